@@ -1,0 +1,1 @@
+"""The statistical engine: priors, exposures and intervals in, posteriors out; it knows nothing of gear."""
