@@ -6,11 +6,14 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
+from scipy.special import log_ndtr, ndtr
 
 __all__ = ["POINT_RANGE", "point_terms", "zone_terms"]
 
 FloatArray = NDArray[np.float64]
+
+SAFE_LEVEL: Final = 1e-7
+"""Least chance of a record in any zone from which probabilities may be summed as they are. [-]"""
 
 LOG_SQRT_2PI: Final = 0.9189385332046727
 POINT_RANGE: Final = 15.0
@@ -26,6 +29,14 @@ def _log_middle(lower: FloatArray, upper: FloatArray) -> FloatArray:
         # Both logs are -inf only where the zone is empty: then so is the difference.
         ratio = np.where(np.isneginf(near), 0.0, far - near)
         return np.asarray(near + np.log1p(-np.exp(np.minimum(ratio, 0.0))))
+
+
+def _log_sum(low: FloatArray, high: FloatArray, levels: FloatArray) -> FloatArray:
+    """Log of the weighted sum of the three zones, each zone by its own tail."""
+    with np.errstate(divide="ignore"):
+        logs = np.log(levels)
+    outer = np.logaddexp(logs[:, 0] + log_ndtr(-high), logs[:, 2] + log_ndtr(low))
+    return np.asarray(np.logaddexp(outer, logs[:, 1] + _log_middle(low, high)))
 
 
 def zone_terms(
@@ -67,12 +78,16 @@ def zone_terms(
     """
     high = (upper - need) / sd
     low = (lower - need) / sd
-    with np.errstate(divide="ignore"):
-        logs = np.log(levels)
-    value = np.logaddexp(
-        np.logaddexp(logs[:, 0] + log_ndtr(-high), logs[:, 1] + _log_middle(low, high)),
-        logs[:, 2] + log_ndtr(low),
-    )
+    least = levels.min(axis=1)
+    if levels.size and least.min() > SAFE_LEVEL:
+        # No zone is impossible, so the sum cannot cancel and logs of tails are not needed.
+        value = np.log(
+            levels[:, 0]
+            + (levels[:, 1] - levels[:, 0]) * ndtr(high)
+            + (levels[:, 2] - levels[:, 1]) * ndtr(low)
+        )
+    else:
+        value = _log_sum(low, high, levels)
     finite_high, finite_low = np.isfinite(high), np.isfinite(low)
     high, low = np.where(finite_high, high, 0.0), np.where(finite_low, low, 0.0)
     density_high = np.where(finite_high, np.exp(-0.5 * high**2 - LOG_SQRT_2PI - value), 0.0)
@@ -81,7 +96,7 @@ def zone_terms(
     step_low = (levels[:, 2] - levels[:, 1]) * density_low
     slope = -(step_high + step_low) / sd
     curvature = -(step_high * high + step_low * low) / sd**2 - slope**2
-    worthless = np.exp(np.minimum(logs.min(axis=1) - value, 0.0))
+    worthless = np.minimum(least * np.exp(-value), 1.0)
     return value, slope, curvature, slope**2 * worthless / np.maximum(1 - worthless, 1e-12)
 
 
