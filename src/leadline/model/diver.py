@@ -108,7 +108,7 @@ def _directions(
     m, t = len(seen), len(targets)
     suits = len(seen.suit_starts) if m else 0
     labels = np.concatenate([seen.suit if m else np.zeros(0, int), targets.suit])
-    fresh = labels < 0
+    fresh = (labels < 0) | (labels >= suits)
     # A suit without evidence gets a direction of its own for each target that wears it.
     labels = np.where(fresh, suits + np.cumsum(fresh) - 1, labels)
     own = np.zeros((m + t, suits + int(fresh.sum())))

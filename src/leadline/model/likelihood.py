@@ -90,13 +90,15 @@ def zone_terms(
         value = _log_sum(low, high, levels)
     finite_high, finite_low = np.isfinite(high), np.isfinite(low)
     high, low = np.where(finite_high, high, 0.0), np.where(finite_low, low, 0.0)
-    density_high = np.where(finite_high, np.exp(-0.5 * high**2 - LOG_SQRT_2PI - value), 0.0)
-    density_low = np.where(finite_low, np.exp(-0.5 * low**2 - LOG_SQRT_2PI - value), 0.0)
+    density_high = np.exp(np.where(finite_high, -0.5 * high**2 - LOG_SQRT_2PI - value, -np.inf))
+    density_low = np.exp(np.where(finite_low, -0.5 * low**2 - LOG_SQRT_2PI - value, -np.inf))
     step_high = (levels[:, 1] - levels[:, 0]) * density_high
     step_low = (levels[:, 2] - levels[:, 1]) * density_low
     slope = -(step_high + step_low) / sd
     curvature = -(step_high * high + step_low * low) / sd**2 - slope**2
-    worthless = np.minimum(least * np.exp(-value), 1.0)
+    worthless = np.exp(
+        np.minimum(np.where(least > 0, np.log(np.maximum(least, 1e-300)), -np.inf) - value, 0.0)
+    )
     return value, slope, curvature, slope**2 * worthless / np.maximum(1 - worthless, 1e-12)
 
 

@@ -1,0 +1,156 @@
+"""Likelihood of one observation and of an occasion, against independent integration and differences."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+from scipy import integrate, stats
+
+from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.likelihood import POINT_RANGE, point_terms, zone_terms
+from leadline.model.observations import Observations
+from leadline.model.occasion import NODES, levels, occasion_terms
+
+ZONES = np.array([[0.01, 0.98, 0.01], [0.0, 1.0, 0.0], [0.01, 0.98, 0.98], [0.9, 0.45, 0.45]])
+
+
+def one_occasion(lower, upper, fit, sd, *, point=None):
+    m = len(lower)
+    return Observations(
+        prior=np.zeros(m),
+        exposure=np.ones((m, 1)),
+        suit_weight=np.ones(m),
+        lower=np.array(lower, float),
+        upper=np.array(upper, float),
+        lower_breath=np.zeros(m),
+        upper_breath=np.zeros(m),
+        reading_sd=np.array(sd, float),
+        fit=np.array(fit, float),
+        point=np.zeros(m, bool) if point is None else np.array(point),
+        occasion=np.zeros(m, int),
+        suit=np.zeros(m, int),
+        diver=np.zeros(m, int),
+        body_sd=np.ones(1),
+        names=("z",),
+    )
+
+
+@settings(deadline=None)
+@given(need=st.floats(-8, 8), low=st.floats(-3, 1), width=st.floats(0.2, 4), which=st.integers(0, 3))
+def test_zone_probability_is_the_weighted_sum_of_normal_probabilities(need, low, width, which):
+    # Independent: scipy.stats.norm, summed by hand.
+    level, sd = ZONES[which], 0.7
+    light = stats.norm.sf(low + width, need, sd)
+    heavy = stats.norm.cdf(low, need, sd)
+    expected = level @ [light, 1 - light - heavy, heavy]
+    value, *_ = zone_terms(
+        np.array([need]), np.array([low]), np.array([low + width]), levels=level[None], sd=np.array([sd])
+    )
+    if expected > 1e-9:
+        assert_allclose(np.exp(value[0]), expected, rtol=1e-6)
+    assert value[0] < 1e-12
+
+
+@pytest.mark.parametrize("which", range(4))
+def test_zone_derivatives_match_differences(which, rng):
+    need, step = rng.uniform(-6, 6, 200), 1e-5
+    bounds = np.full(200, -0.7), np.full(200, 0.9)
+    level, sd = np.repeat(ZONES[[which]], 200, axis=0), np.full(200, 0.6)
+    up, down = (zone_terms(need + s, *bounds, levels=level, sd=sd) for s in (step, -step))
+    _, slope, curvature, _ = zone_terms(need, *bounds, levels=level, sd=sd)
+    assert_allclose(slope, (up[0] - down[0]) / (2 * step), atol=1e-6, rtol=1e-6)
+    assert_allclose(curvature, (up[1] - down[1]) / (2 * step), atol=1e-6, rtol=1e-6)
+
+
+def test_far_tails_keep_their_digits():
+    # Independent: log of a far normal tail by its asymptotic series, -z^2/2 - log(z sqrt(2 pi)) +
+    # log(1 - 1/z^2 + 3/z^4) (Abramowitz and Stegun 26.2.12, from memory); z = 40 is
+    # far beyond what a plain difference could hold.
+    z = 40.0
+    value, slope, curvature, _ = zone_terms(
+        np.array([-z]), np.array([0.0]), np.array([np.inf]), levels=np.array([[0.0, 1.0, 0.0]]), sd=np.ones(1)
+    )
+    expected = -(z**2) / 2 - np.log(z * np.sqrt(2 * np.pi)) + np.log(1 - 1 / z**2 + 3 / z**4)
+    assert_allclose(value[0], expected, rtol=1e-9)
+    assert_allclose(slope[0], z + 1 / z, rtol=1e-3)
+    assert -1.0 < curvature[0] < -0.99
+
+
+def test_infinite_bounds_are_the_one_sided_probability():
+    need = np.linspace(-4, 4, 41)
+    interval = np.repeat([[0.0, 1.0, 0.0]], 41, axis=0)
+    value, *_ = zone_terms(need, np.full(41, -np.inf), np.full(41, 0.5), levels=interval, sd=np.full(41, 0.8))
+    assert_allclose(value, stats.norm.logcdf((0.5 - need) / 0.8), rtol=1e-10)
+
+
+def test_reading_is_a_normal_density_with_a_uniform_share(rng):
+    need = rng.normal(size=100) * 3
+    value, slope, curvature, _ = point_terms(need, np.full(100, 0.4), wrong=0.03, sd=np.full(100, 0.5))
+    assert_allclose(np.exp(value), 0.97 * stats.norm.pdf(0.4, need, 0.5) + 0.03 / POINT_RANGE, rtol=1e-10)
+    step = 1e-5
+    up, down = (
+        point_terms(need + s, np.full(100, 0.4), wrong=0.03, sd=np.full(100, 0.5)) for s in (step, -step)
+    )
+    assert_allclose(slope, (up[0] - down[0]) / (2 * step), atol=1e-6)
+    assert_allclose(curvature, (up[1] - down[1]) / (2 * step), atol=1e-5)
+
+
+def test_levels_of_the_three_results_sum_to_one_in_every_zone():
+    assert_allclose(levels(np.eye(3), 0.06).sum(axis=0), 1.0)
+
+
+def test_shared_scatter_matches_an_adaptive_integral():
+    # Independent: scipy.integrate.quad over the scatter, plain normal probabilities inside.
+    theta = Hyperparameters(scatter=0.5, wrong=0.02)
+    rows = one_occasion(
+        [-1.0, -np.inf, 0.3],
+        [0.8, 0.1, 0.3],
+        [[0, 1, 0], [0, 1, 1], [0, 1, 0]],
+        [0.2, 0.4, 0.5],
+        point=[False, False, True],
+    )
+    need = np.array([0.2, 0.5, -0.4])
+
+    def integrand(e):
+        chance = levels(rows.fit, theta.wrong)
+        product = stats.norm.pdf(e, 0, theta.scatter)
+        for i in range(2):
+            light = stats.norm.sf(rows.upper[i], need[i] + e, rows.reading_sd[i])
+            heavy = stats.norm.cdf(rows.lower[i], need[i] + e, rows.reading_sd[i])
+            product *= chance[i] @ [light, 1 - light - heavy, heavy]
+        return product * (0.98 * stats.norm.pdf(0.3, need[2] + e, 0.5) + 0.02 / POINT_RANGE)
+
+    expected = np.log(integrate.quad(integrand, -5, 5, epsabs=1e-13, points=[-1, 0, 1])[0])
+    assert_allclose(occasion_terms(rows, theta, need).value, expected, atol=1e-3)
+    assert NODES >= 30
+
+
+def test_shared_scatter_derivatives_match_differences(rng):
+    theta = Hyperparameters()
+    rows = one_occasion(
+        [-1.0, -np.inf, 0.3],
+        [0.8, 0.1, 0.3],
+        [[0, 1, 0], [0, 1, 1], [0, 1, 0]],
+        [0.2, 0.4, 0.5],
+        point=[False, False, True],
+    )
+    need, step = rng.normal(size=3), 1e-5
+    terms = occasion_terms(rows, theta, need)
+    for i in range(3):
+        move = step * np.eye(3)[i]
+        up, down = (occasion_terms(rows, theta, need + s * move) for s in (1, -1))
+        assert_allclose(terms.slope[i], (up.value - down.value) / (2 * step), atol=1e-6)
+        assert_allclose(terms.blocks[0, i], (up.slope - down.slope) / (2 * step), atol=1e-5)
+
+
+def test_needs_of_many_grid_points_are_the_needs_one_by_one(rng):
+    theta = Hyperparameters()
+    rows = one_occasion([-1.0, -np.inf], [0.8, 0.1], [[0, 1, 0], [0, 1, 1]], [0.2, 0.4])
+    needs = rng.normal(size=(7, 2))
+    together = occasion_terms(rows, theta, needs)
+    for k, need in enumerate(needs):
+        alone = occasion_terms(rows, theta, need)
+        assert_allclose(together.value[k], alone.value)
+        assert_allclose(together.slope[k], alone.slope)
+        assert_allclose(together.blocks[k], alone.blocks)
