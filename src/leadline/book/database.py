@@ -1,0 +1,365 @@
+"""The book: one DuckDB file with divers, gear, dives, checks, what was set aside, and fits."""
+
+# Statements are made from the declaration of the records; whatever else enters them is quoted by
+# leadline.book.sql or bound as a parameter.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import numpy as np
+from duckdb import DuckDBPyConnection
+from numpy.typing import NDArray
+
+from leadline.arrays import Columns, Records
+from leadline.book import connection as opening
+from leadline.book import export, fetch, fit_store, forgetting, loading, plan
+from leadline.book.report import LoadReport
+from leadline.book.sql import one
+from leadline.errors import BookError
+from leadline.records import TABLES
+
+__all__ = ["Book", "default_path"]
+
+
+def default_path() -> Path:
+    """File of the book where none is named.
+
+    `LEADLINE_BOOK`, else `leadline.duckdb` in the user's data folder.
+
+    Returns
+    -------
+    Path
+        It need not exist.
+    """
+    named = os.environ.get("LEADLINE_BOOK")
+    if named:
+        return Path(named)
+    from platformdirs import user_data_path
+
+    return user_data_path("leadline", appauthor=False) / "leadline.duckdb"
+
+
+class Book:
+    """An open book; use it in a `with` block, and keep that block short.
+
+    While one process has a book open for writing no other can open it, and readers hold off a writer. So
+    open late and close early: read arrays, close, compute, open again for one short write.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    write : bool
+        Whether the book may be changed.
+    create : bool
+        Whether to make an empty book where there is none.
+    patience : float
+        How long to wait for another process. [s]
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> path = Path(tempfile.mkdtemp()) / "club.duckdb"
+    >>> with Book.open(path, write=True, create=True) as book:
+    ...     report = book.upsert("divers", [{"diver": "Ines", "mass_kg": 64}])
+    >>> with Book.open(path) as book:
+    ...     book.records().divers["mass_kg"]
+    array([64.])
+    """
+
+    def __init__(
+        self, path: Path, *, write: bool = False, create: bool = False, patience: float = opening.PATIENCE
+    ) -> None:
+        self.path = path
+        self._write = write
+        self._create = create
+        self._patience = patience
+        self._made = False
+        self._connection: DuckDBPyConnection | None = None
+        self._stack = ExitStack()
+
+    @classmethod
+    def open(
+        cls,
+        path: Path | str | None = None,
+        *,
+        write: bool = False,
+        create: bool = False,
+        patience: float = opening.PATIENCE,
+    ) -> Self:
+        """Book at `path`, opened when the `with` block begins.
+
+        Parameters
+        ----------
+        path : Path or str, optional
+            The file; default `default_path()`.
+        write : bool
+            Whether the book may be changed.
+        create : bool
+            Whether to make an empty book where there is none; needs `write`.
+        patience : float
+            How long to wait for another process. [s]
+
+        Returns
+        -------
+        Book
+            To be used in a `with` block, which raises BookBusyError if another process keeps the book,
+            and BookError if the file is missing, is not a book, or was written by a newer version.
+        """
+        return cls(
+            default_path() if path is None else Path(path), write=write, create=create, patience=patience
+        )
+
+    def __enter__(self) -> Self:
+        if self._create and self._write:
+            if self.path == default_path():
+                self.path.parent.mkdir(parents=True, exist_ok=True)
+            self._made = opening.create(self.path)
+        self._stack.enter_context(opening.owner_only())
+        try:
+            self._connection = opening.connect(self.path, write=self._write, patience=self._patience)
+        except BaseException:
+            self._stack.close()
+            raise
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        untouched = self._made and kind is not None and not self.data_version
+        self.close()
+        if untouched:  # a first load that failed leaves nothing behind
+            self.path.unlink(missing_ok=True)
+
+    def close(self) -> None:
+        """Close the file; the book can then be opened by others."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+        self._stack.close()
+
+    @property
+    def _open(self) -> DuckDBPyConnection:
+        if self._connection is None:
+            raise BookError(f"{self.path}: the book is closed; use it inside `with Book.open(...)`")
+        return self._connection
+
+    @property
+    def _writable(self) -> DuckDBPyConnection:
+        connection = self._open
+        if not self._write:
+            raise BookError(f"{self.path}: opened for reading; use Book.open(..., write=True)")
+        return connection
+
+    @property
+    def data_version(self) -> int:
+        """Counts up whenever a write changed a record; 0 in an empty book."""
+        return int(one(self._open, "SELECT value FROM meta WHERE name = 'data_version'"))
+
+    def counts(self) -> dict[str, int]:
+        """Number of rows of each table: divers, gear, dives, checks, rejects (bad cells), fits."""
+        return {
+            name: int(one(self._open, f"SELECT count(*) FROM {name}"))
+            for name in (*TABLES, "rejects", "fits")
+        }
+
+    def records(self) -> Records:
+        """All records, in file order.
+
+        Returns
+        -------
+        Records
+            Text as object arrays of str ("" where missing), numbers as float64 (NaN), dates as
+            datetime64[s] (NaT).
+        """
+        return fetch.records(self._open)
+
+    def versions(self, table: str) -> NDArray[np.int64]:
+        """Data version in which each row of `table` was last written.
+
+        Parameters
+        ----------
+        table : str
+            divers, gear, dives or checks.
+
+        Returns
+        -------
+        ndarray of int, shape (n,)
+            In the order of `records()`.
+        """
+        return fetch.versions(self._open, _declared(table))
+
+    def load(
+        self,
+        *,
+        divers: Path | str | None = None,
+        gear: Path | str | None = None,
+        dives: Path | str | None = None,
+        checks: Path | str | None = None,
+    ) -> LoadReport:
+        """Bring in CSV or Parquet files: sound rows once, the rest set aside with reasons.
+
+        One transaction covers all files. They are taken in the order divers, gear, dives, checks, so that
+        a row may name what stands in the book or in these files. A row whose key is in the book already
+        replaces what the book says in the columns that the file has. The same file again changes nothing.
+
+        Parameters
+        ----------
+        divers, gear, dives, checks : Path or str, optional
+            Files.
+
+        Returns
+        -------
+        LoadReport
+            Counts, faults, notes, and the file of rows set aside.
+
+        Raises
+        ------
+        RecordError
+            If a file is missing, empty, no table or lacks a key column; nothing is changed then.
+        """
+        given = {"divers": divers, "gear": gear, "dives": dives, "checks": checks}
+        files = {name: Path(file) for name, file in given.items() if file is not None}
+        return loading.load(self._writable, self.path, files)
+
+    def upsert(self, table: str, rows: Sequence[Mapping[str, Any]]) -> LoadReport:
+        """Add or change typed rows by the same rules as `load`, all of them or none.
+
+        Parameters
+        ----------
+        table : str
+            divers, gear, dives or checks.
+        rows : sequence of mapping
+            Column name (declared, or imperial twin) to value; a column not named keeps what the book says.
+
+        Returns
+        -------
+        LoadReport
+            Counts.
+
+        Raises
+        ------
+        RecordError
+            If a row is unsound; the text gives the first reason.
+        """
+        if not rows:
+            raise BookError(f"no rows for {table}; give at least one")
+        return loading.upsert(self._writable, _declared(table), rows)
+
+    def read_plan(self, file: Path | str) -> Columns:
+        """Planned dives from a file, judged by the same rules; the book is not changed.
+
+        Parameters
+        ----------
+        file : Path or str
+            CSV or Parquet; dates may lie ahead, pressures, lead and names of dives may be empty.
+
+        Returns
+        -------
+        Columns
+            The dives table's columns, in the order of the file.
+
+        Raises
+        ------
+        RecordError
+            If the file is no table, or any row is unsound; the text gives the first reasons.
+        """
+        return plan.read(self._open, Path(file))
+
+    def save_fit(self, payload: bytes, data_version: int, info: dict[str, Any]) -> int:
+        """Store a fit, unless the records have changed since it was begun.
+
+        Parameters
+        ----------
+        payload : bytes
+            The fit.
+        data_version : int
+            `data_version` when the records were read.
+        info : dict
+            JSON-ready facts about it; `evidence_hash` is kept in a column of its own.
+
+        Returns
+        -------
+        int
+            Number of the fit.
+
+        Raises
+        ------
+        BookError
+            If the data version has moved on; nothing is stored then.
+        """
+        return fit_store.save(self._writable, payload, data_version, info)
+
+    def latest_fit(self) -> tuple[bytes, dict[str, Any]] | None:
+        """The newest fit: its payload, and `info` with id, created, schema, data_version and counts."""
+        return fit_store.latest(self._open)
+
+    def export(
+        self,
+        folder: Path | str,
+        *,
+        format: export.Format = "csv",  # noqa: A002  (the word every reader looks for)
+        tables: Sequence[str] | None = None,
+        overwrite: bool = False,
+    ) -> list[Path]:
+        """Write tables to `folder` in house units, unknown columns included; `load` reads them back.
+
+        Parameters
+        ----------
+        folder : Path or str
+            Made if needed.
+        format : {"csv", "parquet"}
+            Of the files.
+        tables : sequence of str, optional
+            divers, gear, dives, checks, rejects; default all.
+        overwrite : bool
+            Whether files that stand there already may be replaced.
+
+        Returns
+        -------
+        list of Path
+            The files written.
+
+        Raises
+        ------
+        BookError
+            If a table is unknown, a file stands there already, or the folder cannot be written.
+        """
+        return export.write(self._open, Path(folder), form=format, tables=tables, overwrite=overwrite)
+
+    def forget(self, diver: str) -> None:
+        """Remove a diver and all that is about them, and rewrite the book so that no bytes stay in it.
+
+        Fits are dropped too (they hold what was learned about everyone); `learn` makes a new one.
+
+        Parameters
+        ----------
+        diver : str
+            Name, as in the book.
+
+        Raises
+        ------
+        UnknownNameError
+            If there is no such diver.
+        """
+        writable = self._writable
+        writable.close()
+        self._connection = None
+        try:
+            forgetting.forget(self.path, diver, patience=self._patience)
+        finally:
+            self._connection = opening.connect(self.path, write=True, patience=self._patience)
+
+
+def _declared(table: str) -> Any:
+    if table not in TABLES:
+        raise BookError(f"no table {table!r}; there are {', '.join(TABLES)}")
+    return TABLES[table]

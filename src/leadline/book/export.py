@@ -1,0 +1,126 @@
+"""Every table as CSV or Parquet, in house units, so that `load` reads it back without loss."""
+
+# Statements are made from the declaration of the records; whatever else enters them is quoted by
+# leadline.book.sql or bound as a parameter.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal
+
+import duckdb
+
+from leadline.book import set_aside
+from leadline.book.connection import owner_only
+from leadline.book.source import ORIGIN
+from leadline.book.sql import identifier, literal, rows
+from leadline.errors import BookError
+from leadline.records import TABLES, Column, Table
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+__all__ = ["Format", "write"]
+
+Format = Literal["csv", "parquet"]
+_REJECTS: Final = "rejects"
+
+
+def _extras(connection: DuckDBPyConnection, table: Table) -> list[str]:
+    """Names of the unknown columns kept aside, in the order in which they first came."""
+    found = rows(
+        connection,
+        f"""
+        SELECT name FROM (
+            SELECT seq, unnest(json_keys(extra)) AS name, generate_subscripts(json_keys(extra), 1) AS place
+            FROM {identifier(table.name)} WHERE extra IS NOT NULL)
+        GROUP BY name ORDER BY min(seq), min(place)
+        """,
+    )
+    return [name for (name,) in found]
+
+
+def _pointer(name: str) -> str:
+    """JSON pointer to the member `name`, as an SQL literal."""
+    return literal("/" + name.replace("~", "~0").replace("/", "~1"))
+
+
+def _cell(column: Column, form: Format) -> str:
+    name = identifier(column.name)
+    if form == "parquet" or column.kind not in ("number", "date"):
+        return name
+    if column.kind == "number":
+        return f"number_text({name}) AS {name}"
+    # A date without a time is written as one; `T` keeps date and time in one word for other readers.
+    timed = f"strftime({name}, '%Y-%m-%dT%H:%M:%S')"
+    return f"CASE WHEN right({timed}, 8) = '00:00:00' THEN left({timed}, 10) ELSE {timed} END AS {name}"
+
+
+def _select(connection: DuckDBPyConnection, table: Table, form: Format) -> str:
+    cells = [_cell(column, form) for column in table.columns]
+    cells += [
+        f"json_extract_string(extra, {_pointer(name)}) AS {identifier(name)}"
+        for name in _extras(connection, table)
+    ]
+    return f"SELECT {', '.join(cells)} FROM {identifier(table.name)} ORDER BY seq"
+
+
+def _rejects(connection: DuckDBPyConnection, draft: Path, form: Format) -> None:
+    lines = set_aside.table(connection) or [[*ORIGIN]]
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\n").writerows(lines)
+    if form == "csv":
+        draft.write_bytes(text.getvalue().encode())
+        return
+    import numpy as np
+
+    body = lines[1:]
+    columns = {name: np.array([row[i] for row in body], object) for i, name in enumerate(lines[0])}
+    connection.register("lines", columns)
+    named = ", ".join(f"CAST({identifier(name)} AS VARCHAR) AS {identifier(name)}" for name in columns)
+    connection.execute(f"COPY (SELECT {named} FROM lines) TO {literal(str(draft))} (FORMAT parquet)")
+    connection.unregister("lines")
+
+
+def write(
+    connection: DuckDBPyConnection,
+    folder: Path,
+    *,
+    form: Format = "csv",
+    tables: Sequence[str] | None = None,
+    overwrite: bool = False,
+) -> list[Path]:
+    """Write the tables to `folder`; see `leadline.book.Book.export`."""
+    known = (*TABLES, _REJECTS)
+    wanted = known if tables is None else tuple(tables)
+    odd = [name for name in wanted if name not in known]
+    if odd:
+        raise BookError(f"no table {odd[0]!r} to export; there are {', '.join(known)}")
+    paths = [folder / f"{name}.{form}" for name in wanted]
+    standing = [path for path in paths if path.exists()]
+    if standing and not overwrite:
+        raise BookError(f"{standing[0]}: stands there already; give another folder, or --overwrite")
+    options = "FORMAT parquet" if form == "parquet" else "FORMAT csv, HEADER, DELIMITER ',', QUOTE '\"'"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with owner_only():
+            for name, path in zip(wanted, paths, strict=True):
+                draft = path.with_name(f".{path.name}.{os.getpid()}.new")
+                try:
+                    if name == _REJECTS:
+                        _rejects(connection, draft, form)
+                    else:
+                        query = _select(connection, TABLES[name], form)
+                        connection.execute(f"COPY ({query}) TO {literal(str(draft))} ({options})")
+                    draft.replace(path)
+                finally:
+                    draft.unlink(missing_ok=True)
+    except (OSError, duckdb.IOException) as error:
+        first = str(error).splitlines()[0]
+        raise BookError(f"{folder}: cannot be written ({first}); give another folder") from None
+    return paths

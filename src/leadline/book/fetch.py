@@ -1,0 +1,85 @@
+"""Rows of the book as arrays, in file order."""
+
+# Statements are made from the declaration of the records; whatever else enters them is quoted by
+# leadline.book.sql or bound as a parameter.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.arrays import Columns, Records
+from leadline.book.sql import identifier
+from leadline.records import TABLES, Column, Table
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+__all__ = ["columns", "records", "typed_array", "versions"]
+
+
+def typed_array(column: Column, values: Any) -> NDArray[Any]:
+    """Array of one declared column as `leadline.arrays` wants it.
+
+    Parameters
+    ----------
+    column : Column
+        Declaration.
+    values : array_like, shape (n,)
+        As DuckDB gives them; masked where NULL.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Text as object array of str, "" where missing; numbers as float64 with NaN; dates as
+        datetime64[s] with NaT.
+    """
+    array = np.ma.asarray(values)
+    if column.kind in ("number", "integer"):
+        return np.asarray(np.ma.filled(array.astype(float), np.nan), float)
+    if column.kind == "date":
+        return np.asarray(np.ma.filled(array.astype("datetime64[s]"), np.datetime64("NaT", "s")))
+    return np.asarray(np.ma.filled(array.astype(object), ""), object)
+
+
+def _select(table: Table) -> str:
+    return ", ".join(identifier(column.name) for column in table.columns)
+
+
+def columns(connection: DuckDBPyConnection, table: Table, *, source: str = "", order: str = "seq") -> Columns:
+    """Column set of one table.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book.
+    table : Table
+        Declaration.
+    source : str
+        SQL name of the table to read; default the book's own.
+    order : str
+        SQL column that gives the order.
+
+    Returns
+    -------
+    Columns
+        Every declared column.
+    """
+    found = connection.execute(
+        f"SELECT {_select(table)} FROM {source or identifier(table.name)} ORDER BY {order}"
+    ).fetchnumpy()
+    return {column.name: typed_array(column, found[column.name]) for column in table.columns}
+
+
+def records(connection: DuckDBPyConnection) -> Records:
+    """All records of the book, in file order."""
+    return Records(**{name: columns(connection, table) for name, table in TABLES.items()})
+
+
+def versions(connection: DuckDBPyConnection, table: Table) -> NDArray[np.int64]:
+    """Data version in which each row was last written, in the order of `columns`."""
+    found = connection.execute(f"SELECT version FROM {identifier(table.name)} ORDER BY seq").fetchnumpy()
+    return np.asarray(found["version"], np.int64)

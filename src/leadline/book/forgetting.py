@@ -1,0 +1,78 @@
+"""Forgetting a person: the book is rewritten without them, so that no bytes stay behind."""
+
+# Statements are made from the declaration of the records; whatever else enters them is quoted by
+# leadline.book.sql or bound as a parameter.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import duckdb
+
+from leadline.book import connection as opening
+from leadline.book import set_aside
+from leadline.book.hint import close_matches
+from leadline.book.loading import transaction
+from leadline.book.sql import identifier, one, rows
+from leadline.errors import UnknownNameError
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+__all__ = ["forget"]
+
+
+def _about(diver: str, raw: str) -> bool:
+    """Whether a row set aside names the diver, in whatever cell."""
+    return any(diver.casefold() in str(value).casefold() for value in json.loads(raw).values())
+
+
+def _delete(connection: DuckDBPyConnection, diver: str) -> None:
+    """Delete what is about the diver; fits go too, since they hold what was learned about everyone."""
+    with transaction(connection):
+        for table in ("checks", "dives", "divers"):
+            connection.execute(f"DELETE FROM {table} WHERE diver = ?", [diver])
+        connection.execute("UPDATE dives SET leader = NULL WHERE leader = ?", [diver])
+        kept = rows(connection, "SELECT rowid, raw, coalesce(value, ''), reason FROM rejects")
+        for number, raw, value, reason in kept:
+            if _about(diver, raw) or diver in value or diver in reason:
+                connection.execute("DELETE FROM rejects WHERE rowid = ?", [number])
+        connection.execute("DELETE FROM fits")
+        connection.execute("UPDATE meta SET value = value + 1 WHERE name = 'data_version'")
+        connection.execute("INSERT INTO history VALUES (CAST(now() AS TIMESTAMP), 'forget', '{}')")
+
+
+def _copy(connection: DuckDBPyConnection, draft: Path) -> None:
+    """Copy the whole open book to `draft`: only rows that are there, none of the freed blocks."""
+    own = identifier(str(one(connection, "SELECT current_database()")))
+    connection.execute(f"ATTACH '{str(draft).replace(chr(39), chr(39) * 2)}' AS rewritten")
+    connection.execute(f"COPY FROM DATABASE {own} TO rewritten")
+    connection.execute("DETACH rewritten")
+
+
+def forget(path: Path, diver: str, *, patience: float) -> None:
+    """Remove a diver from the book at `path`; see `leadline.book.Book.forget`."""
+    draft = path.with_name(f".{path.name}.{os.getpid()}.new")
+    with opening.owner_only():
+        connection = opening.connect(path, write=True, patience=patience)
+        try:
+            if not one(connection, "SELECT count(*) FROM divers WHERE diver = ?", [diver]):
+                known = [name for (name,) in rows(connection, "SELECT diver FROM divers")]
+                close = close_matches(diver, known)
+                hint = f"; closest: {', '.join(close)}" if close else "; `leadline export` lists the divers"
+                raise UnknownNameError(f"no diver {diver!r} in the book{hint}")
+            _delete(connection, diver)
+            _copy(connection, draft)
+            connection.execute("CHECKPOINT")
+            set_aside.write(connection, path)
+            draft.replace(path)
+        except duckdb.Error:
+            raise
+        finally:
+            connection.close()
+            draft.unlink(missing_ok=True)
+            draft.with_name(draft.name + ".wal").unlink(missing_ok=True)

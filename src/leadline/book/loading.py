@@ -1,0 +1,233 @@
+"""Bringing records in: sound rows once, the rest set aside with reasons, all files in one transaction.
+
+Of several rows with one key in a file the first sound one goes in; a copy of it is counted as unchanged;
+one that differs is set aside, since which of the two is right only the user can tell.
+"""
+
+# Statements are made from the declaration of the records; whatever else enters them is quoted by
+# leadline.book.sql or bound as a parameter.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from leadline.book import set_aside, stage
+from leadline.book.report import Fault, LoadReport, TableReport
+from leadline.book.source import Source, from_file, from_rows
+from leadline.book.sql import identifier, literal, one, rows
+from leadline.errors import RecordError
+from leadline.records import TABLES, Table
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+__all__ = ["SHOWN", "load", "transaction", "upsert"]
+
+SHOWN: Final = 100
+"""Faults that a report carries for each table; all of them are in the book."""
+
+
+@contextmanager
+def transaction(connection: DuckDBPyConnection) -> Iterator[None]:
+    """All or nothing: committed at the end, rolled back on any exception."""
+    connection.begin()
+    try:
+        yield
+    except BaseException:
+        connection.rollback()
+        raise
+    connection.commit()
+
+
+def _columns(table: Table) -> list[str]:
+    return [identifier(column.name) for column in table.columns]
+
+
+def _same(table: Table, left: str, right: str) -> str:
+    """SQL that holds where two rows agree in every declared and every unknown column."""
+    return " AND ".join(
+        f"{left}.{name} IS NOT DISTINCT FROM {right}.{name}" for name in [*_columns(table), "extra"]
+    )
+
+
+def _settle_repeats(connection: DuckDBPyConnection, table: Table) -> int:
+    """Leave one sound row for each key in `stage`; the number of mere copies dropped."""
+    key = ", ".join(identifier(name) for name in table.key)
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE repeats AS
+        WITH sound AS (
+            SELECT *, min("row") OVER (PARTITION BY {key}) AS first
+            FROM stage WHERE "row" NOT IN (SELECT "row" FROM faults))
+        SELECT s."row", s.first, {_same(table, "s", "f")} AS copy
+        FROM sound s JOIN stage f ON f."row" = s.first WHERE s."row" <> s.first
+        """
+    )
+    label = " || ' of ' || ".join(f"shown(s.{identifier(name)})" for name in table.key)
+    connection.execute(
+        f"""
+        INSERT INTO faults
+        SELECT r."row", {literal(table.key[0])}, s.{identifier(table.key[0])},
+            {literal(table.key[0])} || ' ' || {label} || ': stands in row ' || r.first
+                || ' already, with other values; keep one of them', '', ''
+        FROM repeats r JOIN stage s ON s."row" = r."row" WHERE NOT r.copy
+        """
+    )
+    return int(one(connection, "SELECT count(*) FROM repeats WHERE copy"))
+
+
+def _write(connection: DuckDBPyConnection, table: Table, version: int) -> tuple[int, int, int]:
+    """Write the sound rows of `stage`; counts of new, changed and unchanged rows."""
+    name = identifier(table.name)
+    on = " AND ".join(f"b.{identifier(key)} = s.{identifier(key)}" for key in table.key)
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE sound AS
+        SELECT s.*, s.known AND NOT coalesce({_same(table, "s", "b")}, false) AS changed
+        FROM stage s LEFT JOIN {name} b ON {on}
+        WHERE s."row" NOT IN (SELECT "row" FROM faults) AND s."row" NOT IN (SELECT "row" FROM repeats)
+        """
+    )
+    found = rows(
+        connection,
+        "SELECT count(*) FILTER (NOT known), count(*) FILTER (changed),"
+        " count(*) FILTER (known AND NOT changed) FROM sound",
+    )
+    loaded, updated, unchanged = (int(count) for count in found[0])
+    if updated:
+        others = [c for c in _columns(table) if c not in {identifier(k) for k in table.key}]
+        values = ", ".join(f"{c} = s.{c}" for c in [*others, "extra"])
+        connection.execute(
+            f"UPDATE {name} b SET {values}, version = {version} FROM sound s WHERE {on} AND s.changed"
+        )
+    if loaded:
+        columns = ", ".join(_columns(table))
+        connection.execute(
+            f"INSERT INTO {name} ({columns}, seq, version, extra)"
+            f' SELECT {columns}, row_number() OVER (ORDER BY "row")'
+            f" + (SELECT coalesce(max(seq), 0) FROM {name}), {version}, extra FROM sound WHERE NOT known"
+            f' ORDER BY "row"'
+        )
+    return loaded, updated, unchanged
+
+
+def _faults(connection: DuckDBPyConnection, source: Source) -> tuple[Fault, ...]:
+    found = rows(
+        connection,
+        """SELECT "row", "column", coalesce(value, ''), reason FROM faults ORDER BY "row", rowid LIMIT ?""",
+        [SHOWN],
+    )
+    return tuple(Fault(source.name, source.table.name, *cells) for cells in found)
+
+
+def _take(
+    connection: DuckDBPyConnection, source: Source, version: int
+) -> tuple[TableReport, tuple[Fault, ...]]:
+    """Judge and write what stands in `incoming`."""
+    table = source.table
+    stage.build(connection, source)
+    stage.find_faults(connection, source)
+    copies = _settle_repeats(connection, table)
+    loaded, updated, unchanged = _write(connection, table, version)
+    read = int(one(connection, "SELECT count(*) FROM stage"))
+    rejected = int(one(connection, 'SELECT count(DISTINCT "row") FROM faults'))
+    report = TableReport(read, loaded, updated, unchanged + copies, rejected)
+    return report, _faults(connection, source)
+
+
+def _record(connection: DuckDBPyConnection, what: str, report: LoadReport, before: int) -> LoadReport:
+    """Count the data version up where rows changed, and note what was done."""
+    changed = any(t.loaded or t.updated for t in report.tables.values())
+    after = before + 1 if changed else before
+    if changed:
+        connection.execute("UPDATE meta SET value = ? WHERE name = 'data_version'", [after])
+    counts = {name: table.as_dict() for name, table in report.tables.items() if table.read}
+    connection.execute(
+        "INSERT INTO history VALUES (CAST(now() AS TIMESTAMP), ?, ?)", [what, json.dumps(counts)]
+    )
+    return replace(report, data_version=after)
+
+
+def _version(connection: DuckDBPyConnection) -> int:
+    return int(one(connection, "SELECT value FROM meta WHERE name = 'data_version'"))
+
+
+def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) -> LoadReport:
+    """Load files into the book in one transaction; see `leadline.book.Book.load`.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        The book, open for writing.
+    book : Path
+        Its file; rows set aside are written beside it.
+    files : mapping of str to Path
+        Table name to file.
+
+    Returns
+    -------
+    LoadReport
+        Counts, faults and notes.
+    """
+    reports = {name: TableReport() for name in TABLES}
+    faults: list[Fault] = []
+    notes: list[str] = []
+    with transaction(connection):
+        version = _version(connection)
+        for name, table in TABLES.items():
+            if name not in files:
+                continue
+            source = from_file(connection, table, files[name])
+            reports[name], found = _take(connection, source, version + 1)
+            set_aside.keep(connection, source, book)
+            faults += found
+            notes += source.notes
+            if unknown := stage.filled_unknown(connection, source):
+                shown = ", ".join(header[:40] for header in unknown[:8]) + (
+                    ", ..." if len(unknown) > 8 else ""
+                )
+                notes.append(f"{source.name}: columns unknown to leadline, kept as they are: {shown}")
+        what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
+        report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
+    written = set_aside.write(connection, book)
+    return replace(report, rejects=written if report.rejected else None)
+
+
+def upsert(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping[str, Any]]) -> LoadReport:
+    """Add or change typed rows, all of them or none; see `leadline.book.Book.upsert`.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        The book, open for writing.
+    table : Table
+        What the rows are.
+    given : sequence of mapping
+        Column name to value.
+
+    Returns
+    -------
+    LoadReport
+        Counts.
+
+    Raises
+    ------
+    RecordError
+        If a row is unsound; nothing is written then.
+    """
+    with transaction(connection):
+        version = _version(connection)
+        source = from_rows(connection, table, given)
+        counts, faults = _take(connection, source, version + 1)
+        if faults:
+            where = f"row {faults[0].row}: " if len(given) > 1 else ""
+            more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+            raise RecordError(f"{where}{faults[0].reason}{more}")
+        reports = {name: TableReport() for name in TABLES} | {table.name: counts}
+        return _record(connection, f"upsert {table.name}", LoadReport(reports), version)

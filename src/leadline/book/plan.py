@@ -1,0 +1,32 @@
+"""Planned dives: a `dives` file read and judged like records, but kept out of the book."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from leadline.arrays import Columns
+from leadline.book import fetch, stage
+from leadline.book.source import from_file
+from leadline.book.sql import rows
+from leadline.errors import RecordError
+from leadline.records import DIVES
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+__all__ = ["read"]
+
+_NAMED: Final = 3
+
+
+def read(connection: DuckDBPyConnection, path: Path) -> Columns:
+    """Planned dives in the order of the file; see `leadline.book.Book.read_plan`."""
+    source = from_file(connection, DIVES, path, required=("diver",))
+    stage.build(connection, source, plan=True)
+    if stage.find_faults(connection, source, plan=True):
+        found = rows(connection, 'SELECT "row", reason FROM faults ORDER BY "row", rowid')
+        named = "; ".join(f"row {number}: {reason}" for number, reason in found[:_NAMED])
+        more = f" (and {len(found) - _NAMED} more)" if len(found) > _NAMED else ""
+        raise RecordError(f"{path}: {named}{more}")
+    return fetch.columns(connection, DIVES, source="stage", order='"row"')

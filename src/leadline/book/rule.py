@@ -1,0 +1,155 @@
+"""Rules that join several cells of one row, and the columns a row cannot do without."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from leadline.book.cell import Check
+from leadline.book.sql import identifier, literal
+from leadline.records import Table
+
+__all__ = ["STYLES", "WARMING", "rules"]
+
+WARMING: Final = 5.0
+"""How far an end pressure may stand above the start: a cylinder hardly breathed warms up. [bar]"""
+
+_WEIGHT: Final = 0.25
+"""How far the places may part from the lead: half the usual block, so that rounding passes. [kg]"""
+
+STYLES: Final[dict[str, tuple[str, ...]]] = {
+    "suit": ("full", "shorty", "two_piece", "vest", "dry_membrane", "dry_foam"),
+    "undersuit": ("thin", "medium", "thick"),
+    "bc": ("jacket", "wing"),
+}
+"""Styles each kind of gear may have; kinds not listed have none."""
+
+_NEEDED: Final[dict[str, tuple[str, ...]]] = {"gear": ("kind",), "checks": ("diver",)}
+_LISTS: Final[dict[str, tuple[str, ...]]] = {
+    "dives": ("gas", "start_bar", "end_bar", "stop_bar"),
+    "checks": ("gas", "bar"),
+}
+
+
+def _needed(table: Table, *, plan: bool) -> Iterator[Check]:
+    """Keys, and the few other columns without which a row means nothing."""
+    keys = ("diver",) if plan else (*table.key, *_NEEDED.get(table.name, ()))
+    for name in keys:
+        yield Check(name, f"{identifier(name)} IS NULL", literal("is empty; every row needs it"), "''")
+
+
+def _gear() -> Iterator[Check]:
+    yield Check(
+        "item", "contains(item, ';')", literal("must not contain ;, which joins names in lists"), "item"
+    )
+    for kind, styles in STYLES.items():
+        odd = f"kind = {literal(kind)} AND style NOT IN ({', '.join(literal(s) for s in styles)})"
+        reason = literal(f"is no style of a {kind}; one of {', '.join(styles)}")
+        yield Check("style", odd, reason, "style", also=("kind",))
+    kinds = ", ".join(literal(kind) for kind in STYLES)
+    reason = "'belongs to a suit, an undersuit or a bc, not to ' || kind"
+    yield Check("style", f"kind NOT IN ({kinds}) AND style IS NOT NULL", reason, "style", also=("kind",))
+
+
+def _count(name: str) -> str:
+    return f"(length({name}) - length(replace({name}, ';', '')) + 1)"
+
+
+def _lengths(names: tuple[str, ...]) -> Iterator[Check]:
+    """Lists that go by cylinder have one value for all of them, or one for each."""
+    longest = f"greatest({', '.join(_count(name) for name in names)})"
+    number = f"coalesce({_count('cylinder')}, {longest})"
+    for name in names:
+        odd = f"{_count(name)} > 1 AND {_count(name)} <> {number}"
+        reason = (
+            f"'has ' || {_count(name)} || ' values for ' || {number}"
+            f" || CASE WHEN {number} = 1 THEN ' cylinder' ELSE ' cylinders' END"
+        )
+        yield Check(name, odd, reason, name, also=("cylinder", *names))
+
+
+def _end_above_start() -> Check:
+    """End pressures against start pressures, cylinder by cylinder."""
+    ends, starts = "string_split(end_bar, ';')", "string_split(start_bar, ';')"
+
+    def pick(values: str) -> str:
+        return f"CASE WHEN len({values}) = 1 THEN {values}[1] ELSE {values}[i] END"
+
+    above = f"number({pick(ends)}) > number({pick(starts)}) + {WARMING}"
+    each = f"len(list_filter(range(1, greatest(len({ends}), len({starts})) + 1), lambda i: {above})) > 0"
+    single = f"number(end_bar) > number(start_bar) + {WARMING}"
+    condition = f"CASE WHEN contains(end_bar, ';') OR contains(start_bar, ';') THEN {each} ELSE {single} END"
+    reason = f"'lies more than {WARMING:g} bar above start_bar ' || start_bar"
+    return Check("end_bar", condition, reason, "end_bar", also=("start_bar",))
+
+
+def _dives() -> Iterator[Check]:
+    yield from _lengths(_LISTS["dives"])
+    yield _end_above_start()
+    yield Check(
+        "stop_depth_m",
+        "stop_depth_m > max_depth_m",
+        "'lies below max_depth_m ' || number_text(max_depth_m)",
+        "number_text(stop_depth_m)",
+        also=("max_depth_m",),
+    )
+    yield Check(
+        "handed_off_result",
+        "handed_off_result IS NOT NULL AND handed_off_kg IS NULL",
+        literal("needs handed_off_kg: how much lead was given away"),
+        "handed_off_result",
+        also=("handed_off_kg",),
+    )
+    for name in ("handed_off_kg", "lead_ditchable_kg"):
+        yield Check(
+            name,
+            f"{name} > lead_kg + {_WEIGHT}",
+            "'is more than lead_kg ' || number_text(lead_kg)",
+            f"number_text({name})",
+            also=("lead_kg",),
+        )
+    weights = (
+        "list_transform(string_split(lead_places, ';'), lambda p: number(regexp_extract(p, ':([^:]*)$', 1)))"
+    )
+    yield Check(
+        "lead_places",
+        f"abs(list_sum({weights}) - lead_kg) > {_WEIGHT}",
+        f"'adds up to ' || number_text(round(list_sum({weights}), 2)) || ' kg, but lead_kg is '"
+        " || number_text(lead_kg)",
+        "lead_places",
+        also=("lead_kg",),
+    )
+    yield Check(
+        "bc_gas_l",
+        "bc_gas_l > 0 AND bc_state = 'empty'",
+        literal("contradicts bc_state empty"),
+        "number_text(bc_gas_l)",
+        also=("bc_state",),
+    )
+
+
+def rules(table: Table, *, plan: bool = False) -> Iterator[Check]:
+    """Checks that read more than one cell of a row.
+
+    Parameters
+    ----------
+    table : Table
+        What the rows are.
+    plan : bool
+        Whether the rows are planned dives, which need no name of their own.
+
+    Yields
+    ------
+    Check
+        Over typed columns.
+    """
+    yield from _needed(table, plan=plan)
+    if table.name == "divers":
+        born = "birth_year > year(today_here())"
+        yield Check("birth_year", born, literal("lies in the future"), "CAST(birth_year AS VARCHAR)")
+    elif table.name == "gear":
+        yield from _gear()
+    elif table.name == "dives":
+        yield from _dives()
+    elif table.name == "checks":
+        yield from _lengths(_LISTS["checks"])

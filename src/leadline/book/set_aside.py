@@ -1,0 +1,123 @@
+"""Rows set aside: kept in the book, and written beside it as one table to repair and load.
+
+The file has the columns of `leadline.book.source.ORIGIN` in front of the original ones. Any `load`
+option takes it: `--dives` reads its dives and passes over the rest.
+"""
+
+# Statements are made from the declaration of the records; whatever else enters them is quoted by
+# leadline.book.sql or bound as a parameter.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from leadline.book.source import ORIGIN, Source
+from leadline.book.sql import rows
+from leadline.book.stage import raw_json
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+__all__ = ["beside", "keep", "table", "write"]
+
+
+def beside(book: Path) -> Path:
+    """File next to the book that holds the rows set aside."""
+    return book.with_name(f"{book.stem}-set-aside.csv")
+
+
+def keep(connection: DuckDBPyConnection, source: Source, book: Path) -> None:
+    """Replace what was set aside from this file by what `faults` holds now.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        The book, inside the transaction of the load.
+    source : Source
+        The file.
+    book : Path
+        The book's file: loading the rows set aside settles all that were set aside of that table.
+    """
+    file = Path(source.name).resolve()
+    repaired = file == beside(book).resolve()
+    connection.execute(
+        'DELETE FROM rejects WHERE "table" = ? AND (file = ? OR ?)',
+        [source.table.name, str(file), repaired],
+    )
+    connection.execute(
+        f"""
+        INSERT INTO rejects
+        SELECT ?, ?, f."row", f."column", f.value, f.reason, CAST(now() AS TIMESTAMP), {raw_json(source)}
+        FROM faults f JOIN stage s ON s."row" = f."row" ORDER BY f."row", f.rowid
+        """,
+        [str(file), source.table.name],
+    )
+
+
+def table(connection: DuckDBPyConnection) -> list[list[str]]:
+    """Rows set aside, header first; empty where there are none.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book.
+
+    Returns
+    -------
+    list of list of str
+        Origin, reasons joined by `; `, then the cells as they were read.
+    """
+    found = rows(
+        connection,
+        """
+        SELECT "table", "row", string_agg(reason, '; ' ORDER BY rowid), any_value(raw) FROM rejects
+        GROUP BY file, "table", "row" ORDER BY "table", file, "row"
+        """,
+    )
+    if not found:
+        return []
+    cells = [json.loads(raw) for *_, raw in found]
+    headers = [ORIGIN[3], *dict.fromkeys(name for row in cells for name in row if name != ORIGIN[3])]
+    body = [
+        [name, str(number), why, *(row.get(header) or "" for header in headers)]
+        for (name, number, why, _), row in zip(found, cells, strict=True)
+    ]
+    return [[*ORIGIN[:3], *headers], *body]
+
+
+def write(connection: DuckDBPyConnection, book: Path) -> Path | None:
+    """Write the rows set aside beside the book, readable by its owner only.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book.
+    book : Path
+        Its file.
+
+    Returns
+    -------
+    Path or None
+        The file; None, and no file, where nothing is set aside.
+    """
+    path = beside(book)
+    lines = table(connection)
+    if not lines:
+        path.unlink(missing_ok=True)
+        return None
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\n").writerows(lines)
+    draft = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:  # noqa: PTH123  (needs the mode at creation)
+            file.write(text.getvalue().encode())
+        draft.replace(path)
+    finally:
+        draft.unlink(missing_ok=True)
+    return path

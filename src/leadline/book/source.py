@@ -1,0 +1,233 @@
+"""Files and typed rows as one kind of raw table inside DuckDB: text cells with their row numbers."""
+
+# Statements are made from the declaration of the records; whatever else enters them is quoted by
+# leadline.book.sql or bound as a parameter.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from glob import escape
+from itertools import islice
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from leadline.book import delimited
+from leadline.book.sql import identifier, literal, rows
+from leadline.errors import RecordError
+from leadline.records import Table
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+__all__ = ["DERIVED", "ORIGIN", "Source", "from_file", "from_rows", "known_names"]
+
+ORIGIN: Final = ("set_aside_table", "set_aside_row", "set_aside_why", "set_aside_rest")
+"""Columns that the file of rows set aside has in front of the original ones; loading drops them.
+
+The last one holds what was beyond the header of a torn row, or says how many cells it lacked; as long as
+something stands there the row is not sound.
+"""
+
+DERIVED: Final[dict[str, tuple[str, ...]]] = {"gear": ("gas_capacity_cuft",)}
+"""Columns a file may have that stand for a declared one by way of a formula."""
+
+_CHUNK: Final = 50_000
+_PARQUET: Final = b"PAR1"
+
+
+@dataclass(frozen=True)
+class Source:
+    """Raw cells of one file, in the temporary table `incoming`.
+
+    The table has the columns `row` (as in the file; the header is row 1), `cells` (how many the row
+    has) and `c0`, `c1` and so on, text as it was read.
+
+    Parameters
+    ----------
+    table : Table
+        What the rows are.
+    name : str
+        The file as given, for messages; empty for typed rows.
+    headers : tuple of str
+        Column names in file order; declared names in their declared spelling.
+    comma_decimals : bool
+        Whether a comma between digits is a decimal point.
+    notes : tuple of str
+        What the user should know about how the file was read.
+    """
+
+    table: Table
+    name: str
+    headers: tuple[str, ...]
+    comma_decimals: bool = False
+    notes: tuple[str, ...] = ()
+
+    def cell(self, header: str) -> str | None:
+        """Name of the raw column under `header`; None where the file has no such column."""
+        return f"c{self.headers.index(header)}" if header in self.headers else None
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """Columns that are not declared, and not ours; kept aside."""
+        known = {*known_names(self.table), *ORIGIN}
+        return tuple(name for name in self.headers if name not in known)
+
+
+def known_names(table: Table) -> tuple[str, ...]:
+    """All column names a file of `table` may use: declared, imperial twins, derived."""
+    twins = tuple(column.twin.name for column in table.columns if column.twin)
+    return (*table.by_name, *twins, *DERIVED.get(table.name, ()))
+
+
+def _headers(table: Table, found: Sequence[str], name: str, required: Sequence[str]) -> tuple[str, ...]:
+    """Header cells in their declared spelling, checked for keys and for doubles."""
+    declared = {known.casefold(): known for known in (*known_names(table), *ORIGIN)}
+    cleaned = [cell.replace("\0", "").strip().lstrip("\ufeff") for cell in found]
+    headers = tuple(
+        declared.get(cell.casefold(), cell) or f"column {i}" for i, cell in enumerate(cleaned, start=1)
+    )
+    lacking = [key for key in required if key not in headers]
+    if lacking:
+        shown = ", ".join(repr(h[:30]) for h in headers[:8]) + (", ..." if len(headers) > 8 else "")
+        raise RecordError(
+            f"{name}: no column {' and no column '.join(lacking)} in the header row, so these are no "
+            f"{table.name} (found: {shown}); name the columns as in the manual"
+        )
+    doubles = sorted({h for h in headers if headers.count(h) > 1})
+    if doubles:
+        raise RecordError(f"{name}: the column {doubles[0][:60]!r} stands twice; keep one of them")
+    return headers
+
+
+def _create(connection: DuckDBPyConnection, width: int) -> None:
+    columns = "".join(f", c{i} VARCHAR" for i in range(width))
+    connection.execute(f'CREATE OR REPLACE TEMP TABLE incoming ("row" BIGINT, cells INTEGER{columns})')
+
+
+def _insert(
+    connection: DuckDBPyConnection, numbered: Iterable[tuple[int, Sequence[str | None]]], width: int
+) -> None:
+    """Insert rows in blocks of columns, cells beyond `width` folded into the last, spare column."""
+    iterator: Iterator[tuple[int, Sequence[str | None]]] = iter(numbered)
+    while block := list(islice(iterator, _CHUNK)):
+        cells = np.full((width + 1, len(block)), None, object)
+        for i, (_, record) in enumerate(block):
+            cells[: min(len(record), width), i] = record[:width]
+            if len(record) > width:
+                cells[width, i] = "\x1f".join(c or "" for c in record[width:])
+        columns = {
+            "row": np.array([number for number, _ in block], np.int64),
+            "cells": np.array([len(record) for _, record in block], np.int32),
+        } | {f"c{j}": cells[j] for j in range(width + 1)}
+        connection.register("block", columns)
+        connection.execute("INSERT INTO incoming SELECT * FROM block")
+        connection.unregister("block")
+
+
+def from_file(
+    connection: DuckDBPyConnection, table: Table, path: Path, *, required: Sequence[str] | None = None
+) -> Source:
+    """Read a CSV or Parquet file into the temporary table `incoming`.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book.
+    table : Table
+        What the rows are.
+    path : Path
+        The file.
+    required : sequence of str, optional
+        Columns it must have; default the table's key.
+
+    Returns
+    -------
+    Source
+        Headers and notes.
+
+    Raises
+    ------
+    RecordError
+        If the file is missing, empty, no table, or lacks a required column.
+    """
+    keys = table.key if required is None else required
+    if not path.is_file():
+        what = "a folder, not a file" if path.is_dir() else "no such file"
+        raise RecordError(f"{path}: {what}; give a CSV or Parquet file")
+    with path.open("rb") as file:
+        is_parquet = file.read(4) == _PARQUET
+    if is_parquet:
+        return _from_parquet(connection, table, path, keys)
+    written = delimited.inspect(path, known_names(table))
+    headers = _headers(table, written.header, str(path), keys)
+    _create(connection, len(headers) + 1)
+    _insert(connection, delimited.records(written), len(headers))
+    unusual = written.encoding not in ("utf-8", "utf-8-sig", "utf-16", "ascii")
+    notes = (f"{path}: read as {written.encoding.replace('_', '-')}",) if unusual else ()
+    return Source(table, str(path), headers, written.delimiter != ",", notes)
+
+
+def _from_parquet(connection: DuckDBPyConnection, table: Table, path: Path, keys: Sequence[str]) -> Source:
+    """Parquet cells as text; a number that is NaN is missing."""
+    import duckdb
+
+    file = f"read_parquet({literal(escape(str(path)))}, file_row_number = true)"
+    try:
+        described = rows(connection, f"DESCRIBE SELECT * FROM {file}")
+        names = [(name, kind) for name, kind, *_ in described if name != "file_row_number"]
+        headers = _headers(table, [name for name, _ in names], str(path), keys)
+        _create(connection, len(headers) + 1)
+        cells = [
+            f"CAST(nullif({identifier(name)}, 'nan') AS VARCHAR)"
+            if kind in ("DOUBLE", "FLOAT")
+            else f"CAST({identifier(name)} AS VARCHAR)"
+            for name, kind in names
+        ]
+        connection.execute(
+            f"INSERT INTO incoming SELECT file_row_number + 2, {len(cells)}, {', '.join(cells)}, NULL"
+            f" FROM {file} ORDER BY file_row_number"
+        )
+    except duckdb.Error as error:
+        raise RecordError(f"{path}: a damaged Parquet file ({str(error).splitlines()[0]})") from None
+    return Source(table, str(path), headers)
+
+
+def _text(value: Any) -> str | None:
+    """Cell text of a Python value; None, NaN and NaT are missing."""
+    if value is None or value != value:
+        return None
+    return value.isoformat() if hasattr(value, "isoformat") else str(value)
+
+
+def from_rows(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping[str, Any]]) -> Source:
+    """Put typed rows into the temporary table `incoming`.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book.
+    table : Table
+        What the rows are.
+    given : sequence of mapping
+        Column name to value; declared, twin or unknown names; rows are numbered from 1.
+
+    Returns
+    -------
+    Source
+        Headers.
+
+    Raises
+    ------
+    RecordError
+        If no row has the key columns.
+    """
+    found = list(dict.fromkeys(name for row in given for name in row))
+    headers = _headers(table, found, table.name, table.key)
+    _create(connection, len(headers) + 1)
+    numbered = ((i, [_text(row.get(name)) for name in found]) for i, row in enumerate(given, start=1))
+    _insert(connection, numbered, len(headers))
+    return Source(table, "", headers)

@@ -1,0 +1,242 @@
+"""From raw cells to typed rows with their faults, all in DuckDB, before anything is kept."""
+
+# Statements are made from the declaration of the records; whatever else enters them is quoted by
+# leadline.book.sql or bound as a parameter.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from leadline.book import cell, link, rule
+from leadline.book.cell import NUMERIC, Check, raw
+from leadline.book.hint import add_close_matches
+from leadline.book.source import DERIVED, ORIGIN, Source, known_names
+from leadline.book.sql import identifier, literal, one, rows
+from leadline.records import Table
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+__all__ = ["build", "filled_unknown", "find_faults", "raw_json"]
+
+
+def _raw_cells(source: Source) -> str:
+    """Raw cells under their headers, trimmed, a decimal comma turned into a point."""
+    numeric = {
+        name
+        for column in source.table.columns
+        if column.kind in NUMERIC
+        for name in (column.name, column.twin.name if column.twin else column.name)
+    } | set(DERIVED.get(source.table.name, ()))
+    cells = []
+    for i, header in enumerate(source.headers):
+        if header in known_names(source.table):
+            text = f"nullif(trimmed(c{i}), '')"
+            if source.comma_decimals and header in numeric:
+                text = f"regexp_replace({text}, '([0-9]),([0-9])', '\\1.\\2', 'g')"
+            cells.append(f"{text} AS {raw(header)}")
+    return ", ".join(cells)
+
+
+def _extra(source: Source, existing: str) -> str:
+    """Unknown cells as one JSON object, laid over what the book has; NULL where none is left."""
+    pairs = ", ".join(f"{literal(name)}, nullif(trimmed({source.cell(name)}), '')" for name in source.unknown)
+    if not pairs:
+        return existing
+    merged = f"json_merge_patch(coalesce({existing}, '{{}}'), json_object({pairs}))"
+    return f"nullif(CAST({merged} AS VARCHAR), '{{}}')"
+
+
+def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False) -> None:
+    """Make the temporary tables `stage` and `faults` from `incoming`.
+
+    A declared column that the file does not have keeps what the book says of that row; an empty cell
+    is a missing value.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book, with `incoming` filled.
+    source : Source
+        What is in `incoming`.
+    plan : bool
+        Whether the rows are planned dives, which never stand in the book.
+    """
+    table = source.table
+    typed = {column.name: cell.typed(column, source) for column in table.columns}
+    present = [f"{text} AS {identifier(name)}" for name, text in typed.items() if text]
+    absent = [f"b.{identifier(name)} AS {identifier(name)}" for name, text in typed.items() if text is None]
+    on = " AND ".join(f"b.{identifier(key)} = t.{identifier(key)}" for key in table.key if typed[key])
+    join = f"LEFT JOIN {identifier(table.name)} b ON {'false' if plan else on}"
+    where = ""
+    if mark := source.cell(ORIGIN[0]):
+        where = f"WHERE coalesce({mark}, '') IN ('', {literal(table.name)})"
+    selected = ", ".join(["t.*", *absent, f"{_extra(source, 'b.extra')} AS extra"])
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE stage AS
+        WITH cells AS (SELECT *, {_raw_cells(source)} FROM incoming {where}),
+        t AS (SELECT *, {", ".join(present)} FROM cells)
+        SELECT {selected}, b.{identifier(table.key[0])} IS NOT NULL AS known FROM t {join}
+        """
+    )
+    connection.execute(
+        'CREATE OR REPLACE TEMP TABLE faults ("row" BIGINT, "column" VARCHAR, value VARCHAR, reason VARCHAR,'
+        " hint VARCHAR, subject VARCHAR)"
+    )
+    if "gas_capacity_cuft" in source.headers:
+        _derive_water_capacity(connection, source)
+
+
+def _derive_water_capacity(connection: DuckDBPyConnection, source: Source) -> None:
+    """Fill in the water capacity of cylinders known by the gas they hold at their rated pressure."""
+    from leadline.physics.gas import water_capacity_from_gas_capacity
+
+    gas = f"number({raw('gas_capacity_cuft')})"
+    bounds = source.table.column("water_capacity_l")
+    low, high = bounds.low or 0.0, bounds.high or 0.0
+    # Far outside any cylinder the formula need not hold; such cells are faults below.
+    asked = rows(
+        connection,
+        f"SELECT DISTINCT {gas}, rated_bar FROM stage WHERE {gas} BETWEEN 0.1 AND 1000"
+        " AND rated_bar BETWEEN 50 AND 400",
+    )
+    for cubic_feet, rated in asked:
+        capacity = float(water_capacity_from_gas_capacity(cubic_feet, rated))
+        connection.execute(
+            f"INSERT INTO faults SELECT \"row\", 'gas_capacity_cuft', {raw('gas_capacity_cuft')},"
+            " CASE WHEN ? THEN 'contradicts water_capacity_l ' || number_text(water_capacity_l)"
+            " || '; keep one of them' ELSE 'makes ' || ? || ' L of water capacity, which must lie in ' || ?"
+            f" || ' L' END, '', '' FROM stage WHERE {gas} = ? AND rated_bar = ?"
+            " AND (NOT ? OR abs(water_capacity_l - ?) > 0.05 * water_capacity_l)",
+            [
+                low <= capacity <= high,
+                f"{capacity:.3g}",
+                f"[{low:g}, {high:g}]",
+                cubic_feet,
+                rated,
+                low <= capacity <= high,
+                capacity,
+            ],
+        )
+        given = raw("water_capacity_l") if "water_capacity_l" in source.headers else "NULL"
+        connection.execute(
+            f"UPDATE stage SET water_capacity_l = ? WHERE {gas} = ? AND rated_bar = ? AND {given} IS NULL",
+            [capacity, cubic_feet, rated],
+        )
+    cell_text = raw("gas_capacity_cuft")
+    for condition, reason in (
+        (f"{gas} IS NULL", "is no number"),
+        (f"{gas} NOT BETWEEN 0.1 AND 1000", "must lie in [0.1, 1000] cubic feet"),
+        ("rated_bar IS NULL", "needs rated_psi (or rated_bar): the pressure at which it holds that much"),
+    ):
+        connection.execute(
+            f"INSERT INTO faults SELECT \"row\", 'gas_capacity_cuft', {cell_text}, ?, '', '' FROM stage"
+            f" WHERE {cell_text} IS NOT NULL AND ({condition})",
+            [reason],
+        )
+
+
+def _ragged(connection: DuckDBPyConnection, source: Source) -> None:
+    """Rows with fewer or more cells than the header; empty cells too many at the end do no harm."""
+    width = len(source.headers)
+    connection.execute(
+        f"""
+        INSERT INTO faults SELECT "row", '', CAST(cells AS VARCHAR),
+            'has ' || cells || ' cells where the header has {width}'
+            || CASE WHEN cells < {width} THEN ' (a quote left open, or a delimiter missing?)'
+               ELSE ' (a delimiter inside a cell needs quotes)' END, '', ''
+        FROM stage WHERE cells < {width} OR trim(c{width}, chr(31) || ' ') <> ''
+        """
+    )
+    if rest := source.cell(ORIGIN[3]):
+        connection.execute(
+            f"INSERT INTO faults SELECT \"row\", '', {rest}, 'repair the row, then empty its {ORIGIN[3]}',"
+            f" '', '' FROM stage WHERE trimmed({rest}) <> ''"
+        )
+
+
+def _insert(connection: DuckDBPyConnection, found: Iterable[Check]) -> None:
+    for check in found:
+        guard = ""
+        if check.also:
+            columns = ", ".join(literal(name) for name in (check.column, *check.also))
+            guard = f' AND "row" NOT IN (SELECT "row" FROM faults WHERE "column" IN ({columns}))'
+        connection.execute(
+            f'INSERT INTO faults SELECT "row", {literal(check.column)}, {check.value}, {check.reason},'
+            f" {literal(check.hint)}, {check.value if check.hint else literal('')} FROM stage"
+            f" WHERE ({check.condition}){guard}"
+        )
+
+
+def find_faults(connection: DuckDBPyConnection, source: Source, *, plan: bool = False) -> int:
+    """Fill the temporary table `faults`: one row for each bad cell of `stage`, with its reason.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book, after `build`.
+    source : Source
+        The file.
+    plan : bool
+        Whether dates may lie ahead, and names of dives may be empty.
+
+    Returns
+    -------
+    int
+        Number of faults.
+    """
+    table: Table = source.table
+    _ragged(connection, source)
+    for column in table.columns:
+        _insert(connection, cell.checks(column, source, future=plan))
+    _insert(connection, rule.rules(table, plan=plan))
+    link.find_broken_links(connection, table)
+    # A row torn apart has nonsense in every cell; the one fault that matters is that it is torn.
+    connection.execute(
+        """DELETE FROM faults WHERE "column" <> ''
+        AND "row" IN (SELECT "row" FROM faults WHERE "column" = '')"""
+    )
+    add_close_matches(connection)
+    quoted = "'''' || shown(value) || ''''"
+    words = [c.name for c in table.columns if c.kind in ("text", "word", "names", "gases", "places", "date")]
+    listed = ", ".join(literal(name) for name in words) or "''"
+    connection.execute(
+        f"""
+        UPDATE faults SET reason = "column" || CASE WHEN value IS NULL OR value = '' THEN ' '
+            ELSE ' ' || CASE WHEN "column" IN ({listed}) THEN {quoted} ELSE shown(value) END || ': ' END
+            || reason
+        WHERE "column" <> ''
+        """
+    )
+    return int(one(connection, "SELECT count(*) FROM faults"))
+
+
+def filled_unknown(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """Unknown columns of the file in which anything stands."""
+    if not source.unknown:
+        return []
+    filled = ", ".join(f"bool_or(trimmed({source.cell(name)}) <> '')" for name in source.unknown)
+    found = rows(connection, f"SELECT {filled} FROM stage")[0]
+    return [name for name, has in zip(source.unknown, found, strict=True) if has]
+
+
+def raw_json(source: Source) -> str:
+    """SQL that gives a row's cells as one JSON object in file order, with what makes a torn row torn.
+
+    Declared cells are trimmed, their decimal commas turned into points, so that they can be written to
+    a file with any delimiter.
+    """
+    known = known_names(source.table)
+    pairs = [
+        f"{literal(header)}, {raw(header) if header in known else f'c{i}'}"
+        for i, header in enumerate(source.headers)
+        if header not in ORIGIN[:3]
+    ]
+    width = len(source.headers)
+    rest = f"CASE WHEN cells < {width} THEN '(' || ({width} - cells) || ' cells missing)' ELSE c{width} END"
+    if ORIGIN[3] not in source.headers:
+        pairs.append(f"{literal(ORIGIN[3])}, nullif(replace({rest}, chr(31), ' | '), '')")
+    return f"CAST(json_object({', '.join(pairs)}) AS VARCHAR)"
