@@ -1,0 +1,1 @@
+"""Results as pages: each report is one HTML file with everything it needs; nothing is computed here."""

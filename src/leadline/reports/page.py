@@ -1,0 +1,106 @@
+"""One HTML file from a template: everything escaped, nothing fetched, written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import unicodedata
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+
+from leadline.errors import LeadlineError
+
+__all__ = ["clean", "render", "write_text"]
+
+
+def clean(value: Any) -> Any:
+    """`value` without characters that no page may hold: controls and lone surrogates become U+FFFD.
+
+    Parameters
+    ----------
+    value : object
+        Anything a template prints; only plain text is looked at.
+
+    Returns
+    -------
+    object
+        Text with the same visible characters; anything else as it came.
+
+    Examples
+    --------
+    >>> clean("Ida" + chr(0) + " B.")
+    'Ida� B.'
+    """
+    if not isinstance(value, str) or isinstance(value, Markup) or value.isprintable():
+        return value
+    return "".join(
+        "\ufffd" if unicodedata.category(c) in ("Cc", "Cs") and c not in "\t\n" else c for c in value
+    )
+
+
+def render(template: str, context: Mapping[str, Any]) -> str:
+    """Text of a page.
+
+    Parameters
+    ----------
+    template : str
+        Name of a file in `leadline/reports/templates`.
+    context : mapping
+        What the template may use.
+
+    Returns
+    -------
+    str
+        The page.
+    """
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("leadline.reports"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=clean,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    return environment.get_template(template).render(context)
+
+
+def write_text(text: str, path: str | os.PathLike[str]) -> Path:
+    """Write a file whole or not at all: readers see the old one until the new one is complete.
+
+    Parameters
+    ----------
+    text : str
+        Contents, stored as UTF-8.
+    path : path-like
+        File to make or replace; its folder must exist.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    LeadlineError
+        If the folder is missing or cannot be written to.
+    """
+    target = Path(path)
+    part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(4)}.part")
+    try:
+        with part.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(target)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise LeadlineError(
+            f"cannot write the report to {target}: {error.strerror or error}; name a folder you may write to"
+        ) from error
+    return target

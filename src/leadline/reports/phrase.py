@@ -1,0 +1,212 @@
+"""The words of the reports: what was seen, how likely, when; in plain English for a boat."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from math import isnan, log
+from typing import Final
+
+import numpy as np
+
+__all__ = [
+    "BREATH",
+    "DESCENT",
+    "EVIDENCE",
+    "SAYS",
+    "STATE",
+    "WATERLINE",
+    "after_hand_off",
+    "calendar_day",
+    "chance",
+    "day",
+    "percent",
+    "seen_at_stop",
+]
+
+MINUS: Final = "−"
+NO_BREAK: Final = "\u00a0"
+MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+_ONE_IN: Final = (4, 5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200)
+
+EVIDENCE: Final = {
+    "none": "nothing is recorded yet for this diver in kit like this: the number is physics alone",
+    "upper_only": "the records only show what was enough, not how much of it was too much",
+    "two_sided": "the records hold need from both sides",
+    "measured": "need was measured: by a hand-off, a surface check or a known amount of gas in the BC",
+}
+"""What a suggestion rests on."""
+
+SAYS: Final = {
+    "none": "nothing",
+    "upper_only": "enough lead",
+    "lower_only": "too little lead",
+    "two_sided": "about right",
+    "measured": "a measurement",
+}
+"""What one dive says."""
+
+STATE: Final = {"stop": "At the stop", "start": "At the start", "surface": "At the surface"}
+
+WATERLINE: Final = {
+    "chin": "water at the chin",
+    "eye": "water at eye level",
+    "crown": "water at the crown",
+    "under": "sank",
+}
+BREATH: Final = {"normal": "normal breath", "full": "full breath", "out": "breathed out"}
+
+DESCENT: Final = {"effort": "; effort to get under", "no": "; could not get under"}
+"""What is worth saying about the start: an easy descent goes without saying."""
+
+_RESULT: Final = {"hovered": "Hovered", "rose": "Rose", "sank": "Sank"}
+_BC: Final = {"empty": "BC empty", "gas": "gas in BC", "unknown": "BC not known"}
+
+
+def chance(probability: float) -> str:
+    """A probability as so many dives out of so many, rounded to numbers people use.
+
+    Parameters
+    ----------
+    probability : float
+        Chance on one dive. [-] Valid 0 to 1; NaN reads "not known".
+
+    Returns
+    -------
+    str
+        Words that follow "on".
+
+    Examples
+    --------
+    >>> chance(0.041), chance(0.62), chance(0.001)
+    ('about 1 dive in 25', 'about 6 dives in 10', 'fewer than 1 dive in 200')
+    """
+    if isnan(probability):
+        return "an unknown share of dives"
+    if probability < 0.005:
+        return "fewer than 1 dive in 200"
+    if probability < 0.29:
+        nearest = min(_ONE_IN, key=lambda n: abs(log(n * probability)))
+        return f"about 1 dive in {nearest}"
+    if probability < 0.95:
+        return f"about {round(10 * probability)} dives in 10"
+    return "almost every dive"
+
+
+def percent(probability: float) -> str:
+    """A probability in whole per cent; the ends are never rounded to certainty.
+
+    Parameters
+    ----------
+    probability : float
+        Chance. [-] Valid 0 to 1.
+
+    Returns
+    -------
+    str
+        Such as `4 %`; a dash where unknown.
+
+    Examples
+    --------
+    >>> [percent(p).replace(NO_BREAK, " ") for p in (0.041, 0.002, 0.998, float("nan"))]
+    ['4 %', '<1 %', '>99 %', '–']
+    """
+    if isnan(probability):
+        return "–"
+    if probability < 0.005:
+        return f"<1{NO_BREAK}%"
+    if probability > 0.995:
+        return f">99{NO_BREAK}%"
+    return f"{100 * probability:.0f}{NO_BREAK}%"
+
+
+def calendar_day(moment: datetime | np.datetime64 | None) -> date | None:
+    """The day of a moment; None where there is none.
+
+    Parameters
+    ----------
+    moment : datetime, datetime64 or None
+        NaT counts as none.
+
+    Returns
+    -------
+    date or None
+        Its calendar day.
+    """
+    if isinstance(moment, np.datetime64):
+        known: date | None = moment.astype("datetime64[D]").item()
+        return known
+    return None if moment is None else moment.date()
+
+
+def day(moment: date | None) -> str:
+    """A day written out, the same in every locale.
+
+    Parameters
+    ----------
+    moment : date or None
+        None reads "no date".
+
+    Returns
+    -------
+    str
+        Such as `6 Apr 2024`.
+
+    Examples
+    --------
+    >>> day(calendar_day(np.datetime64("2024-04-06T10:00")))
+    '6 Apr 2024'
+    """
+    return "no date" if moment is None else f"{moment.day} {MONTHS[moment.month - 1]} {moment.year}"
+
+
+def seen_at_stop(result: str, bc_state: str) -> str:
+    """What happened at the stop, and with which BC.
+
+    Parameters
+    ----------
+    result : str
+        hovered, rose, sank; anything else reads as not watched.
+    bc_state : str
+        empty, gas, unknown or empty text.
+
+    Returns
+    -------
+    str
+        A phrase.
+
+    Examples
+    --------
+    >>> seen_at_stop("hovered", "gas")
+    'Hovered, gas in BC'
+    >>> seen_at_stop("", "")
+    'Stop not watched'
+    """
+    if result not in _RESULT:
+        return "Stop not watched"
+    return f"{_RESULT[result]}, {_BC.get(bc_state, 'BC not noted')}"
+
+
+def after_hand_off(result: str, bc_state: str) -> str:
+    """What happened once lead had been handed off; the BC is named only where it was not empty.
+
+    Parameters
+    ----------
+    result : str
+        hovered, rose, sank; anything else reads as not watched.
+    bc_state : str
+        empty, gas, unknown; empty text counts as empty.
+
+    Returns
+    -------
+    str
+        A phrase.
+
+    Examples
+    --------
+    >>> after_hand_off("rose", "empty")
+    'rose'
+    """
+    if result not in _RESULT:
+        return "not watched"
+    return result if bc_state in ("", "empty") else f"{result}, {_BC.get(bc_state, 'BC not noted')}"
