@@ -1,0 +1,1 @@
+"""What physics says before any log: forces, and how sure they are, item by item."""
