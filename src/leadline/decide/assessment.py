@@ -1,0 +1,211 @@
+"""What is known of each diver: records, physics, evidence and the fit brought together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.arrays import Columns, Records
+from leadline.evidence.gather import Evidence, gather, pressures, suit_keys
+from leadline.evidence.statement import AT_STOP
+from leadline.model.diver import Targets, conditional_marginals, without_diver
+from leadline.model.marginal import Marginal
+from leadline.model.population import Fit
+from leadline.physics.ledger import Exposures, Ledger, State, evaluate, exposures
+from leadline.physics.rig import Rigs, assemble
+from leadline.records import RESERVE_PRESSURE, STOP_DEPTH
+from leadline.timeline import CHECK, DIVE, PLAN, Timeline, timeline
+
+__all__ = ["Assessment"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+ALL_TIME: Final = np.iinfo(np.int64).max
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything needed to answer for the divers of a plan or of a book.
+
+    Parameters
+    ----------
+    line : Timeline
+        Dives, checks and plan.
+    rigs : Rigs
+        One a row of the timeline.
+    evidence : Evidence
+        Of all divers.
+    fit : Fit
+        The population.
+    in_fit : ndarray of bool, shape (n,)
+        Rows of the timeline that the population was fitted to.
+    """
+
+    line: Timeline
+    rigs: Rigs
+    evidence: Evidence
+    fit: Fit
+    in_fit: BoolArray
+
+    @classmethod
+    def of(
+        cls,
+        records: Records,
+        fit: Fit,
+        *,
+        plan: Columns | None = None,
+        dives_in_fit: BoolArray | None = None,
+        checks_in_fit: BoolArray | None = None,
+    ) -> Assessment:
+        """Assessment of records, with a plan if there is one.
+
+        Parameters
+        ----------
+        records : Records
+            All records, or those of the divers of interest with all gear.
+        fit : Fit
+            The population.
+        plan : Columns, optional
+            Dives to come.
+        dives_in_fit, checks_in_fit : ndarray of bool, optional
+            Which dives and checks the population was fitted to; default none.
+
+        Returns
+        -------
+        Assessment
+            With the evidence of every dive and check.
+        """
+        line = timeline(records, plan)
+        rigs = assemble(line.records, line.occasions)
+        seen = np.zeros(len(line.table), bool)
+        for table, given in ((DIVE, dives_in_fit), (CHECK, checks_in_fit)):
+            if given is not None:
+                seen[line.at(table)] = given
+        return cls(line, rigs, gather(line, rigs), fit, seen)
+
+    @cached_property
+    def suit(self) -> IntArray:
+        """Key of diver and suit of each row of the timeline."""
+        return suit_keys(self.line.occasions)
+
+    @cached_property
+    def cylinder_types(self) -> NDArray[np.object_]:
+        """Types of the cylinders of each row of the timeline, as one text."""
+        gear = self.line.records.gear
+        names = np.where(gear["type"] == "", gear["item"], gear["type"])
+        names = np.append(names, "")
+        sorted_names = np.sort(names[self.line.occasions.cylinder].astype(str), axis=1)
+        return np.array([";".join(n for n in row if n) for row in sorted_names], object)
+
+    @cached_property
+    def _cavities(self) -> dict[int, tuple[FloatArray, FloatArray]]:
+        return {}
+
+    def population_without(self, diver: int) -> tuple[FloatArray, FloatArray]:
+        """Mean and precision of the shared effects, one diver's share removed."""
+        if diver not in self._cavities:
+            names = self.evidence.observations.names
+            mean, precision = self.fit.aligned(names)
+            rows = np.flatnonzero(self.evidence.diver == diver)
+            seen = rows[self.in_fit[self.evidence.statements.row[rows]]]
+            if len(seen):
+                share = self.evidence.observations.take(seen)
+                mean, precision = without_diver(mean, precision, share, self.fit.theta)
+            self._cavities[diver] = mean, precision
+        return self._cavities[diver]
+
+    def state(self, rows: IntArray, *, pressure: float | None = None) -> State:
+        """State at the stop: BC empty, suit gas least, mid-breath.
+
+        Parameters
+        ----------
+        rows : ndarray of int, shape (t,)
+            Rows of the timeline.
+        pressure : float, optional
+            In every cylinder; default what the row plans, else the planned reserve. [bar gauge]
+
+        Returns
+        -------
+        State
+            t rows.
+        """
+        line, occasions = self.line, self.line.occasions.take(rows)
+        depth = np.full(len(rows), STOP_DEPTH)
+        for table, columns in ((DIVE, line.records.dives), (PLAN, line.plan)):
+            here = np.flatnonzero(line.table[rows] == table)
+            noted = columns["stop_depth_m"][line.row[rows[here]]]
+            depth[here] = np.where(np.isnan(noted), STOP_DEPTH, noted)
+        planned = np.where(np.isnan(occasions.stop), RESERVE_PRESSURE, occasions.stop)
+        use = planned if pressure is None else np.full(planned.shape, pressure)
+        rigs = self.rigs.take(rows)
+        return State(
+            depth=depth,
+            cylinder_pressure=np.where(rigs.present, use, 0.0),
+            carried=rigs.carried,
+        )
+
+    def prior(self, rows: IntArray, state: State) -> tuple[Ledger, Exposures]:
+        """Ledger and exposures of rows of the timeline in a state."""
+        rigs = self.rigs.take(rows)
+        return evaluate(rigs, state), exposures(rigs, state)
+
+    def noted_need(self, rows: IntArray) -> FloatArray:
+        """Prior need at the stop as each dive made it: its own pressure, or a filled one. [kg]."""
+        state = self.state(rows)
+        pressure, _ = pressures(self.line.occasions.take(rows), AT_STOP)
+        rigs = self.rigs.take(rows)
+        filled = State(
+            depth=state.depth,
+            cylinder_pressure=np.where(rigs.present, pressure, 0.0),
+            carried=rigs.carried,
+        )
+        return np.asarray(evaluate(rigs, filled).need)
+
+    def marginals(self, rows: IntArray, state: State, *, until: int = ALL_TIME) -> list[Marginal]:
+        """Posterior of need for rows of one diver.
+
+        Parameters
+        ----------
+        rows : ndarray of int, shape (t,)
+            Rows of the timeline, all of one diver.
+        state : State
+            t rows.
+        until : int
+            Evidence up to and including this place in time.
+
+        Returns
+        -------
+        list of Marginal
+            One a row.
+        """
+        diver = int(self.line.occasions.diver[rows[0]])
+        own = np.flatnonzero((self.evidence.diver == diver) & (self.evidence.order <= until))
+        evidence = self.evidence.take(own)
+        ledger, shared = self.prior(rows, state)
+        keys = evidence.suit[evidence.observations.suit_starts] if len(own) else np.zeros(0, int)
+        wanted = self.suit[rows]
+        fresh = len(keys) + np.unique(wanted, return_inverse=True)[1]
+        label = np.where(np.isin(wanted, keys), _place(keys, wanted), fresh)
+        targets = Targets(
+            ledger.need,
+            shared.values,
+            shared.suit_sd,
+            label,
+            float(np.mean(np.hypot(shared.body_sd, shared.rest_sd))),
+        )
+        mean, precision = self.population_without(diver)
+        return conditional_marginals(mean, precision, self.fit.theta, evidence.observations, targets)
+
+
+def _place(keys: IntArray, wanted: IntArray) -> IntArray:
+    """Index of each wanted key among the keys; anything where it is not there."""
+    if not len(keys):
+        return np.zeros(len(wanted), np.int64)
+    order = np.argsort(keys)
+    return order[np.minimum(np.searchsorted(keys, wanted, sorter=order), len(keys) - 1)]
