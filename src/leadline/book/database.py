@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records
 from leadline.book import connection as opening
 from leadline.book import export, fetch, fit_store, forgetting, loading, plan
-from leadline.book.report import LoadReport
+from leadline.book.report import Fault, LoadReport
 from leadline.book.sql import one
 from leadline.errors import BookError
-from leadline.records import TABLES
+from leadline.records import TABLES, Table
 
 __all__ = ["Book", "default_path"]
 
@@ -254,6 +254,58 @@ class Book:
             raise BookError(f"no rows for {table}; give at least one")
         return loading.upsert(self._writable, _declared(table), rows)
 
+    def judge(self, table: str, rows: Sequence[Mapping[str, Any]]) -> tuple[Fault, ...]:
+        """Faults that `upsert` would find in typed rows; nothing is written.
+
+        Parameters
+        ----------
+        table : str
+            divers, gear, dives or checks.
+        rows : sequence of mapping
+            Column name to value.
+
+        Returns
+        -------
+        tuple of Fault
+            Empty where all rows are sound.
+        """
+        return loading.judge(self._open, _declared(table), rows)
+
+    def names(self, table: str, *, styles: Sequence[str] = ()) -> list[str]:
+        """Names of divers or items, sorted.
+
+        Parameters
+        ----------
+        table : str
+            divers or gear.
+        styles : sequence of str
+            Only items of these styles; default all.
+
+        Returns
+        -------
+        list of str
+            Keys of the table.
+        """
+        return fetch.names(self._open, _declared(table), styles=styles)
+
+    def last_dive(self, diver: str) -> dict[str, str]:
+        """A diver's latest dive, as cells of text; empty where there is none."""
+        return fetch.last_dive(self._open, diver)
+
+    def next_dive(self, diver: str) -> str:
+        """A number no dive of that diver has yet: one more than the highest, and than their count."""
+        return fetch.next_dive(self._open, diver)
+
+    def has_dive(self, dive: str, diver: str) -> bool:
+        """Whether the book has that dive of that diver."""
+        return bool(
+            one(
+                self._open,
+                "SELECT count(*) FROM dives WHERE dive = ? AND diver = ?",
+                [dive.strip(), diver.strip()],
+            )
+        )
+
     def read_plan(self, file: Path | str) -> Columns:
         """Planned dives from a file, judged by the same rules; the book is not changed.
 
@@ -359,7 +411,7 @@ class Book:
             self._connection = opening.connect(self.path, write=True, patience=self._patience)
 
 
-def _declared(table: str) -> Any:
+def _declared(table: str) -> Table:
     if table not in TABLES:
         raise BookError(f"no table {table!r}; there are {', '.join(TABLES)}")
     return TABLES[table]

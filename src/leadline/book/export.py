@@ -17,6 +17,7 @@ import duckdb
 
 from leadline.book import set_aside
 from leadline.book.connection import owner_only
+from leadline.book.fetch import cell_text
 from leadline.book.source import ORIGIN
 from leadline.book.sql import identifier, literal, rows
 from leadline.errors import BookError
@@ -52,13 +53,7 @@ def _pointer(name: str) -> str:
 
 def _cell(column: Column, form: Format) -> str:
     name = identifier(column.name)
-    if form == "parquet" or column.kind not in ("number", "date"):
-        return name
-    if column.kind == "number":
-        return f"number_text({name}) AS {name}"
-    # A date without a time is written as one; `T` keeps date and time in one word for other readers.
-    timed = f"strftime({name}, '%Y-%m-%dT%H:%M:%S')"
-    return f"CASE WHEN right({timed}, 8) = '00:00:00' THEN left({timed}, 10) ELSE {timed} END AS {name}"
+    return name if form == "parquet" else f"{cell_text(column)} AS {name}"
 
 
 def _select(connection: DuckDBPyConnection, table: Table, form: Format) -> str:

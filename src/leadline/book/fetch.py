@@ -6,19 +6,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
-from leadline.book.sql import identifier
-from leadline.records import TABLES, Column, Table
+from leadline.book.sql import identifier, literal, one, rows
+from leadline.records import DIVES, TABLES, Column, Table
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["columns", "records", "typed_array", "versions"]
+__all__ = ["cell_text", "columns", "last_dive", "names", "next_dive", "records", "typed_array", "versions"]
 
 
 def typed_array(column: Column, values: Any) -> NDArray[Any]:
@@ -83,3 +84,44 @@ def versions(connection: DuckDBPyConnection, table: Table) -> NDArray[np.int64]:
     """Data version in which each row was last written, in the order of `columns`."""
     found = connection.execute(f"SELECT version FROM {identifier(table.name)} ORDER BY seq").fetchnumpy()
     return np.asarray(found["version"], np.int64)
+
+
+def cell_text(column: Column) -> str:
+    """SQL of a typed cell as the text a file would have."""
+    name = identifier(column.name)
+    if column.kind == "number":
+        return f"number_text({name})"
+    if column.kind == "date":
+        # A date without a time is written as one; `T` keeps date and time in one word.
+        timed = f"strftime({name}, '%Y-%m-%dT%H:%M:%S')"
+        return f"CASE WHEN right({timed}, 8) = '00:00:00' THEN left({timed}, 10) ELSE {timed} END"
+    return f"CAST({name} AS VARCHAR)"
+
+
+def names(connection: DuckDBPyConnection, table: Table, *, styles: Sequence[str] = ()) -> list[str]:
+    """Keys of the divers or gear table, sorted; see `leadline.book.Book.names`."""
+    key = identifier(table.key[0])
+    where = f"WHERE style IN ({', '.join(literal(style) for style in styles)})" if styles else ""
+    found = rows(connection, f"SELECT DISTINCT {key} FROM {identifier(table.name)} {where} ORDER BY 1")
+    return [name for (name,) in found]
+
+
+def last_dive(connection: DuckDBPyConnection, diver: str) -> dict[str, str]:
+    """A diver's latest dive as cells of text; see `leadline.book.Book.last_dive`."""
+    cells = ", ".join(cell_text(column) for column in DIVES.columns)
+    found = rows(
+        connection,
+        f"SELECT {cells} FROM dives WHERE diver = ? ORDER BY date DESC NULLS LAST, seq DESC LIMIT 1",
+        [diver],
+    )
+    return {c.name: text or "" for row in found for c, text in zip(DIVES.columns, row, strict=True)}
+
+
+def next_dive(connection: DuckDBPyConnection, diver: str) -> str:
+    """A dive number not yet taken; see `leadline.book.Book.next_dive`."""
+    highest = one(
+        connection,
+        "SELECT greatest(coalesce(max(TRY_CAST(dive AS BIGINT)), 0), count(*)) FROM dives WHERE diver = ?",
+        [diver],
+    )
+    return str(int(highest) + 1)

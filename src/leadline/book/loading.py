@@ -27,7 +27,7 @@ from leadline.records import TABLES, Table
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["SHOWN", "load", "transaction", "upsert"]
+__all__ = ["SHOWN", "judge", "load", "transaction", "upsert"]
 
 SHOWN: Final = 100
 """Faults that a report carries for each table; all of them are in the book."""
@@ -197,6 +197,17 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
     written = set_aside.write(connection, book)
     return replace(report, rejects=written if report.rejected else None)
+
+
+def judge(
+    connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping[str, Any]]
+) -> tuple[Fault, ...]:
+    """Faults of typed rows, nothing written; see `leadline.book.Book.judge`."""
+    source = from_rows(connection, table, given)
+    stage.build(connection, source)
+    stage.find_faults(connection, source)
+    _settle_repeats(connection, table)
+    return _faults(connection, source)
 
 
 def upsert(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping[str, Any]]) -> LoadReport:

@@ -100,8 +100,8 @@ def _derive_water_capacity(connection: DuckDBPyConnection, source: Source) -> No
     # Far outside any cylinder the formula need not hold; such cells are faults below.
     asked = rows(
         connection,
-        f"SELECT DISTINCT {gas}, rated_bar FROM stage WHERE {gas} BETWEEN 0.1 AND 1000"
-        " AND rated_bar BETWEEN 50 AND 400",
+        f"SELECT DISTINCT {gas}, rated_bar FROM stage WHERE {gas} BETWEEN 0.1 AND 700"
+        " AND rated_bar BETWEEN 50 AND 330",
     )
     for cubic_feet, rated in asked:
         capacity = float(water_capacity_from_gas_capacity(cubic_feet, rated))
@@ -129,7 +129,8 @@ def _derive_water_capacity(connection: DuckDBPyConnection, source: Source) -> No
     cell_text = raw("gas_capacity_cuft")
     for condition, reason in (
         (f"{gas} IS NULL", "is no number"),
-        (f"{gas} NOT BETWEEN 0.1 AND 1000", "must lie in [0.1, 1000] cubic feet"),
+        (f"{gas} NOT BETWEEN 0.1 AND 700", "must lie in [0.1, 700] cubic feet"),
+        ("rated_bar > 330", "cannot be reckoned above 330 bar; give water_capacity_l"),
         ("rated_bar IS NULL", "needs rated_psi (or rated_bar): the pressure at which it holds that much"),
     ):
         connection.execute(

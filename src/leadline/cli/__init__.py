@@ -1,0 +1,65 @@
+"""The command line: parse, call, print.
+
+Each command is one small module with `register(app)`; it imports numpy, DuckDB and the model inside the
+command, so that help and completion start at once. A new command is one more module and one more name
+in `_COMMANDS`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Final
+
+import typer
+from typer.core import TyperGroup
+
+from leadline import __version__
+from leadline.cli import export, load, log
+from leadline.cli.options import BookFile
+from leadline.cli.output import user_errors
+
+__all__ = ["app", "main"]
+
+_COMMANDS: Final = (load, log, export)
+
+
+class _Commands(TyperGroup):
+    """Group of commands whose expected failures are one line on standard error."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command named in `ctx`."""
+        with user_errors():
+            return super().invoke(ctx)
+
+
+app = typer.Typer(
+    cls=_Commands,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="How much lead a diver needs, with its band and its risk, learned from logged dives. "
+    "An in-water check overrules every number here; so do instructor, training agency and local rules.",
+    context_settings={"help_option_names": ["--help", "-h"]},
+)
+for _command in _COMMANDS:
+    _command.register(app)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"leadline {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _begin(
+    context: typer.Context,
+    book: BookFile = None,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    context.obj = book
+
+
+def main() -> None:
+    """Entry point of the `leadline` program."""
+    app()

@@ -1,0 +1,43 @@
+"""`leadline export`: every table as files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from leadline.cli.options import BookOption, JsonOption
+from leadline.cli.output import progress, show, table
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to `app`."""
+    app.command()(export)
+
+
+def export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where the files go; made if needed.")],
+    form: Annotated[Literal["csv", "parquet"], typer.Option("--format", help="Kind of files.")] = "csv",
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that stand there.")] = False,
+    book: BookOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write every table in house units, unknown columns and rows set aside included.
+
+    `load` reads the files back without loss.
+    """
+    from leadline.book import Book
+
+    with progress("exporting"), Book.open(book) as opened:
+        counts = opened.counts()
+        paths = opened.export(folder, format=form, overwrite=overwrite)
+    files = {path.stem: str(path) for path in paths}
+    rows = [[name, counts[name], file] for name, file in files.items() if name != "rejects"]
+    show(
+        {"files": files, "rows": {name: number for name, number, _ in rows}},
+        lambda: table("", ["table", "rows", "file"], rows),
+        as_json=as_json,
+    )

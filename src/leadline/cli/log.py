@@ -1,0 +1,139 @@
+"""`leadline log`: add one dive, by options or by questions."""
+
+from __future__ import annotations
+
+import inspect
+import sys
+from collections.abc import Iterator
+from typing import Annotated, Any, Final
+
+import typer
+
+from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_divers, complete_items
+from leadline.cli.output import note, show
+from leadline.records import DIVES, Column
+
+__all__ = ["register"]
+
+_IMPERIAL: Final = "In imperial units"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to `app`, with an option for every column of a dive."""
+    app.command()(_with_columns())
+
+
+def _completion(column: Column) -> Any:
+    """What completes the value of a column in the shell."""
+    if column.refers == "divers":
+        return complete_divers
+    if column.refers == "gear":
+        return complete_items
+    if column.words:
+
+        def words(incomplete: str) -> list[str]:
+            return [word for word in column.words if word.startswith(incomplete)]
+
+        return words
+    return None
+
+
+def _metavar(column: Column, unit: str) -> str:
+    if column.words:
+        return "|".join(column.words)
+    listed = column.kind in ("numbers", "names", "gases", "places")
+    return (unit or ("DATE" if column.kind == "date" else "TEXT")) + (";..." if listed else "")
+
+
+def _options() -> Iterator[tuple[str, Any]]:
+    """Parameter name and annotation of every column, then of every imperial twin."""
+    for column in DIVES.columns:
+        panel = "What was seen" if column.result else "The dive"
+        yield column.name, _option(column, column.name, column.help, _metavar(column, column.unit), panel)
+    for column in DIVES.columns:
+        if column.twin:
+            name, unit = column.twin.name, {"degF": "°F"}.get(column.twin.unit, column.twin.unit)
+            text = f"Instead of --{column.name.replace('_', '-')}."
+            yield name, _option(column, name, text, _metavar(column, unit), _IMPERIAL)
+
+
+def _option(column: Column, name: str, text: str, metavar: str, panel: str) -> Any:
+    if name == "dive":
+        text += " Default: the diver's next number."
+    elif name == "date":
+        text += " Default: today."
+    return Annotated[
+        str | None,
+        typer.Option(
+            f"--{name.replace('_', '-')}",
+            help=text,
+            metavar=metavar,
+            autocompletion=_completion(column),
+            rich_help_panel=panel,
+        ),
+    ]
+
+
+def _with_columns() -> Any:
+    """The command, its signature made from the declaration of a dive."""
+    options = list(_options())
+
+    def log(**given: Any) -> None:
+        cells = {name: given[name] for name, _ in options if given[name] is not None}
+        _log(
+            cells,
+            book=given["book"],
+            replace=given["replace"],
+            units=given["units"],
+            as_json=given["as_json"],
+        )
+
+    log.__doc__ = (
+        "Add one dive, judged by the same rules as `load`.\n\n"
+        "On a terminal and without options it asks, with that diver's last dive as a start."
+    )
+    replace = Annotated[bool, typer.Option("--replace", help="Change a dive that is in the book already.")]
+    shared = [
+        ("replace", replace, False),
+        ("book", BookOption, None),
+        ("units", UnitsOption, "metric"),
+        ("as_json", JsonOption, False),
+    ]
+    parameters = [(name, annotation, None) for name, annotation in options] + shared
+    command: Any = log
+    command.__signature__ = inspect.Signature(
+        [
+            inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
+            for name, annotation, default in parameters
+        ]
+    )
+    return command
+
+
+def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_json: bool) -> None:
+    from leadline.book import Book
+    from leadline.cli import questions
+    from leadline.errors import RecordError
+
+    if not cells:
+        if not (sys.stdin.isatty() and sys.stderr.isatty()):
+            raise typer.BadParameter("give --diver and what is known, or run it on a terminal to be asked")
+        cells = questions.dive(book, units)
+    if not cells.get("diver"):
+        raise typer.BadParameter("give --diver: every dive needs one")
+    with Book.open(book, write=True) as opened:
+        cells.setdefault("dive", opened.next_dive(cells["diver"]))
+        cells.setdefault("date", questions.today())
+        if not replace and opened.has_dive(cells["dive"], cells["diver"]):
+            raise RecordError(
+                f"dive {cells['dive']} of {cells['diver']} is in the book already; give another --dive, "
+                "or --replace to change it"
+            )
+        report = opened.upsert("dives", [cells])
+    counts = report.tables["dives"]
+    status = "loaded" if counts.loaded else "updated" if counts.updated else "unchanged"
+    words = {"loaded": "added", "updated": "changed", "unchanged": "stood so already"}
+    document = {"dive": cells["dive"], "diver": cells["diver"], "status": status}
+    show(document, lambda: f"dive {cells['dive']} of {cells['diver']}: {words[status]}", as_json=as_json)
+    for text in report.notes:
+        note(f"note: {text}")

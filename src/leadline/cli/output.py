@@ -1,0 +1,184 @@
+"""Printing: facts to standard output, as a table or as JSON; notes, progress, errors to standard error."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, Final
+
+import typer
+
+from leadline.errors import LeadlineError
+
+if TYPE_CHECKING:
+    from rich.console import Console, RenderableType
+
+__all__ = ["error", "note", "plain", "progress", "quantity", "show", "table", "user_errors"]
+
+_WIDE: Final = 240  # columns of a table that goes to a file or a pipe, where nothing should be cut
+# Control characters can drive a terminal, and marks of direction can turn a line round: neither is text.
+_CONTROL: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_IMPERIAL: Final = {"kg": "lb", "bar": "psi", "m": "ft", "cm": "in", "mm": "in_mm", "°C": "degF"}
+_SYMBOL: Final = {"degF": "°F", "in_mm": "in"}
+
+
+def plain(text: str) -> str:
+    """Text from a book made safe for a terminal line: control characters become spaces."""
+    return _CONTROL.sub(" ", text)
+
+
+def error(text: str) -> None:
+    """Print an error as one line on standard error."""
+    typer.echo(f"Error: {plain(text)}", err=True)
+
+
+def note(text: str) -> None:
+    """Print a note as one line on standard error."""
+    typer.echo(plain(text), err=True)
+
+
+@contextmanager
+def user_errors() -> Iterator[None]:
+    """Turn what a user can meet into one line on standard error and exit status 1.
+
+    Raises
+    ------
+    typer.Exit
+        With status 1, after a LeadlineError, or where the system refuses a file.
+    """
+    try:
+        yield
+    except LeadlineError as reason:
+        error(str(reason))
+        raise typer.Exit(1) from None
+    except BrokenPipeError:
+        raise  # the reader of our output has gone; nothing to tell
+    except OSError as reason:
+        where = f"{reason.filename}: " if reason.filename else ""
+        error(f"{where}{reason.strerror or reason}; check the file, its folder and the space left")
+        raise typer.Exit(1) from None
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    # Names may hold brackets and colons: no markup, no emoji codes, no guessed highlighting.
+    width = None if sys.stdout.isatty() else _WIDE
+    return Console(markup=False, highlight=False, emoji=False, width=width)
+
+
+def _cleaned(document: Any) -> Any:
+    """The document with NaN, NaT and infinities as null, which JSON has no other word for."""
+    if isinstance(document, dict):
+        return {str(key): _cleaned(value) for key, value in document.items()}
+    if isinstance(document, (list, tuple)):
+        return [_cleaned(value) for value in document]
+    if isinstance(document, float):
+        return document if math.isfinite(document) else None
+    return document
+
+
+def show(document: Any, view: Callable[[], RenderableType], *, as_json: bool) -> None:
+    """Print facts: one JSON document, or what `view` makes for people.
+
+    Parameters
+    ----------
+    document : dict or list
+        JSON-ready facts; NaN becomes null.
+    view : callable
+        Makes a table or a text; called only where it is needed.
+    as_json : bool
+        Whether --json was given.
+    """
+    if as_json:
+        typer.echo(json.dumps(_cleaned(document), ensure_ascii=False, indent=2, allow_nan=False))
+    else:
+        _console().print(view())
+
+
+def table(title: str, headers: Sequence[str], rows: Sequence[Sequence[object]]) -> RenderableType:
+    """Table for people: text to the left, numbers to the right, missing values empty.
+
+    Parameters
+    ----------
+    title : str
+        Heading; may be empty.
+    headers : sequence of str
+        Column headings.
+    rows : sequence of sequence
+        Cells; numbers as numbers.
+
+    Returns
+    -------
+    rich renderable
+        For the `view` of `show`.
+    """
+    from rich import box
+    from rich.table import Table
+
+    numeric = [
+        bool(rows) and all(isinstance(row[i], (int, float)) or row[i] is None for row in rows)
+        for i in range(len(headers))
+    ]
+    made = Table(title=plain(title) or None, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    for header, right in zip(headers, numeric, strict=True):
+        made.add_column(plain(header), justify="right" if right else "left", overflow="fold")
+    for row in rows:
+        made.add_row(*(_shown(cell) for cell in row))
+    return made
+
+
+def _shown(cell: object) -> str:
+    if cell is None or (isinstance(cell, float) and math.isnan(cell)):
+        return ""
+    return plain(str(cell))
+
+
+def quantity(value: float, unit: str, *, units: str = "metric", digits: int = 1) -> str:
+    """A quantity with its unit, in the units asked for.
+
+    Parameters
+    ----------
+    value : float
+        In the house unit. NaN gives an empty text.
+    unit : str
+        House unit: kg, bar, m, cm, mm, °C; any other is printed as it is.
+    units : {"metric", "imperial"}
+        What to print.
+    digits : int
+        Digits after the point.
+
+    Returns
+    -------
+    str
+        Such as ``4.5 kg`` or ``9.9 lb``.
+
+    Examples
+    --------
+    >>> quantity(4.5, "kg"), quantity(4.5, "kg", units="imperial")
+    ('4.5 kg', '9.9 lb')
+    """
+    if math.isnan(value):
+        return ""
+    other = _IMPERIAL.get(unit)
+    if units == "imperial" and other:
+        from leadline.units import to_imperial
+
+        value, unit = float(to_imperial(value, other)), _SYMBOL.get(other, other)
+    return f"{value:.{digits}f} {unit}"
+
+
+@contextmanager
+def progress(label: str) -> Iterator[None]:
+    """Show that something is under way, on standard error and only on a terminal."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True, markup=False, emoji=False).status(plain(label)):
+        yield
