@@ -105,8 +105,8 @@ def tissue_volume(mass: ArrayLike, body_fat: ArrayLike) -> FloatArray:
 
     Examples
     --------
-    >>> tissue_volume(80, 20.5).round(2)
-    array(76.04)
+    >>> float(tissue_volume(80, 20.5).round(2))
+    76.04
     """
     kilograms = check_range("mass", mass, 0.0, 300.0, unit="kg")
     fat = check_range("body_fat", body_fat, 0.0, 100.0, unit="%")

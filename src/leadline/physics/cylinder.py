@@ -115,8 +115,8 @@ def external_volume(mass: ArrayLike, water_capacity: ArrayLike, *, metal_density
 
     Examples
     --------
-    >>> external_volume(14.85, 12, metal_density=7.85).round(2)
-    array(13.88)
+    >>> float(external_volume(14.85, 12, metal_density=7.85).round(2))
+    13.88
     """
     kilograms = check_range("mass", mass, 0.0, 60.0, unit="kg")
     litres = check_range("water_capacity", water_capacity, 0.0, 50.0, unit="L")

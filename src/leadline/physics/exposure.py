@@ -136,19 +136,17 @@ def _kit(rigs: Rigs, here: Setting) -> dict[str, FloatArray]:
     gear, slots = rigs.kit, rigs.slots
     shared = gear.pieces.shared_sd
     assumed = slots >= gear.assumed("regulator")  # -1, nothing, is not
-    is_bc = ((gear.kind == "bc") & (shared > 0))[slots]
-    style = gear.style[slots]
     guess = slots == gear.assumed("bc")
-    wing = is_bc & (style == "wing")
-    jacket = (is_bc & (style != "wing")) | guess
-    material = gear.material[rigs.cylinder]
+    is_wing = (gear.kind == "bc") & (gear.style == "wing")
+    is_jacket = (gear.kind == "bc") & ~is_wing
+    is_jacket[gear.assumed("bc")] = True
     shell = np.where(here.carried, shared[rigs.cylinder], 0.0)
     return {
-        "bc_jacket": np.where(jacket, shared[slots], 0.0).sum(axis=1),
-        "bc_wing": np.where(wing, shared[slots], 0.0).sum(axis=1),
+        "bc_jacket": np.where(is_jacket, shared, 0.0)[slots].sum(axis=1),
+        "bc_wing": np.where(is_wing, shared, 0.0)[slots].sum(axis=1),
         "unlisted": np.sqrt((np.where(assumed & ~guess, shared[slots], 0.0) ** 2).sum(axis=1)),
-        "cylinder_aluminium": np.where(material == "aluminium", shell, 0.0).sum(axis=1),
-        "cylinder_steel": np.where(material == "steel", shell, 0.0).sum(axis=1),
+        "cylinder_aluminium": ((gear.material == "aluminium")[rigs.cylinder] * shell).sum(axis=1),
+        "cylinder_steel": ((gear.material == "steel")[rigs.cylinder] * shell).sum(axis=1),
     }
 
 

@@ -201,7 +201,7 @@ def density(
     Examples
     --------
     >>> density([1, 100, 300], 20).round(1)
-    array([  1.2, 120.3, 322.9])
+    array([  1.2, 120.3, 322.8])
     """
     pressure = check_range("absolute_pressure", absolute_pressure, 0.0, 335.0, unit="bar")
     return virial(temperature, oxygen=oxygen, helium=helium).density(pressure)
@@ -278,8 +278,8 @@ def water_capacity_from_gas_capacity(gas_capacity: ArrayLike, rated_pressure: Ar
 
     Examples
     --------
-    >>> water_capacity_from_gas_capacity(78.0, 207).round(1)
-    array(11.1)
+    >>> float(water_capacity_from_gas_capacity(78.0, 207).round(1))
+    11.1
     """
     free = check_range("gas_capacity", gas_capacity, 0.0, 700.0, unit="ft³") * CUBIC_FOOT
     rated = check_range("rated_pressure", rated_pressure, 50.0, 330.0, unit="bar")

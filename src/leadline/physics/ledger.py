@@ -28,6 +28,8 @@ from __future__ import annotations
 
 from leadline.physics.balance import ITEMS, Item, Ledger, describe_need, evaluate
 from leadline.physics.exposure import CATALOGUE, Exposures, exposures, prior_sd
+from leadline.physics.head import emerged_head
+from leadline.physics.lung import breath_volume
 from leadline.physics.rig import Rigs, assemble
 from leadline.physics.state import State
 
@@ -40,7 +42,9 @@ __all__ = [
     "Rigs",
     "State",
     "assemble",
+    "breath_volume",
     "describe_need",
+    "emerged_head",
     "evaluate",
     "exposures",
     "prior_sd",

@@ -106,8 +106,8 @@ def lungs(height: ArrayLike, age: ArrayLike, *, male: ArrayLike) -> Lungs:
 
     Examples
     --------
-    >>> lungs(1.80, 40, male=1).middle.round(2)
-    array(2.97)
+    >>> float(lungs(1.80, 40, male=1).middle.round(2))
+    2.97
     """
     metres, years, sex = np.broadcast_arrays(
         check_range("height", height, 0.9, 2.3, unit="m"),
@@ -151,7 +151,7 @@ def breath_volume(breath: ArrayLike, lung: Lungs) -> tuple[FloatArray, FloatArra
     --------
     >>> mean, sd = breath_volume(["normal", "full", "out"], lungs(1.80, 40, male=1))
     >>> mean.round(2), sd
-    (array([ 0.65,  4.07, -0.71]), array([0.35, 0.6 , 0.25]))
+    (array([ 0.65,  4.06, -0.71]), array([0.35, 0.6 , 0.25]))
     """
     word = np.asarray(breath, object)
     middle = lung.middle - GUT_GAS

@@ -216,10 +216,9 @@ def _waters(occasions: Occasions) -> tuple[dict[str, Any], FloatArray]:
 def _slots(gear: Kit, occasions: Occasions) -> tuple[IntArray, BoolArray]:
     """Rows of the kit worn or carried, assumed pieces included; and where the regulator is assumed."""
     listed = np.concatenate([occasions.suit, occasions.undersuit, occasions.bc, occasions.other], axis=1)
-    worn = gear.kind[listed]
     columns = []
     for kind in ("regulator", "fins", "bc"):
-        missing = ~np.asarray(worn == kind).any(axis=1)
+        missing = ~(gear.kind == kind)[listed].any(axis=1)
         columns.append(np.where(missing, gear.assumed(kind), -1))
     columns.append(np.full(len(listed), gear.assumed("small")))
     return np.concatenate([listed, np.stack(columns, axis=1)], axis=1), columns[0] >= 0
@@ -245,7 +244,7 @@ def _trapped(gear: Kit, slots: IntArray, surface: FloatArray) -> dict[str, Any]:
     """Least gas of dry suits: what the undersuit holds open."""
     pieces = gear.pieces
     dry_slot = pieces.dry[slots]
-    under_slot = np.asarray(gear.kind[slots] == "undersuit")
+    under_slot = (gear.kind == "undersuit")[slots]
     dry = np.asarray(dry_slot.any(axis=1))
     room = np.where(dry_slot, pieces.trapped_per_area[slots], 0.0).max(axis=1)
     litres = np.where(under_slot, pieces.trapped_per_area[slots], 0.0) * surface[:, None]
@@ -299,7 +298,7 @@ def _parts(gear: Kit, occasions: Occasions, slots: IntArray, surface: FloatArray
         "variance": total(pieces.sd[slots] ** 2 + pieces.shared_sd[slots] ** 2),
         "foam_catalogue": total(np.where(measured, 0.0, foam))[: len(FOAM_PARTS)],
         "foam_lost": lost.sum(axis=1),
-        "suited": (gear.kind[slots] == "suit").any(axis=1),
+        "suited": (gear.kind == "suit")[slots].any(axis=1),
     }
 
 
