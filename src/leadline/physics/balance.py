@@ -20,7 +20,7 @@ __all__ = ["BODY_EQUATION_SD", "ITEMS", "Item", "Ledger", "describe_need", "eval
 FloatArray = NDArray[np.float64]
 
 # kg: the mean error of published body equations, 0.3 to 0.9 kg against 248 men weighed under water.
-BODY_EQUATION_SD: Final = 0.42
+BODY_EQUATION_SD: Final = 0.40
 GAUGE_SD: Final = 4.0  # bar: gauges are read to 5 or 10 bar; common practice, no source
 HEAD_SHARE_SD: Final = 0.18  # of the emerged volume: 0.3 L in 1.7 L
 
@@ -162,7 +162,7 @@ def _people(rigs: Rigs, state: State, here: Setting) -> dict[str, Item]:
     """Body, lungs and beginner's gas."""
     rho, zero = here.water_density, _full(0.0, len(rigs))
     doubt = np.hypot(rho * rigs.body.volume_sd, BODY_EQUATION_SD)
-    middle_sd = float(np.hypot(lung.SHARED_SD, lung.PERSONAL_SD))
+    middle_sd = np.hypot(lung.SHARED_SD, rigs.lungs.own_sd)
     return {
         "body": Item(rigs.body.mass, rigs.body.volume, doubt),
         "lungs": Item(zero, rigs.lungs.middle + np.asarray(state.breath, float), rho * middle_sd),
@@ -230,7 +230,7 @@ def _loose_gas(rigs: Rigs, state: State, here: Setting) -> dict[str, Item]:
     return {
         "suit_gas": Item(zero, rigs.trapped + _full(state.suit_gas, n), rho * rigs.trapped_sd),
         "bc_gas": Item(zero, _full(state.bc_gas, n), zero),
-        "head_out": Item(zero, -head, rho * HEAD_SHARE_SD * head),
+        "head_out": Item(zero, 0.0 - head, rho * HEAD_SHARE_SD * head),
     }
 
 

@@ -25,6 +25,7 @@ ADULT_AGE: Final = 18.0  # years: the published formulas are for adults
 FORMULA_SD: Final = 0.012  # kg of buoyancy per kg of body mass
 JUNIOR_FORMULA_SD: Final = 0.022  # the same for a child: assumed, wider
 MEASURED_FAT_SD: Final = 3.0  # % fat: method and the variable density of the fat-free body
+JUNIOR_MEASURED_FAT_SD: Final = 5.0  # % fat: a child's fat-free body holds more water; assumed
 
 # Adults nobody measured: common practice, no source.
 _AGE: Final = (38.0, 12.0)  # years, mean and sd
@@ -299,6 +300,10 @@ def body(
     spread = by_sex * np.sqrt(sex * (1 - sex))
     predicted_sd = np.sqrt(formula**2 + ((plus - minus) / 2) ** 2 + older**2 + spread**2)
     measured = ~np.isnan(fat)
+    method = np.where(junior, JUNIOR_MEASURED_FAT_SD, MEASURED_FAT_SD) * kilograms / 495.0
+    # Of an unknown mass, only the part that its own buoyancy does not carry counts.
+    unweighed = moved * kilograms * np.abs((450.0 + np.nan_to_num(fat)) / 495.0 - 1)
+    measured_sd = np.hypot(method, unweighed)
     share = np.where(measured, fat, predicted_fat(index, years, male=sex))
     return Body(
         mass=kilograms,
@@ -306,7 +311,7 @@ def body(
         age=years,
         male=sex,
         volume=tissue_volume(kilograms, share),
-        volume_sd=np.where(measured, MEASURED_FAT_SD * kilograms / 495.0, predicted_sd),
+        volume_sd=np.where(measured, measured_sd, predicted_sd),
         surface=surface_area(kilograms, metres),
         junior=junior,
         measured=measured,

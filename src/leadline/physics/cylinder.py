@@ -28,8 +28,8 @@ _METAL: Final = {
 _USUAL_CAPACITY: Final = {"aluminium": 11.1, "steel": 12.0, "": 11.6}  # L
 
 # Net buoyancy, kg for 12 L, in proportion to size: common practice, no source.
-_UNWEIGHED_SD, _WEIGHED_SD = 0.34, 0.16
-_UNWEIGHED_SHARED_SD, _WEIGHED_SHARED_SD = 0.26, 0.10
+_UNWEIGHED_SD, _WEIGHED_SD = 0.32, 0.16
+_UNWEIGHED_SHARED_SD, _WEIGHED_SHARED_SD = 0.24, 0.10
 _UNKNOWN_CAPACITY_SD: Final = 0.35
 _UNKNOWN_METAL_SD: Final = 1.2  # half the difference between the metals, at the usual size
 

@@ -55,7 +55,7 @@ CATALOGUE: Final[dict[str, str]] = {
 
 # Standard deviations in kg of buoyancy; those of the body rest on checks against 248 men weighed under
 # water, for whom the published equations erred by 0.3 to 0.9 kg on average. The others are assumed.
-_SEX_SD: Final = {"f": 0.30, "m": 0.20}  # no open density data for women
+_SEX_SD: Final = {"f": 0.30, "m": 0.15}  # no open density data for women
 _JUNIOR_SD: Final = 0.8
 _UNKNOWN_BODY_SD: Final = 0.6
 _DAY_SD: Final = 0.15  # small kit that comes and goes
@@ -201,6 +201,8 @@ def _rest_sd(rigs: Rigs, here: Setting, by_density: FloatArray, by_salinity: Flo
     own += np.where(guess, pieces.sd[rigs.cylinder] ** 2 + pieces.shared_sd[rigs.cylinder] ** 2, 0.0).sum(
         axis=1
     )
+    further = np.maximum(here.carried.sum(axis=1) - 1, 0) * rigs.assumed_regulator
+    own += further * pieces.sd[gear.assumed("regulator")] ** 2
     # Boots are often worn and not listed; a dry suit has its own.
     own += np.where(rigs.suited & ~rigs.dry & (rigs.mass[_BOOTS] == 0), _BOOTS_SD**2, 0.0)
     gauge = GAUGE_SD * 1.2e-3 * np.where(here.carried, rigs.capacity, 0.0).sum(axis=1)
@@ -261,7 +263,7 @@ def exposures(rigs: Rigs, state: State, *, ledger: Ledger | None = None) -> Expo
         names=(*CATALOGUE, *(f"type:{name}" for name in rigs.types)),
         labels=(*CATALOGUE.values(), *rigs.types),
         values=values,
-        body_sd=rho * np.hypot(rigs.body.volume_sd, lung.PERSONAL_SD),
+        body_sd=rho * np.hypot(rigs.body.volume_sd, rigs.lungs.own_sd),
         suit_sd=_suit_sd(rigs, here) / here.lead_factor,
         rest_sd=_rest_sd(rigs, here, by_density, by_salinity),
     )

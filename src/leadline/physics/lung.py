@@ -17,7 +17,9 @@ FloatArray = NDArray[np.float64]
 
 GUT_GAS: Final = 0.1  # L, from memory
 SHARED_SD: Final = 0.30  # L: whether the volumes below fit divers under water at all
-PERSONAL_SD: Final = 0.50  # L: residual of the regressions, share kept under water, own way to breathe
+# L: residual of the regressions, share kept under water, own way to breathe; sex unknown; a child
+_PERSONAL_SD: Final = 0.46
+_JUNIOR_SD: Final = 0.30
 
 # Immersion to the neck pushes out 60-70 % of the expiratory reserve: what is left of FRC above RV.
 _RESERVE_KEPT: Final = 0.35
@@ -52,6 +54,8 @@ class Lungs:
         Gas after the deepest breath in, under water.
     tidal : ndarray, shape (n,)
         One quiet breath.
+    own_sd : ndarray, shape (n,)
+        What stays unknown of `middle` in this one diver.
     """
 
     middle: FloatArray
@@ -59,6 +63,7 @@ class Lungs:
     residual: FloatArray
     total: FloatArray
     tidal: FloatArray
+    own_sd: FloatArray
 
 
 def _regression(
@@ -128,7 +133,18 @@ def lungs(height: ArrayLike, age: ArrayLike, *, male: ArrayLike) -> Lungs:
     total = np.maximum(volume(_TOTAL) * _TOTAL_KEPT, residual + 0.5)
     tidal = _TIDAL * (child * np.minimum(scale, 1.0) + (1 - child))
     resting = residual + _RESERVE_KEPT * np.maximum(dry_resting - residual, 0.0)
-    return Lungs(resting + tidal / 2 + GUT_GAS, resting, residual, total, tidal)
+    by_sex = _regression(_RESTING, metres, held, np.ones_like(sex)) - _regression(
+        _RESTING, metres, held, np.zeros_like(sex)
+    )
+    unknown_sex = _RESERVE_KEPT * by_sex * np.sqrt(sex * (1 - sex))
+    return Lungs(
+        middle=resting + tidal / 2 + GUT_GAS,
+        resting=resting,
+        residual=residual,
+        total=total,
+        tidal=tidal,
+        own_sd=np.sqrt(_PERSONAL_SD**2 + unknown_sex**2 + (_JUNIOR_SD * child) ** 2),
+    )
 
 
 def breath_volume(breath: ArrayLike, lung: Lungs) -> tuple[FloatArray, FloatArray]:

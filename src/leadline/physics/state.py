@@ -28,9 +28,9 @@ class State:
     ----------
     depth : float or array_like, shape (n,)
         Positive down. [m] Valid 0 to 300.
-    cylinder_pressure : float or array_like, shape (n, C)
-        Gauge; one number serves all cylinders. Must be known where a cylinder is carried. [bar] Valid 0 to
-        330.
+    cylinder_pressure : float or array_like, shape (n,) or (n, C)
+        Gauge; one number a row serves all its cylinders. Must be known where a cylinder is carried. [bar]
+        Valid 0 to 330.
     carried : array_like of bool, shape (n, C), optional
         Cylinders still with the diver; default all there are. A diver without a listed cylinder has an
         assumed one, carried always.
@@ -103,7 +103,12 @@ def _pressures(rigs: Rigs, state: State) -> tuple[FloatArray, BoolArray]:
         assumed = rigs.cylinder == rigs.kit.assumed("cylinder")
         carried = rigs.present & (np.asarray(state.carried, bool) | assumed)
     given = check_range("cylinder_pressure", state.cylinder_pressure, 0.0, 330.0, unit="bar")
-    pressure = np.broadcast_to(given[:, None] if given.ndim == 1 and shape[1] == 1 else given, shape)
+    if given.shape not in ((), shape[:1], shape):
+        raise OutOfRangeError(
+            f"cylinder_pressure has shape {given.shape}; give one number, one a row {shape[:1]}, "
+            f"or one a cylinder {shape}"
+        )
+    pressure = np.broadcast_to(given[:, None] if given.ndim == 1 else given, shape)
     missing = carried & np.isnan(pressure)
     if missing.any():
         row = int(np.flatnonzero(missing.any(axis=1))[0])

@@ -40,7 +40,7 @@ _SET_DIVES: Final = 150.0
 UNKNOWN_SUIT_DIVES: Final = 60.0
 
 SHARED_FOAM_SD: Final = 0.12  # of foam lift: density, stretch and coverage of suits at large
-FIT_SD: Final = 0.12  # of foam lift: this diver in this suit
+FIT_SD: Final = 0.115  # of foam lift: this diver in this suit
 _TYPE_FOAM_SD: Final = 0.06  # of foam lift: one make of suit against another
 AGE_SD: Final = 0.5  # of the ageing loss
 SHARED_GAS_SD: Final = 0.18  # of trapped gas: undersuits at large
@@ -265,13 +265,16 @@ def pieces(style: NDArray[np.object_], thickness: FloatArray, mass: FloatArray, 
     unsure = np.where(given, 0.0, usual_sd / np.maximum(usual, 1e-9))
     foam_sd = np.sqrt(_TYPE_FOAM_SD**2 + unsure**2 + np.where(known_style, 0.0, 0.25) ** 2)
     membrane, dry = (gas == 1.0), gas > 0
-    hardware = dry & ~membrane & ~measured.known & np.isnan(mass)
-    made = foam_pieces(coverage, np.where(membrane, 0.0, millimetres), mass, measured, foam_sd=foam_sd)
+    # Boots, zip and valves of a foam dry suit are part of its mass, but no foam.
+    hardware = dry & ~membrane & ~measured.known
+    soft = np.where(hardware, np.maximum(mass - _DRY_HARDWARE[0], 0.5 * mass), mass)
+    made = foam_pieces(coverage, np.where(membrane, 0.0, millimetres), soft, measured, foam_sd=foam_sd)
     # A membrane suit has no foam: its mass sinks, scaled from a usual one where only the mass is known.
     shell, shell_litres = measured.volume(np.where(np.isnan(mass), _MEMBRANE[0] * REFERENCE_SURFACE, mass))
     bare, known = membrane & ~measured.known, measured.known
     weighed = bare & ~np.isnan(mass)
-    made["mass"] = np.where(membrane & known, shell, made["mass"]) + hardware * _DRY_HARDWARE[0]
+    made["mass"] = np.where(membrane & known, shell, made["mass"])
+    made["mass"] += np.where(hardware, np.where(np.isnan(mass), _DRY_HARDWARE[0], mass - soft), 0.0)
     made["solid"] = np.where(membrane & known, shell_litres, made["solid"]) + hardware * _DRY_HARDWARE[1]
     made["solid"] = np.where(weighed, mass * _MEMBRANE[1] / _MEMBRANE[0], made["solid"])
     made["mass_per_area"] = np.where(bare & ~weighed, _MEMBRANE[0], made["mass_per_area"])
