@@ -40,7 +40,9 @@ _BOAT: Final = Outing(
 def _changed(dive: Dive) -> Dive:
     """Kit changes: a dry suit tried for the first time, an aluminium cylinder instead of steel."""
     if dive.person.name == "Rafael J":
-        return replace(dive, outfit=rental_outfit(dive.person.size, dive.water.temperature, dry=True))
+        outfit = rental_outfit(dive.person.size, dive.water.temperature, dry=True)
+        others = tuple(item for item in dive.extras if item not in dive.outfit.small)
+        return replace(dive, outfit=outfit, extras=(*outfit.small, *others))
     if dive.person.name == "Iris Q":
         return replace(dive, cylinders=("alu 11",))
     return dive
