@@ -25,6 +25,7 @@ _DATE: Final = (
     r"(?:[T ]([0-9]{2}):?([0-9]{2})(?::?([0-9]{2})(?:[.,][0-9]+)?)?(?:Z|[+-][0-9]{2}(?::?[0-9]{2})?)?)?"
 )
 _PLACE: Final = rf"(.*\S)\s*:\s*({NUMBER})"
+_PLACED: Final = "number(trimmed(regexp_extract(p, ':([^:]*)$', 1)))"
 _EARLIEST: Final = 1900
 # How far a metric cell and its imperial twin may part before they contradict: the rounding of either.
 _ROUNDING: Final = {"lb": 0.25, "psi": 3.0, "ft": 0.35, "in": 1.5, "in_mm": 0.3, "degF": 0.6, "cuft": 1.0}
@@ -85,9 +86,9 @@ def _numbers(cell: str, unit: str) -> str:
 
 
 def _places(cell: str, unit: str) -> str:
-    weight = f"number(regexp_extract(p, {literal(_PLACE)}, 2))"
+    weight = _PLACED
     text = f"number_text({_house(weight, unit) if unit else weight})"
-    name = f"regexp_extract(p, {literal(_PLACE)}, 1)"
+    name = "trimmed(regexp_extract(p, '^(.*):', 1))"
     kept = f"list_filter(parts({cell}), lambda p: p <> '')"
     return f"array_to_string(list_transform({kept}, lambda p: {name} || ':' || {text}), ';')"
 
@@ -98,7 +99,11 @@ def _gases(cell: str) -> str:
         "CASE WHEN lower(p) IN ('', 'air') THEN lower(p)"
         f" WHEN contains(p, '/') THEN {mix} ELSE number_text(number(p)) END"
     )
-    return f"CASE WHEN lower({cell}) = 'air' THEN 'air' ELSE {_each(cell, part)} END"
+    mixed = f"contains({cell}, ';') OR contains({cell}, '/')"
+    return (
+        f"CASE WHEN {mixed} THEN {_each(cell, part)} WHEN lower({cell}) = 'air' THEN 'air'"
+        f" ELSE number_text(number({cell})) END"
+    )
 
 
 def _word(cell: str) -> str:
@@ -116,8 +121,11 @@ def _date(cell: str) -> str:
 
     day = f"{group(1)} || '-' || {filled(2, group(4))} || '-' || {filled(3, group(5))}"
     clock = " || ':' || ".join(filled(number, "'00'") for number in (6, 7, 8))
+    # Most dates are plain days, which need no taking apart.
     return (
-        f"CASE WHEN regexp_full_match({cell}, {literal(_DATE)})"
+        f"CASE WHEN regexp_full_match({cell}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}')"
+        f" THEN CAST(TRY_CAST({cell} AS DATE) AS TIMESTAMP_S)"
+        f" WHEN regexp_full_match({cell}, {literal(_DATE)})"
         f" THEN CAST(TRY_CAST({day} || ' ' || {clock} AS TIMESTAMP) AS TIMESTAMP_S) END"
     )
 
@@ -136,7 +144,8 @@ def _value(column: Column, cell: str, unit: str = "") -> str:
     if column.kind == "gases":
         return _gases(cell)
     if column.kind == "names":
-        return f"nullif(array_to_string(list_filter(parts({cell}), lambda p: p <> ''), ';'), '')"
+        several = f"nullif(array_to_string(list_filter(parts({cell}), lambda p: p <> ''), ';'), '')"
+        return f"CASE WHEN contains({cell}, ';') THEN {several} ELSE {cell} END"
     if column.kind == "word":
         words = ", ".join(literal(word) for word in column.words)
         return f"CASE WHEN {_word(cell)} IN ({words}) THEN {_word(cell)} END"
@@ -211,7 +220,7 @@ def _place_checks(column: Column, header: str, unit: str) -> Iterator[Check]:
         literal("must be places with their lead, such as belt:4;pockets:2"),
         cell,
     )
-    weight = f"number(regexp_extract(p, {literal(_PLACE)}, 2))"
+    weight = _PLACED
     outside = f"{weight} < {low!r} OR {weight} > {high!r}"
     largest = f"list_max(list_transform(parts({cell}), lambda p: {weight}))"
     yield Check(

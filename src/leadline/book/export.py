@@ -17,9 +17,9 @@ import duckdb
 
 from leadline.book import set_aside
 from leadline.book.connection import owner_only
-from leadline.book.fetch import cell_text
+from leadline.book.fetch import cell_text, extra_names
 from leadline.book.source import ORIGIN
-from leadline.book.sql import identifier, literal, rows
+from leadline.book.sql import identifier, literal
 from leadline.errors import BookError
 from leadline.records import TABLES, Column, Table
 
@@ -30,20 +30,6 @@ __all__ = ["Format", "write"]
 
 Format = Literal["csv", "parquet"]
 _REJECTS: Final = "rejects"
-
-
-def _extras(connection: DuckDBPyConnection, table: Table) -> list[str]:
-    """Names of the unknown columns kept aside, in the order in which they first came."""
-    found = rows(
-        connection,
-        f"""
-        SELECT name FROM (
-            SELECT seq, unnest(json_keys(extra)) AS name, generate_subscripts(json_keys(extra), 1) AS place
-            FROM {identifier(table.name)} WHERE extra IS NOT NULL)
-        GROUP BY name ORDER BY min(seq), min(place)
-        """,
-    )
-    return [name for (name,) in found]
 
 
 def _pointer(name: str) -> str:
@@ -60,7 +46,7 @@ def _select(connection: DuckDBPyConnection, table: Table, form: Format) -> str:
     cells = [_cell(column, form) for column in table.columns]
     cells += [
         f"json_extract_string(extra, {_pointer(name)}) AS {identifier(name)}"
-        for name in _extras(connection, table)
+        for name in extra_names(connection, table)
     ]
     return f"SELECT {', '.join(cells)} FROM {identifier(table.name)} ORDER BY seq"
 

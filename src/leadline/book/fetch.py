@@ -19,7 +19,17 @@ from leadline.records import DIVES, TABLES, Column, Table
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["cell_text", "columns", "last_dive", "names", "next_dive", "records", "typed_array", "versions"]
+__all__ = [
+    "cell_text",
+    "columns",
+    "extra_names",
+    "last_dive",
+    "names",
+    "next_dive",
+    "records",
+    "typed_array",
+    "versions",
+]
 
 
 def typed_array(column: Column, values: Any) -> NDArray[Any]:
@@ -96,6 +106,20 @@ def cell_text(column: Column) -> str:
         timed = f"strftime({name}, '%Y-%m-%dT%H:%M:%S')"
         return f"CASE WHEN right({timed}, 8) = '00:00:00' THEN left({timed}, 10) ELSE {timed} END"
     return f"CAST({name} AS VARCHAR)"
+
+
+def extra_names(connection: DuckDBPyConnection, table: Table) -> list[str]:
+    """Names of the unknown columns kept aside, in the order in which they first came."""
+    found = rows(
+        connection,
+        f"""
+        SELECT name FROM (
+            SELECT seq, unnest(json_keys(extra)) AS name, generate_subscripts(json_keys(extra), 1) AS place
+            FROM {identifier(table.name)} WHERE extra IS NOT NULL)
+        GROUP BY name ORDER BY min(seq), min(place)
+        """,
+    )
+    return [name for (name,) in found]
 
 
 def names(connection: DuckDBPyConnection, table: Table, *, styles: Sequence[str] = ()) -> list[str]:

@@ -34,7 +34,8 @@ def _items(connection: DuckDBPyConnection, table: Table, column: Column) -> None
         f"""
         INSERT INTO faults
         SELECT DISTINCT s."row", {literal(column.name)}, s.{name},
-            CASE WHEN g.item IS NULL THEN 'no item ''' || shown(s.part) || ''' in the gear'
+            CASE WHEN g.item IS NULL AND s.part = s.{name} THEN 'no such item in the gear'
+            WHEN g.item IS NULL THEN 'no item ''' || shown(s.part) || ''' in the gear'
             ELSE CASE WHEN s.part <> s.{name} THEN '''' || shown(s.part) || ''' ' ELSE '' END
                 || 'is listed as ' || g.kind || '; it belongs in the column ' || {_right_place(table)} END,
             CASE WHEN g.item IS NULL THEN 'gear' ELSE '' END, s.part

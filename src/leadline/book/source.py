@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from leadline.book import delimited
+from leadline.book.fetch import extra_names
 from leadline.book.sql import identifier, literal, rows
 from leadline.errors import RecordError
 from leadline.records import Table
@@ -83,9 +84,20 @@ def known_names(table: Table) -> tuple[str, ...]:
     return (*table.by_name, *twins, *DERIVED.get(table.name, ()))
 
 
-def _headers(table: Table, found: Sequence[str], name: str, required: Sequence[str]) -> tuple[str, ...]:
-    """Header cells in their declared spelling, checked for keys and for doubles."""
-    declared = {known.casefold(): known for known in (*known_names(table), *ORIGIN)}
+def _headers(
+    connection: DuckDBPyConnection,
+    table: Table,
+    found: Sequence[str],
+    *,
+    name: str,
+    required: Sequence[str],
+) -> tuple[str, ...]:
+    """Header cells in their declared spelling, checked for keys and for doubles.
+
+    Names differ by more than capitals: an unknown column keeps the spelling it first came with.
+    """
+    spelled = [*extra_names(connection, table), *known_names(table), *ORIGIN]
+    declared = {known.casefold(): known for known in spelled}
     cleaned = [cell.replace("\0", "").strip().lstrip("\ufeff") for cell in found]
     headers = tuple(
         declared.get(cell.casefold(), cell) or f"column {i}" for i, cell in enumerate(cleaned, start=1)
@@ -97,7 +109,8 @@ def _headers(table: Table, found: Sequence[str], name: str, required: Sequence[s
             f"{name}: no column {' and no column '.join(lacking)} in the header row, so these are no "
             f"{table.name} (found: {shown}); name the columns as in the manual"
         )
-    doubles = sorted({h for h in headers if headers.count(h) > 1})
+    folded = [header.casefold() for header in headers]
+    doubles = [h for h, fold in zip(headers, folded, strict=True) if folded.count(fold) > 1]
     if doubles:
         raise RecordError(f"{name}: the column {doubles[0][:60]!r} stands twice; keep one of them")
     return headers
@@ -163,7 +176,7 @@ def from_file(
     if is_parquet:
         return _from_parquet(connection, table, path, keys)
     written = delimited.inspect(path, known_names(table))
-    headers = _headers(table, written.header, str(path), keys)
+    headers = _headers(connection, table, written.header, name=str(path), required=keys)
     _create(connection, len(headers) + 1)
     _insert(connection, delimited.records(written), len(headers))
     unusual = written.encoding not in ("utf-8", "utf-8-sig", "utf-16", "ascii")
@@ -179,7 +192,7 @@ def _from_parquet(connection: DuckDBPyConnection, table: Table, path: Path, keys
     try:
         described = rows(connection, f"DESCRIBE SELECT * FROM {file}")
         names = [(name, kind) for name, kind, *_ in described if name != "file_row_number"]
-        headers = _headers(table, [name for name, _ in names], str(path), keys)
+        headers = _headers(connection, table, [name for name, _ in names], name=str(path), required=keys)
         _create(connection, len(headers) + 1)
         cells = [
             f"CAST(nullif({identifier(name)}, 'nan') AS VARCHAR)"
@@ -226,7 +239,7 @@ def from_rows(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapp
         If no row has the key columns.
     """
     found = list(dict.fromkeys(name for row in given for name in row))
-    headers = _headers(table, found, table.name, table.key)
+    headers = _headers(connection, table, found, name=table.name, required=table.key)
     _create(connection, len(headers) + 1)
     numbered = ((i, [_text(row.get(name)) for name in found]) for i, row in enumerate(given, start=1))
     _insert(connection, numbered, len(headers))

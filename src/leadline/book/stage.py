@@ -23,7 +23,7 @@ __all__ = ["build", "filled_unknown", "find_faults", "raw_json"]
 
 
 def _raw_cells(source: Source) -> str:
-    """Raw cells under their headers, trimmed, a decimal comma turned into a point."""
+    """Raw cells: declared ones under their headers, trimmed, a decimal comma turned into a point."""
     numeric = {
         name
         for column in source.table.columns
@@ -37,7 +37,9 @@ def _raw_cells(source: Source) -> str:
             if source.comma_decimals and header in numeric:
                 text = f"regexp_replace({text}, '([0-9]),([0-9])', '\\1.\\2', 'g')"
             cells.append(f"{text} AS {raw(header)}")
-    return ", ".join(cells)
+        else:
+            cells.append(f"c{i}")
+    return ", ".join(['"row"', "cells", f"c{len(source.headers)}", *cells])
 
 
 def _extra(source: Source, existing: str) -> str:
@@ -50,7 +52,7 @@ def _extra(source: Source, existing: str) -> str:
 
 
 def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False) -> None:
-    """Make the temporary tables `stage` and `faults` from `incoming`.
+    """Make the temporary tables `stage` and `faults` from `incoming`, which is used up.
 
     A declared column that the file does not have keeps what the book says of that row; an empty cell
     is a missing value.
@@ -77,11 +79,12 @@ def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False)
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE stage AS
-        WITH cells AS (SELECT *, {_raw_cells(source)} FROM incoming {where}),
+        WITH cells AS (SELECT {_raw_cells(source)} FROM incoming {where}),
         t AS (SELECT *, {", ".join(present)} FROM cells)
         SELECT {selected}, b.{identifier(table.key[0])} IS NOT NULL AS known FROM t {join}
         """
     )
+    connection.execute("DROP TABLE incoming")
     connection.execute(
         'CREATE OR REPLACE TEMP TABLE faults ("row" BIGINT, "column" VARCHAR, value VARCHAR, reason VARCHAR,'
         " hint VARCHAR, subject VARCHAR)"
