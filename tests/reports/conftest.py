@@ -1,6 +1,7 @@
 """Invented seasons to draw: nobody's dives, and no model's output."""
 
 from datetime import datetime
+from html.parser import HTMLParser
 
 import numpy as np
 import pytest
@@ -170,6 +171,85 @@ def make_season(n=34, *, checks=3, **changes):
         "ledger": make_ledger(),
     }
     return SeasonData(**{**settings, **changes})
+
+
+VOID = {"meta", "br", "link", "img", "input"}
+
+
+class Element:
+    """A node of a parsed page: enough of a tree to ask what stands where."""
+
+    def __init__(self, tag, attributes, parent=None):
+        self.tag, self.attributes, self.parent = tag, dict(attributes), parent
+        self.children = []
+
+    def walk(self):
+        yield self
+        for child in self.children:
+            if isinstance(child, Element):
+                yield from child.walk()
+
+    def all(self, tag=None, **attributes):
+        wanted = {name.replace("_", "-").removeprefix("-"): value for name, value in attributes.items()}
+        return [
+            e
+            for e in self.walk()
+            if (tag is None or e.tag == tag)
+            and all(
+                value in e.attributes.get(name, "").split(" ") or e.attributes.get(name) == value
+                for name, value in wanted.items()
+            )
+        ]
+
+    def one(self, tag=None, **attributes):
+        found = self.all(tag, **attributes)
+        assert len(found) == 1, f"{len(found)} of {tag} {attributes}"
+        return found[0]
+
+    def text(self, without=()):
+        parts = []
+        for child in self.children:
+            if not isinstance(child, Element):
+                parts.append(child)
+            elif child.tag not in without:
+                parts.append(child.text(without))
+        return "".join(parts)
+
+
+class _Builder(HTMLParser):
+    def __init__(self):
+        super().__init__(convert_charrefs=True)
+        self.root = self.here = Element("root", {})
+
+    def handle_starttag(self, tag, attrs):
+        element = Element(tag, attrs, self.here)
+        self.here.children.append(element)
+        if tag not in VOID:
+            self.here = element
+
+    def handle_startendtag(self, tag, attrs):
+        self.here.children.append(Element(tag, attrs, self.here))
+
+    def handle_endtag(self, tag):
+        assert self.here.tag == tag, f"</{tag}> closes <{self.here.tag}>"
+        self.here = self.here.parent
+
+    def handle_data(self, data):
+        self.here.children.append(data)
+
+
+def parse_page(text):
+    builder = _Builder()
+    builder.feed(text)
+    builder.close()
+    assert builder.here is builder.root, f"<{builder.here.tag}> is left open"
+    return builder.root
+
+
+@pytest.fixture
+def parse():
+    """A function that turns a page into a tree, and fails where tags do not match."""
+    return parse_page
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.season_data import SeasonChecks, SeasonDives
 from leadline.reports.marks import MARKS, marks_in
-from leadline.reports.phrase import MINUS, MONTHS
+from leadline.reports.phrase import MINUS, MONTHS, calendar_day
 from leadline.reports.reading import Reading
 from leadline.reports.scale import round_step
 from leadline.reports.svg import COLOURS, drawing, inline
@@ -254,7 +254,10 @@ def _check_marks(axes: Axes, panel: Panel, x: FloatArray, reading: Reading) -> N
     # A check stands between the dives before it and those after it; unknown dates come last.
     before = (panel.dives.date[None, :] < checks.date[:, None]).sum(axis=1)
     before = np.where(np.isnat(checks.date), len(x), before)
-    at = np.concatenate([x, [x[-1] + 1.25 if len(x) else 0.0]])[before] - 0.5
+    right = np.concatenate([x, [x[-1] + 1.25 if len(x) else 0.5]])[before]
+    # Several checks in one gap, as on one day at the water's edge, stand side by side.
+    order = np.array([(before[:i] == b).sum() + 1 for i, b in enumerate(before)], float)
+    at = right - 1 + order / (1 + (before[:, None] == before[None, :]).sum(axis=1))
     axes.vlines(at, need - sd, need + sd, colors=COLOURS["check"], linewidth=1.4, zorder=5)
     for kind, rows in marks_in(panel.dives, checks).items():
         if kind.startswith("check") and (rows & ~np.isnan(need)).any():
@@ -271,9 +274,9 @@ def _axis_of_mass(axes: Axes, panel: Panel, reading: Reading) -> None:
     ticks = np.arange(np.ceil(panel.low / step), np.floor(panel.high / step + 1e-9) + 1) * step
     decimals = 0 if step >= 1 else 1
     labels = [f"{t:.{decimals}f}".replace("-", MINUS) for t in ticks + 0.0]
-    axes.set_yticks(ticks, labels, fontsize=11, color=COLOURS["muted"], gid="part:masses")
+    axes.set_yticks(ticks, labels, fontsize=11, color=COLOURS["muted"], gid="part:mass")
     axes.tick_params(axis="y", length=0, pad=5)
-    axes.grid(axis="y", color=COLOURS["rule"], linewidth=0.7, zorder=0)
+    axes.grid(axis="y", color=COLOURS["rule"], linewidth=0.7, zorder=0, gid="part:level")
     axes.set_axisbelow(True)
     if panel.low < 0 < panel.high:
         axes.axhline(0, color=COLOURS["muted"], linewidth=1.0, zorder=0.5)
@@ -287,22 +290,24 @@ def _axis_of_mass(axes: Axes, panel: Panel, reading: Reading) -> None:
 
 
 def _axis_of_dates(axes: Axes, date: NDArray[np.datetime64], x: FloatArray, *, column: float) -> None:
-    every = int(np.ceil(DATE_WIDTH / column))
-    rows = np.arange(0, len(x), every)
-    axes.set_xticks(x[rows], _date_labels(date[rows]), fontsize=11, color=COLOURS["muted"])
+    """Day and month under some columns, and the year where it is not that of the label before."""
+    rows = np.arange(0, len(x), int(np.ceil(DATE_WIDTH / column)))
+    days = [calendar_day(moment) for moment in date[rows]]
+    labels = ["no date" if d is None else f"{d.day} {MONTHS[d.month - 1]}" for d in days]
+    axes.set_xticks(x[rows], labels, fontsize=11, color=COLOURS["muted"], gid="part:date")
     axes.tick_params(axis="x", length=4, pad=4, color=COLOURS["muted"])
-
-
-def _date_labels(dates: Sequence[np.datetime64] | NDArray[np.datetime64]) -> list[str]:
-    """Day and month, and the year where it is not that of the label before."""
-    labels: list[str] = []
     year = 0
-    for moment in np.asarray(dates).astype("datetime64[s]").tolist():
-        if moment is None:
-            labels.append("no date")
-            continue
-        labels.append(
-            f"{moment.day} {MONTHS[moment.month - 1]}" + (f"\n{moment.year}" if moment.year != year else "")
-        )
-        year = moment.year
-    return labels
+    for place, d in zip(x[rows], days, strict=True):
+        if d is not None and d.year != year:
+            year = d.year
+            # A label of its own: two lines in one would be centred by the measures of another font.
+            axes.annotate(
+                str(year),
+                xy=(place, 0),
+                xycoords=("data", "axes fraction"),
+                xytext=(0, -31),
+                textcoords="offset points",
+                ha="center",
+                fontsize=11,
+                color=COLOURS["muted"],
+            )

@@ -99,8 +99,9 @@ def write_text(text: str, path: str | os.PathLike[str]) -> Path:
             os.fsync(file.fileno())
         part.replace(target)
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise LeadlineError(
             f"cannot write the report to {target}: {error.strerror or error}; name a folder you may write to"
         ) from error
+    finally:
+        part.unlink(missing_ok=True)
     return target

@@ -30,10 +30,10 @@ MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", 
 _ONE_IN: Final = (4, 5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200)
 
 EVIDENCE: Final = {
-    "none": "nothing is recorded yet for this diver in kit like this: the number is physics alone",
-    "upper_only": "the records only show what was enough, not how much of it was too much",
-    "two_sided": "the records hold need from both sides",
-    "measured": "need was measured: by a hand-off, a surface check or a known amount of gas in the BC",
+    "none": "Nothing is recorded yet for this diver in kit like this: the number is physics alone.",
+    "upper_only": "The records show only what was enough, not how much of it was too much.",
+    "two_sided": "The records bound need from both sides.",
+    "measured": "Need was measured: by a hand-off, a surface check or a known amount of gas in the BC.",
 }
 """What a suggestion rests on."""
 

@@ -1,0 +1,160 @@
+"""The chart shows the data: positions are read back from the drawing and turned into kilograms and dives.
+
+Kind of every expected value here: independent; the scale is taken from the grid lines and their labels.
+"""
+
+import itertools
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from leadline.reports import chart
+from leadline.reports.marks import MARKS, marks_in
+from leadline.reports.reading import Reading
+
+POUND = 0.45359237  # kg; NIST SP 811 (2008), appendix B: exact. Published.
+
+
+class Drawing:
+    """Positions of a chart in kilograms and columns."""
+
+    def __init__(self, page, units):
+        self.page = page
+        levels = [self._points(e)[0][1] for e in page.all(data_part="level")]
+        labels = [float(e.text().replace("−", "-")) for e in page.all(data_part="mass")]
+        assert len(levels) == len(labels) >= 2
+        self.slope, self.offset = np.polyfit(levels, labels, 1)
+        assert np.allclose(np.polyval([self.slope, self.offset], levels), labels, atol=1e-2)
+        self.unit = POUND if units == "imperial" else 1.0
+
+    @staticmethod
+    def _points(group):
+        path = group.one("path").attributes["d"]
+        return [tuple(map(float, xy)) for xy in re.findall(r"[ML] ?(-?[\d.]+) (-?[\d.]+)", path)]
+
+    def kg(self, pixel):
+        return (self.slope * np.asarray(pixel) + self.offset) * self.unit
+
+    def parts(self, name):
+        """Corner points of every part of this name, x in pixels and y in kg."""
+        found = [np.array(self._points(e)) for e in self.page.all(data_part=name)]
+        return [np.column_stack([p[:, 0], self.kg(p[:, 1])]) for p in found]
+
+    def marks(self, name):
+        """Places of the marks of this kind."""
+        uses = [u for e in self.page.all(data_part=name) for u in e.all("use")]
+        place = np.array([[float(u.attributes["x"]), float(u.attributes["y"])] for u in uses]).reshape(-1, 2)
+        return np.column_stack([place[:, 0], self.kg(place[:, 1])])
+
+
+def panel_of(data):
+    kit = tuple(data.dives.kit)
+    values = np.concatenate([data.dives.need.ravel(), data.dives.lead, data.checks.need])
+    return chart.Panel(("all",), data.dives, data.checks, kit, np.nanmin(values) - 2, np.nanmax(values) + 2)
+
+
+@pytest.fixture
+def drawn(parse):
+    def make(data, variant=chart.VARIANTS[0]):
+        panel = panel_of(data)
+        if data.units == "imperial":
+            panel = replace(panel, low=panel.low / POUND, high=panel.high / POUND)
+        svg = chart.draw(panel, variant, reading=Reading(data.units), prefix="x", label="a chart")
+        return Drawing(parse(svg), data.units)
+
+    return make
+
+
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+@pytest.mark.parametrize("variant", chart.VARIANTS, ids=lambda v: v.name)
+def test_band_and_lead_equal_the_data(season, drawn, units, variant):
+    data = season(34, units=units)
+    drawing = drawn(data, variant)
+    known = ~np.isnan(data.dives.need[:, 0])
+    for name, low, high in (("outer", 0, 4), ("inner", 1, 3)):
+        lower = np.concatenate([p[: len(p) // 2, 1] for p in drawing.parts(name)])
+        upper = np.concatenate([p[len(p) // 2 :, 1][::-1] for p in drawing.parts(name)])
+        np.testing.assert_allclose(lower, np.repeat(data.dives.need[known, low], 2), atol=0.02)
+        np.testing.assert_allclose(upper, np.repeat(data.dives.need[known, high], 2), atol=0.02)
+    median = np.concatenate([p[:, 1] for p in drawing.parts("median")])
+    np.testing.assert_allclose(median, np.repeat(data.dives.need[known, 2], 2), atol=0.02)
+    lead = np.concatenate([p[:, 1] for p in drawing.parts("lead")])
+    carried = data.dives.lead[~np.isnan(data.dives.lead)]
+    np.testing.assert_allclose(lead, np.repeat(carried, 2), atol=0.02)
+
+
+def test_marks_stand_at_their_dive_and_lead(season, drawn):
+    data = season(60, checks=0)
+    drawing = drawn(data)
+    d = data.dives
+    columns = np.concatenate([(p[::2, 0] + p[1::2, 0]) / 2 for p in drawing.parts("lead")])
+    place = np.full(len(d), np.nan)
+    place[~np.isnan(d.lead)] = columns
+    total = 0
+    for kind, rows in marks_in(d, data.checks).items():
+        if kind.startswith("check"):
+            continue
+        rows = rows & ~np.isnan(d.lead)
+        y = d.lead - d.handed_off if kind.startswith("hand") else d.lead
+        np.testing.assert_allclose(drawing.marks(kind), np.column_stack([place, y])[rows], atol=0.02)
+        total += rows.sum()
+    seen = (d.stop_result != "").astype(int) + ~np.isnan(d.handed_off)
+    assert total == seen[~np.isnan(d.lead)].sum()
+
+
+def test_checks_stand_between_the_dives_of_their_day(season, drawn):
+    data = season(34, checks=5)
+    drawing = drawn(data)
+    found = np.concatenate([drawing.marks("check"), drawing.marks("check-bound")])
+    found = found[np.argsort(found[:, 0], kind="stable")]
+    np.testing.assert_allclose(found[:, 1], data.checks.need[np.argsort(data.checks.date)], atol=0.02)
+    columns = np.concatenate([(p[::2, 0] + p[1::2, 0]) / 2 for p in drawing.parts("lead")])
+    dates = data.dives.date[~np.isnan(data.dives.lead)]
+    for x, date in zip(found[:, 0], np.sort(data.checks.date), strict=True):
+        assert (columns < x).sum() == (dates < date).sum()
+
+
+def test_band_breaks_where_the_kit_changes_or_need_is_unknown(season, drawn):
+    data = season(10, checks=0)
+    kit = np.array(["a"] * 4 + ["b"] * 3 + ["a"] * 3, object)
+    need = np.tile(data.dives.need[0], (10, 1))
+    need[8] = np.nan
+    drawing = drawn(replace(data, dives=replace(data.dives, kit=kit, need=need)))
+    assert [len(p) // 4 for p in drawing.parts("outer")] == [4, 3, 1, 1]
+    edges = [(p[:, 0].min(), p[:, 0].max()) for p in drawing.parts("outer")]
+    assert all(left_end < right_start for (_, left_end), (right_start, _) in itertools.pairwise(edges))
+
+
+@pytest.mark.parametrize("variant", chart.VARIANTS, ids=lambda v: v.name)
+@pytest.mark.parametrize("count", [0, 1, 2, 7, 200])
+def test_everything_lies_inside_the_drawing_and_dates_do_not_collide(season, parse, count, variant):
+    data = season(count, checks=2)
+    page = parse(chart.draw(panel_of(data), variant, reading=Reading("metric"), prefix="x", label="a chart"))
+    box = [float(v) for v in page.one("svg").attributes["viewbox"].split()]
+    assert box == [0, 0, variant.width, variant.height]
+    for use in page.all("use"):
+        assert 0 <= float(use.attributes["x"]) <= variant.width
+        assert 0 <= float(use.attributes["y"]) <= variant.height
+    dates = [float(g.one("text").attributes["x"]) for g in page.all(data_part="date")]
+    years = [t for t in page.all("text") if re.fullmatch(r"20\d\d", t.text())]
+    assert len(years) == len(np.unique(data.dives.date.astype("datetime64[Y]")))
+    assert np.all(np.diff(sorted(dates)) >= 40)  # px; "30 Sep" at 11 px is about 36 wide
+    assert len(dates) >= min(count, 1)
+
+
+def test_a_small_drawing_holds_no_text_of_the_user(season):
+    data = season(5)
+    data = replace(data, dives=replace(data.dives, kit=np.array(["<b>$\\frac$"] * 5, object)))
+    panel = replace(panel_of(data), letters=("A",) * 5)
+    svg = chart.draw(panel, chart.VARIANTS[1], reading=Reading("metric"), prefix="x", label="a chart")
+    assert "frac" not in svg
+    assert "xmlns" not in svg
+    assert not re.search(r"#0000[0-9a-f]{2}", svg)
+    assert "var(--outer)" in svg
+
+
+def test_marks_differ_by_shape_and_not_by_colour_alone():
+    looks = [(mark.shape, mark.filled) for mark in MARKS.values()]
+    assert len(set(looks)) == len(looks)
