@@ -23,7 +23,9 @@ def test_sensitivity_at_sea():
     warm, cold = water.density(35, [20.5, 19.5])
     salty, sweet = water.density([35.5, 34.5], 20)
     assert warm - cold == pytest.approx(-rho * alpha, rel=0.01)
-    assert salty - sweet == pytest.approx(rho * beta, rel=0.01)
+    assert salty - sweet == pytest.approx(
+        rho * beta, rel=0.015
+    )  # beta holds conservative, not in-situ temperature
 
 
 @settings(max_examples=60, deadline=None)
