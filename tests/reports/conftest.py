@@ -141,7 +141,7 @@ def make_ledger():
         mass=np.array([80.0, 0.0, 2.4, 0.35, 14.0, 0.52, 6.18, 3.3])[:, None] + np.zeros(3),
         volume=volume[:, None] + np.zeros(3),
         net_buoyancy=np.stack([net, start, surface], axis=1),
-        sd=np.array([0.95, 0.6, 1.1, 0.15, 0.4, 0.02, 0.5, 0.2])[:, None] * np.array([1.0, 1.0, 1.3]),
+        sd=np.array([0.95, 0.6, 1.1, 0.15, 0.4, 0.02, 0.5, 0.2])[:, None] * np.array([1.0, 1.1, 1.3]),
         total=total,
         lead=total / 0.9096,
     )
