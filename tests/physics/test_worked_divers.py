@@ -50,7 +50,9 @@ def worked():
     path = Path(__file__).parents[1] / "published" / "worked_divers.csv"
     with path.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
-    return {row["item"]: np.array([float(row[case]) for case in CASES]) for row in rows}
+    values = {(row["quantity"].removeprefix("worked."), row["inputs"]): float(row["value"]) for row in rows}
+    inputs = ["diver={};water={}".format(*case.split("_")) for case in CASES]
+    return {item: np.array([values[item, case] for case in inputs]) for item, _ in values}
 
 
 def ours():

@@ -202,8 +202,8 @@ def predicted_fat(mass_index: ArrayLike, age: ArrayLike, *, male: ArrayLike) -> 
 
 def _filled(
     mass: FloatArray, height: FloatArray, age: FloatArray, male: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Mass and height with means where unknown, and the sd of height and of body mass index."""
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mass and height with means where unknown, and the sd of the body mass index."""
     grown = age >= ADULT_AGE
     mean_height = np.where(
         grown,
@@ -220,13 +220,35 @@ def _filled(
     height_sd = np.where(np.isnan(height), spread, 0.0)
     mass_filled = np.where(np.isnan(mass), index * height_filled**2, mass)
     index_sd = np.where(np.isnan(mass), _MASS_INDEX[1], 2 * height_sd / height_filled * index)
-    return mass_filled, height_filled, height_sd, index_sd
+    return mass_filled, height_filled, index_sd
 
 
 def _need_like(mass: FloatArray, index: FloatArray, age: FloatArray, male: FloatArray) -> FloatArray:
     """Tissue volume less mass [L]: what a change in mass really does to buoyancy."""
     bounded = np.clip(index, 8.0, 80.0)
     return mass * (450.0 + predicted_fat(bounded, age, male=male)) / 495.0 - mass
+
+
+def _predicted_sd(
+    mass: FloatArray,
+    index: FloatArray,
+    age: FloatArray,
+    male: FloatArray,
+    age_sd: FloatArray,
+    index_sd: FloatArray,
+    moved: FloatArray,
+) -> FloatArray:
+    """Sd [L] of a tissue volume from predicted fat: the formula's own and what the unknowns add."""
+    junior = age < ADULT_AGE
+    stretch = 1 + 0.1 * (np.maximum(index - 35.0, 0.0) + np.maximum(17.0 - index, 0.0) * ~junior)
+    formula = np.where(junior, JUNIOR_FORMULA_SD, FORMULA_SD) * mass * stretch
+    more = _need_like(mass * (1 + moved), index + index_sd, age, male)
+    less = _need_like(mass * (1 - moved), index - index_sd, age, male)
+    older = _need_like(mass, index, age + age_sd, male) - _need_like(mass, index, age, male)
+    men = _need_like(mass, index, age, np.ones_like(male))
+    women = _need_like(mass, index, age, np.zeros_like(male))
+    by_sex = (men - women) * np.sqrt(male * (1 - male))
+    return np.asarray(np.sqrt(formula**2 + ((more - less) / 2) ** 2 + older**2 + by_sex**2))
 
 
 def body(
@@ -284,34 +306,24 @@ def body(
     years = np.where(np.isnan(given_age), _AGE[0], given_age)
     years_sd = np.where(np.isnan(given_age), _AGE[1], 0.0)
     sex = np.where(np.isnan(given_male), 0.5, given_male)
-    kilograms, metres, _, index_sd = _filled(given_mass, given_height, years, sex)
+    kilograms, metres, index_sd = _filled(given_mass, given_height, years, sex)
     index = np.clip(kilograms / metres**2, 8.0, 80.0)
     # An error of the index at known mass comes from the height; with unknown mass it moves the mass too.
     moved = np.where(np.isnan(given_mass), index_sd / index, 0.0)
-    plus = _need_like(kilograms * (1 + moved), index + index_sd, years, sex)
-    minus = _need_like(kilograms * (1 - moved), index - index_sd, years, sex)
-    older = _need_like(kilograms, index, years + years_sd, sex) - _need_like(kilograms, index, years, sex)
-    by_sex = _need_like(kilograms, index, years, np.ones_like(sex)) - _need_like(
-        kilograms, index, years, np.zeros_like(sex)
-    )
     junior = years < ADULT_AGE
-    stretch = 1 + 0.1 * (np.maximum(index - 35.0, 0.0) + np.maximum(17.0 - index, 0.0) * ~junior)
-    formula = np.where(junior, JUNIOR_FORMULA_SD, FORMULA_SD) * kilograms * stretch
-    spread = by_sex * np.sqrt(sex * (1 - sex))
-    predicted_sd = np.sqrt(formula**2 + ((plus - minus) / 2) ** 2 + older**2 + spread**2)
     measured = ~np.isnan(fat)
     method = np.where(junior, JUNIOR_MEASURED_FAT_SD, MEASURED_FAT_SD) * kilograms / 495.0
     # Of an unknown mass, only the part that its own buoyancy does not carry counts.
     unweighed = moved * kilograms * np.abs((450.0 + np.nan_to_num(fat)) / 495.0 - 1)
-    measured_sd = np.hypot(method, unweighed)
     share = np.where(measured, fat, predicted_fat(index, years, male=sex))
+    predicted_sd = _predicted_sd(kilograms, index, years, sex, years_sd, index_sd, moved)
     return Body(
         mass=kilograms,
         height=metres,
         age=years,
         male=sex,
         volume=tissue_volume(kilograms, share),
-        volume_sd=np.where(measured, measured_sd, predicted_sd),
+        volume_sd=np.where(measured, np.hypot(method, unweighed), predicted_sd),
         surface=surface_area(kilograms, metres),
         junior=junior,
         measured=measured,

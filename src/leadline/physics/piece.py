@@ -76,7 +76,9 @@ class Pieces:
     foam, foam_per_area : ndarray, shape (g,)
         Gas in closed foam at 1 atm, new. [L, L m⁻²]
     trapped_per_area : ndarray, shape (g,)
-        Gas kept at one volume by the diver. [L m⁻²]
+        Undersuits: gas kept at one volume by the diver. [L m⁻²]
+    room : ndarray, shape (g,)
+        Dry suits: the share of that gas they leave room for. [-]
     trapped_sd : ndarray, shape (g,)
         Its relative doubt from diver to diver and type to type. [-]
     sd : ndarray, shape (g,)
@@ -102,6 +104,7 @@ class Pieces:
     foam: FloatArray
     foam_per_area: FloatArray
     trapped_per_area: FloatArray
+    room: FloatArray
     trapped_sd: FloatArray
     sd: FloatArray
     foam_sd: FloatArray

@@ -246,7 +246,7 @@ def _trapped(gear: Kit, slots: IntArray, surface: FloatArray) -> dict[str, Any]:
     dry_slot = pieces.dry[slots]
     under_slot = (gear.kind == "undersuit")[slots]
     dry = np.asarray(dry_slot.any(axis=1))
-    room = np.where(dry_slot, pieces.trapped_per_area[slots], 0.0).max(axis=1)
+    room = pieces.room[slots].max(axis=1)
     litres = np.where(under_slot, pieces.trapped_per_area[slots], 0.0) * surface[:, None]
     reckoned = under_slot & ~pieces.measured[slots]
     litres = np.where(reckoned, litres * room[:, None], litres)

@@ -41,6 +41,8 @@ UNKNOWN_SUIT_DIVES: Final = 60.0
 
 SHARED_FOAM_SD: Final = 0.12  # of foam lift: density, stretch and coverage of suits at large
 FIT_SD: Final = 0.115  # of foam lift: this diver in this suit
+_UNKNOWN_STYLE_SD: Final = 0.25  # of foam lift
+_SUIT_SD: Final = 0.10  # kg: zips and linings
 _TYPE_FOAM_SD: Final = 0.06  # of foam lift: one make of suit against another
 AGE_SD: Final = 0.5  # of the ageing loss
 SHARED_GAS_SD: Final = 0.18  # of trapped gas: undersuits at large
@@ -58,14 +60,14 @@ class Style:
         Foam area over body surface. [-]
     thickness, thickness_sd : float
         Where none is given. [mm]
-    gas : float
-        Trapped gas against a membrane dry suit over the same undersuit; 0: not a dry suit. [-]
+    room : float
+        Gas of an undersuit that a dry suit leaves room for; 0: not a dry suit. [-]
     """
 
     coverage: float
     thickness: float
     thickness_sd: float
-    gas: float = 0.0
+    room: float = 0.0
 
 
 # Area shares from the adult burns chart (Lund and Browder 1944, from memory): head 7, neck 2, trunk 26,
@@ -75,8 +77,8 @@ STYLES: Final[dict[str, Style]] = {
     "shorty": Style(0.48, 3.0, 0.8),  # trunk, half the upper arms, half the thighs
     "two_piece": Style(1.14, 5.5, 1.5),  # sleeveless overall and a jacket: the trunk counts twice
     "vest": Style(0.31, 3.0, 1.2),
-    "dry_membrane": Style(0.0, 0.0, 0.0, gas=1.0),
-    "dry_foam": Style(0.86, 4.0, 1.3, gas=0.7),  # to the neck, feet included
+    "dry_membrane": Style(0.0, 0.0, 0.0, room=1.0),
+    "dry_foam": Style(0.86, 4.0, 1.3, room=0.7),  # to the neck, feet included
 }
 _MEMBRANE: Final = (1.60, 0.975, 0.45)  # kg/m², L/m², sd kg: about -1.2 kg for 2 m², from memory
 _DRY_HARDWARE: Final = (1.6, 0.95, 0.40)  # kg, L, sd kg: boots, zip and valves of a foam dry suit, assumed
@@ -254,41 +256,65 @@ def pieces(style: NDArray[np.object_], thickness: FloatArray, mass: FloatArray, 
     Pieces
         The suits, without the gas of an undersuit.
     """
-    known_style = np.array([name in STYLES for name in style], bool)
+    membrane = np.array([name == "dry_membrane" for name in style], bool)
+    foam, bare = np.flatnonzero(~membrane), np.flatnonzero(membrane)
+    parts = [
+        (foam, _foam_suits(style[foam], thickness[foam], mass[foam], measured.take(foam))),
+        (bare, _membrane_suits(mass[bare], measured.take(bare))),
+    ]
+    return Pieces.join(parts, len(style))
+
+
+def _foam_suits(
+    style: NDArray[np.object_], thickness: FloatArray, mass: FloatArray, measured: Measured
+) -> Pieces:
+    """Suits of foam, dry ones included."""
     rows = [STYLES.get(name, STYLES["full"]) for name in style]
-    coverage, usual, usual_sd, gas = (
+    coverage, usual, usual_sd, room = (
         np.array([getattr(row, name) for row in rows], float)
-        for name in ("coverage", "thickness", "thickness_sd", "gas")
+        for name in ("coverage", "thickness", "thickness_sd", "room")
     )
-    given = ~np.isnan(thickness)
-    millimetres = np.where(given, thickness, usual)
-    unsure = np.where(given, 0.0, usual_sd / np.maximum(usual, 1e-9))
-    foam_sd = np.sqrt(_TYPE_FOAM_SD**2 + unsure**2 + np.where(known_style, 0.0, 0.25) ** 2)
-    membrane, dry = (gas == 1.0), gas > 0
+    given, known, dry = ~np.isnan(thickness), measured.known, room > 0
+    unsure = np.where(given, 0.0, usual_sd / usual)
+    guessed = np.array([0.0 if name in STYLES else _UNKNOWN_STYLE_SD for name in style])
     # Boots, zip and valves of a foam dry suit are part of its mass, but no foam.
-    hardware = dry & ~membrane & ~measured.known
-    soft = np.where(hardware, np.maximum(mass - _DRY_HARDWARE[0], 0.5 * mass), mass)
-    made = foam_pieces(coverage, np.where(membrane, 0.0, millimetres), soft, measured, foam_sd=foam_sd)
-    # A membrane suit has no foam: its mass sinks, scaled from a usual one where only the mass is known.
-    shell, shell_litres = measured.volume(np.where(np.isnan(mass), _MEMBRANE[0] * REFERENCE_SURFACE, mass))
-    bare, known = membrane & ~measured.known, measured.known
-    weighed = bare & ~np.isnan(mass)
-    made["mass"] = np.where(membrane & known, shell, made["mass"])
-    made["mass"] += np.where(hardware, np.where(np.isnan(mass), _DRY_HARDWARE[0], mass - soft), 0.0)
-    made["solid"] = np.where(membrane & known, shell_litres, made["solid"]) + hardware * _DRY_HARDWARE[1]
-    made["solid"] = np.where(weighed, mass * _MEMBRANE[1] / _MEMBRANE[0], made["solid"])
-    made["mass_per_area"] = np.where(bare & ~weighed, _MEMBRANE[0], made["mass_per_area"])
-    made["solid_per_area"] = np.where(bare & ~weighed, _MEMBRANE[1], made["solid_per_area"])
-    for name in ("foam", "foam_per_area", "foam_sd"):
-        made[name] = np.where(membrane, 0.0, made[name])
-    own = np.select([membrane, dry], [_MEMBRANE[2], _DRY_HARDWARE[2]], 0.10)
+    fitted = dry & ~known
+    soft = np.where(fitted, np.maximum(mass - _DRY_HARDWARE[0], 0.5 * mass), mass)
+    made = foam_pieces(
+        coverage,
+        np.where(given, thickness, usual),
+        soft,
+        measured,
+        foam_sd=np.sqrt(_TYPE_FOAM_SD**2 + unsure**2 + guessed**2),
+    )
+    made["mass"] += np.where(fitted, np.where(np.isnan(mass), _DRY_HARDWARE[0], mass - soft), 0.0)
+    made["solid"] += np.where(fitted, _DRY_HARDWARE[1], 0.0)
     return Pieces.of(
         len(style),
         **made,
-        sd=np.where(known, measured.sd, own),
-        trapped_per_area=gas,  # a share here; the undersuit brings the litres
-        ages=~known & ~membrane,
+        sd=np.where(known, measured.sd, np.where(dry, _DRY_HARDWARE[2], _SUIT_SD)),
+        room=room,
+        ages=~known,
         dry=dry,
+        measured=known,
+    )
+
+
+def _membrane_suits(mass: FloatArray, measured: Measured) -> Pieces:
+    """Dry suits without foam: what they are made of sinks, in proportion to its mass."""
+    per_area, litres_per_area, own = _MEMBRANE
+    known, weighed = measured.known, ~np.isnan(mass)
+    kilograms, litres = measured.volume(np.where(weighed, mass, per_area * REFERENCE_SURFACE))
+    by_mass, by_area = weighed & ~known, ~weighed & ~known
+    return Pieces.of(
+        len(mass),
+        mass=np.where(known, kilograms, np.where(by_mass, mass, 0.0)),
+        mass_per_area=np.where(by_area, per_area, 0.0),
+        solid=np.where(known, litres, np.where(by_mass, mass * litres_per_area / per_area, 0.0)),
+        solid_per_area=np.where(by_area, litres_per_area, 0.0),
+        sd=np.where(known, measured.sd, own),
+        room=np.full(len(mass), STYLES["dry_membrane"].room),
+        dry=np.ones(len(mass), bool),
         measured=known,
     )
 
