@@ -205,6 +205,8 @@ def test_check_first_comes_with_the_lead_to_have_at_hand(season, parse, suggesti
     assert "Check first." in text
     plain = parse(report.render(season())).one("div", _class="answer").text()
     assert "Check first." not in plain
+    assert "Surface check first: not asked for" in plain
+    assert "not asked for" not in text
     assert "Lead to put on" in plain
 
 

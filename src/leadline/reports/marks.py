@@ -42,10 +42,12 @@ MARKS: Final = {
     "hovered-gas": Mark("hovered, gas in the BC or BC not known", "o", "ink", filled=False),
     "rose": Mark("rose at the stop", "^", "rose"),
     "sank": Mark("sank at the stop", "v", "sank"),
-    "hand": Mark("lead handed off or taken on: hovered after it, BC empty", "s", "hand"),
-    "hand-open": Mark("the same, with gas in the BC or not watched", "s", "hand", filled=False),
-    "hand-rose": Mark("rose after it", "^", "hand", filled=False),
-    "hand-sank": Mark("sank after it", "v", "hand", filled=False),
+    "hand": Mark("lead changed at the stop, then hovered, BC empty", "s", "hand"),
+    "hand-open": Mark(
+        "lead changed, then hovered with gas in the BC, or not watched", "s", "hand", filled=False
+    ),
+    "hand-rose": Mark("lead changed, then rose", "^", "hand", filled=False),
+    "hand-sank": Mark("lead changed, then sank", "v", "hand", filled=False),
     "check": Mark("surface check, with its standard deviation", "D", "check"),
     "check-bound": Mark("surface check that gives only a bound", "D", "check", filled=False),
 }
