@@ -19,7 +19,7 @@ from leadline.book import set_aside
 from leadline.book.connection import owner_only
 from leadline.book.fetch import cell_text, extra_names
 from leadline.book.source import ORIGIN
-from leadline.book.sql import identifier, literal
+from leadline.book.sql import identifier, literal, pointer
 from leadline.errors import BookError
 from leadline.records import TABLES, Column, Table
 
@@ -32,11 +32,6 @@ Format = Literal["csv", "parquet"]
 _REJECTS: Final = "rejects"
 
 
-def _pointer(name: str) -> str:
-    """JSON pointer to the member `name`, as an SQL literal."""
-    return literal("/" + name.replace("~", "~0").replace("/", "~1"))
-
-
 def _cell(column: Column, form: Format) -> str:
     name = identifier(column.name)
     return name if form == "parquet" else f"{cell_text(column)} AS {name}"
@@ -45,7 +40,7 @@ def _cell(column: Column, form: Format) -> str:
 def _select(connection: DuckDBPyConnection, table: Table, form: Format) -> str:
     cells = [_cell(column, form) for column in table.columns]
     cells += [
-        f"json_extract_string(extra, {_pointer(name)}) AS {identifier(name)}"
+        f"json_extract_string(extra, {pointer(name)}) AS {identifier(name)}"
         for name in extra_names(connection, table)
     ]
     return f"SELECT {', '.join(cells)} FROM {identifier(table.name)} ORDER BY seq"

@@ -116,7 +116,7 @@ def extra_names(connection: DuckDBPyConnection, table: Table) -> list[str]:
         SELECT name FROM (
             SELECT seq, unnest(json_keys(extra)) AS name, generate_subscripts(json_keys(extra), 1) AS place
             FROM {identifier(table.name)} WHERE extra IS NOT NULL)
-        GROUP BY name ORDER BY min(seq), min(place)
+        GROUP BY name ORDER BY min(seq), arg_min(place, seq)
         """,
     )
     return [name for (name,) in found]

@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import json
 import os
+import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
-
-import duckdb
 
 from leadline.book import connection as opening
 from leadline.book import set_aside
 from leadline.book.hint import close_matches
 from leadline.book.loading import transaction
-from leadline.book.sql import identifier, one, rows
+from leadline.book.sql import identifier, literal, one, rows
 from leadline.errors import UnknownNameError
 
 if TYPE_CHECKING:
@@ -26,9 +26,10 @@ if TYPE_CHECKING:
 __all__ = ["forget"]
 
 
-def _about(diver: str, raw: str) -> bool:
-    """Whether a row set aside names the diver, in whatever cell."""
-    return any(diver.casefold() in str(value).casefold() for value in json.loads(raw).values())
+def _about(diver: str, texts: Iterable[str]) -> bool:
+    """Whether any text names the diver, as a word of its own and in whatever capitals."""
+    named = re.compile(rf"(?<!\w){re.escape(diver)}(?!\w)", re.IGNORECASE)
+    return any(named.search(text) for text in texts)
 
 
 def _delete(connection: DuckDBPyConnection, diver: str) -> None:
@@ -39,7 +40,8 @@ def _delete(connection: DuckDBPyConnection, diver: str) -> None:
         connection.execute("UPDATE dives SET leader = NULL WHERE leader = ?", [diver])
         kept = rows(connection, "SELECT rowid, raw, coalesce(value, ''), reason FROM rejects")
         for number, raw, value, reason in kept:
-            if _about(diver, raw) or diver in value or diver in reason:
+            cells = [str(cell) for cell in json.loads(raw).values()]
+            if _about(diver, [*cells, value, reason]):
                 connection.execute("DELETE FROM rejects WHERE rowid = ?", [number])
         connection.execute("DELETE FROM fits")
         connection.execute("UPDATE meta SET value = value + 1 WHERE name = 'data_version'")
@@ -49,7 +51,7 @@ def _delete(connection: DuckDBPyConnection, diver: str) -> None:
 def _copy(connection: DuckDBPyConnection, draft: Path) -> None:
     """Copy the whole open book to `draft`: only rows that are there, none of the freed blocks."""
     own = identifier(str(one(connection, "SELECT current_database()")))
-    connection.execute(f"ATTACH '{str(draft).replace(chr(39), chr(39) * 2)}' AS rewritten")
+    connection.execute(f"ATTACH {literal(str(draft))} AS rewritten")
     connection.execute(f"COPY FROM DATABASE {own} TO rewritten")
     connection.execute("DETACH rewritten")
 
@@ -67,11 +69,11 @@ def forget(path: Path, diver: str, *, patience: float) -> None:
                 raise UnknownNameError(f"no diver {diver!r} in the book{hint}")
             _delete(connection, diver)
             _copy(connection, draft)
-            connection.execute("CHECKPOINT")
             set_aside.write(connection, path)
+            connection.execute("CHECKPOINT")
+            # Once the new file stands there, closing the old one must not touch the log beside it.
+            connection.execute("PRAGMA disable_checkpoint_on_shutdown")
             draft.replace(path)
-        except duckdb.Error:
-            raise
         finally:
             connection.close()
             draft.unlink(missing_ok=True)

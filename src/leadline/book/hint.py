@@ -46,7 +46,9 @@ def close_matches(name: str, known: Iterable[str], *, most: int = 3) -> list[str
     by_folded: dict[str, list[str]] = {}
     for candidate in known:
         by_folded.setdefault(candidate.casefold(), []).append(candidate)
-    close = get_close_matches(name.casefold(), by_folded, n=most, cutoff=0.6)
+    # One letter is half of a name of two, such as W5 for W6.
+    cutoff = 0.5 if len(name) <= 3 else 0.6
+    close = get_close_matches(name.casefold(), by_folded, n=most, cutoff=cutoff)
     return [candidate for folded in close for candidate in by_folded[folded]][:most]
 
 

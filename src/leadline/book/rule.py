@@ -35,7 +35,9 @@ def _needed(table: Table, *, plan: bool) -> Iterator[Check]:
     """Keys, and the few other columns without which a row means nothing."""
     keys = ("diver",) if plan else (*table.key, *_NEEDED.get(table.name, ()))
     for name in keys:
-        yield Check(name, f"{identifier(name)} IS NULL", literal("is empty; every row needs it"), "''")
+        yield Check(
+            name, f"{identifier(name)} IS NULL", literal("is empty; every row needs it"), "''", also=(name,)
+        )
 
 
 def _gear() -> Iterator[Check]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["NUMBER", "identifier", "install_functions", "literal", "one", "rows"]
+__all__ = ["NUMBER", "identifier", "install_functions", "literal", "one", "pointer", "rows"]
 
 _ASCII_BLANKS: Final = " \t\n\v\f\r\x1c\x1d\x1e\x1f"
 # Everything else Unicode calls white space, with the byte order mark and the zero-width space.
@@ -30,6 +30,11 @@ def identifier(name: str) -> str:
 def literal(text: str) -> str:
     """Quoted text literal."""
     return "'" + text.replace("'", "''") + "'"
+
+
+def pointer(name: str) -> str:
+    """JSON pointer to the member `name`, as a text literal."""
+    return literal("/" + name.replace("~", "~0").replace("/", "~1"))
 
 
 def install_functions(connection: DuckDBPyConnection) -> None:

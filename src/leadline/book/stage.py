@@ -13,7 +13,7 @@ from leadline.book import cell, link, rule
 from leadline.book.cell import NUMERIC, Check, raw
 from leadline.book.hint import add_close_matches
 from leadline.book.source import DERIVED, ORIGIN, Source, known_names
-from leadline.book.sql import identifier, literal, one, rows
+from leadline.book.sql import identifier, literal, one, pointer, rows
 from leadline.records import Table
 
 if TYPE_CHECKING:
@@ -44,11 +44,17 @@ def _raw_cells(source: Source) -> str:
 
 def _extra(source: Source, existing: str) -> str:
     """Unknown cells as one JSON object, laid over what the book has; NULL where none is left."""
-    pairs = ", ".join(f"{literal(name)}, nullif(trimmed({source.cell(name)}), '')" for name in source.unknown)
-    if not pairs:
+    cells = {name: f"nullif(trimmed({source.cell(name)}), '')" for name in source.unknown}
+    if not cells:
         return existing
+    pairs = ", ".join(f"{literal(name)}, {text}" for name, text in cells.items())
     merged = f"json_merge_patch(coalesce({existing}, '{{}}'), json_object({pairs}))"
-    return f"nullif(CAST({merged} AS VARCHAR), '{{}}')"
+    # A merge may put the same members in another order, which is no change.
+    same = " AND ".join(
+        f"json_extract_string({existing}, {pointer(name)}) IS NOT DISTINCT FROM {text}"
+        for name, text in cells.items()
+    )
+    return f"CASE WHEN {same} THEN {existing} ELSE nullif(CAST({merged} AS VARCHAR), '{{}}') END"
 
 
 def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False) -> None:

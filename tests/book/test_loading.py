@@ -1,0 +1,232 @@
+"""Loading: sound rows once, the rest set aside, all in one transaction."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from leadline.book import Book, TableReport
+from leadline.errors import RecordError
+from leadline.records import TABLES
+
+Write = Callable[[str, str], Path]
+
+
+def load(path: Path, **files: Path):
+    with Book.open(path, write=True, create=True) as book:
+        return book.load(**files)
+
+
+def test_first_load_takes_every_row(tmp_path: Path, files: dict[str, Path]) -> None:
+    report = load(tmp_path / "new.duckdb", **files)
+    assert report.tables == {
+        "divers": TableReport(read=2, loaded=2),
+        "gear": TableReport(read=7, loaded=7),
+        "dives": TableReport(read=3, loaded=3),
+        "checks": TableReport(read=1, loaded=1),
+    }
+    assert (report.rejects, report.faults, report.data_version) == (None, (), 1)
+
+
+def test_same_files_again_change_nothing(path: Path, files: dict[str, Path]) -> None:
+    report = load(path, **files)
+    assert {name: t.unchanged for name, t in report.tables.items()} == {
+        "divers": 2,
+        "gear": 7,
+        "dives": 3,
+        "checks": 1,
+    }
+    assert all(t.loaded == t.updated == t.rejected == 0 for t in report.tables.values())
+    assert report.data_version == 1
+
+
+def test_arrays_have_the_declared_types_in_file_order(path: Path) -> None:
+    with Book.open(path) as book:
+        records = book.records()
+    assert records.dives["dive"].tolist() == ["1", "2", "1"]
+    assert records.dives["diver"].tolist() == ["Ines", "Ines", "Ivo"]
+    assert records.dives["date"].dtype == np.dtype("datetime64[s]")
+    assert str(records.dives["date"][1]) == "2026-05-01T15:30:00"
+    assert records.dives["lead_kg"].tolist() == [6.0, 5.5, 7.0]
+    assert records.dives["other"].tolist() == ["H", "H", ""]
+    assert np.isnan(records.divers["height_cm"][1])
+    assert np.isnat(records.checks["date"]).tolist() == [True]
+    for name, table in TABLES.items():
+        columns = getattr(records, name)
+        assert list(columns) == [column.name for column in table.columns]
+        for column in table.columns:
+            kind = {"number": "f", "integer": "f", "date": "M"}.get(column.kind, "O")
+            assert columns[column.name].dtype.kind == kind
+
+
+def test_changed_row_updates_only_itself(path: Path, write: Write) -> None:
+    report = load(path, dives=write("more.csv", "dive,diver,lead_kg\n2,Ines,5\n1,Ivo,7\n3,Ivo,6.5\n"))
+    assert report.tables["dives"] == TableReport(read=3, loaded=1, updated=1, unchanged=1)
+    with Book.open(path) as book:
+        dives = book.records().dives
+        assert book.versions("dives").tolist() == [1, 2, 1, 2]
+        assert book.data_version == 2
+    assert dives["lead_kg"].tolist() == [6.0, 5.0, 7.0, 6.5]
+    assert dives["suit"].tolist() == ["W5", "W5", "W5", ""]  # a column the file lacks keeps its value
+
+
+def test_empty_cell_of_a_column_in_the_file_clears_the_value(path: Path, write: Write) -> None:
+    load(path, divers=write("d.csv", "diver,mass_kg\nInes,\n"))
+    with Book.open(path) as book:
+        divers = book.records().divers
+    assert np.isnan(divers["mass_kg"][0])
+    assert divers["height_cm"][0] == 170
+
+
+def test_references_resolve_within_the_same_load(tmp_path: Path, files: dict[str, Path]) -> None:
+    alone = load(tmp_path / "alone.duckdb", dives=files["dives"])
+    assert alone.tables["dives"].rejected == 3
+    assert "no such diver" in alone.faults[0].reason
+
+
+def test_copy_of_a_row_is_unchanged_and_a_differing_one_is_set_aside(path: Path, write: Write) -> None:
+    text = "diver,mass_kg\nNoa,70\nNoa,70\nNoa,71\n"
+    report = load(path, divers=write("d.csv", text))
+    assert report.tables["divers"] == TableReport(read=3, loaded=1, unchanged=1, rejected=1)
+    assert report.faults[0].row == 4
+    assert (
+        report.faults[0].reason == "diver Noa: stands in row 2 already, with other values; keep one of them"
+    )
+
+
+def test_sound_row_goes_in_although_an_unsound_one_with_its_key_came_first(path: Path, write: Write) -> None:
+    report = load(path, divers=write("d.csv", "diver,mass_kg\nNoa,7\nNoa,70\n"))
+    assert (report.tables["divers"].loaded, report.tables["divers"].rejected) == (1, 1)
+
+
+def test_rows_set_aside_can_be_repaired_and_loaded(path: Path, write: Write) -> None:
+    dives = write("d.csv", "dive,diver,lead_kg,notes\n8,Inez,4,calm\n9,Ivo,120,\n9,Ines,4,\n")
+    divers = write("p.csv", "diver,mass_kg\nZoë,7\n")
+    report = load(path, dives=dives, divers=divers)
+    assert report.rejects is not None
+    assert report.rejects == path.with_name("club-set-aside.csv")
+    assert report.rejects.stat().st_mode & 0o777 == 0o600
+    text = report.rejects.read_text(encoding="utf-8")
+    assert [row["diver"] for row in csv.DictReader(text.splitlines())] == ["Zoë", "Inez", "Ivo"]
+
+    again = load(path, dives=report.rejects, divers=report.rejects)  # nothing repaired: nothing goes in
+    assert [again.tables[name].rejected for name in ("divers", "dives")] == [1, 2]
+    report.rejects.write_text(text.replace("Inez,", "Ines,").replace("120", "12"), encoding="utf-8")
+    repaired = load(path, dives=report.rejects)
+    assert repaired.tables["dives"] == TableReport(read=2, loaded=2)
+    with Book.open(path) as book:
+        assert book.records().dives["dive"].tolist() == ["1", "2", "1", "9", "8", "9"]
+        assert book.counts()["rejects"] == 1
+    left = list(csv.DictReader(report.rejects.read_text(encoding="utf-8").splitlines()))
+    assert [row["diver"] for row in left] == ["Zoë"]
+    report.rejects.write_text(
+        report.rejects.read_text(encoding="utf-8").replace(",7", ",70"), encoding="utf-8"
+    )
+    load(path, divers=report.rejects)
+    assert not report.rejects.exists()
+
+
+def test_torn_row_does_not_slip_in_through_the_file_of_rows_set_aside(path: Path, write: Write) -> None:
+    report = load(path, dives=write("d.csv", "dive,diver,lead_kg\n8,Ines,4,5\n9,Ines\n"))
+    assert report.tables["dives"].rejected == 2
+    assert "has 4 cells where the header has 3" in report.faults[0].reason
+    assert "has 2 cells where the header has 3" in report.faults[1].reason
+    assert report.rejects is not None
+    assert load(path, dives=report.rejects).tables["dives"].rejected == 2
+
+
+def test_unknown_columns_are_kept_and_named(path: Path, write: Write) -> None:
+    text = "diver,mass_kg,notes,Shoe Size\nInes,64,likes\tcold,42\nIvo,82,,\n"
+    report = load(path, divers=write("d.csv", text))
+    assert report.notes == (
+        f"{path.with_name('d.csv')}: columns unknown to leadline, kept as they are: notes, Shoe Size",
+    )
+    assert report.tables["divers"] == TableReport(read=2, updated=1, unchanged=1)
+    load(path, divers=write("e.csv", "diver,NOTES\nInes,warm\n"))
+    with Book.open(path, write=True) as book:
+        (exported,) = book.export(path.parent / "out", tables=["divers"])
+    rows = list(csv.DictReader(exported.read_text(encoding="utf-8").splitlines()))
+    assert (rows[0]["notes"], rows[0]["Shoe Size"]) == ("warm", "42")
+
+
+@pytest.mark.parametrize("content", [b"", b"\n\n", b"\xef\xbb\xbf"])
+def test_empty_file_is_refused(path: Path, tmp_path: Path, content: bytes) -> None:
+    file = tmp_path / "empty.csv"
+    file.write_bytes(content)
+    with pytest.raises(RecordError, match=r"empty\.csv: the file is empty"):
+        load(path, divers=file)
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40, "no column diver in the header row"),
+        (b"PK\x03\x04" + b"\0" * 100, "a workbook or archive"),
+        (b"PAR1" + b"\0" * 100, "a damaged Parquet file"),
+        (b"name,mass\nInes,64\n", "no column diver in the header row.*found: 'name', 'mass'"),
+        (b"diver,mass_kg,Mass_KG\nInes,64,65\n", "the column 'mass_kg' stands twice"),
+    ],
+)
+def test_file_that_is_no_table_is_refused_and_nothing_changes(
+    path: Path, tmp_path: Path, files: dict[str, Path], content: bytes, message: str
+) -> None:
+    file = tmp_path / "odd.csv"
+    file.write_bytes(content)
+    sound = tmp_path / "sound.csv"
+    sound.write_text("item,kind\nnew hood,hood\n")
+    with Book.open(path) as book:
+        before = book.counts()
+    with pytest.raises(RecordError, match=message) as caught:
+        load(path, gear=sound, divers=file)
+    assert "\n" not in str(caught.value)
+    with Book.open(path) as book:
+        assert (book.counts(), book.data_version) == (before, 1)
+
+
+@pytest.mark.parametrize("name", ["nowhere.csv", "."])
+def test_missing_file_is_refused(path: Path, tmp_path: Path, name: str) -> None:
+    with pytest.raises(RecordError, match=r"no such file|a folder, not a file"):
+        load(path, divers=tmp_path / name)
+
+
+def test_failed_first_load_leaves_no_book(tmp_path: Path, write: Write) -> None:
+    with pytest.raises(RecordError, match="no column diver"):
+        load(tmp_path / "new.duckdb", divers=write("odd.csv", "a,b\n1,2\n"))
+    assert not (tmp_path / "new.duckdb").exists()
+
+
+def test_header_without_rows_is_a_table_without_rows(path: Path, write: Write) -> None:
+    assert load(path, divers=write("d.csv", "diver,mass_kg\n")).tables["divers"] == TableReport()
+
+
+def test_upsert_takes_all_rows_or_none(path: Path) -> None:
+    with Book.open(path, write=True) as book:
+        report = book.upsert("divers", [{"diver": "Noa", "mass_lb": 143.3}, {"diver": "Ines", "mass_kg": 65}])
+        assert report.tables["divers"] == TableReport(read=2, loaded=1, updated=1)
+        with pytest.raises(RecordError, match=r"row 2: mass_kg 7: must lie in \[20, 250\] kg"):
+            book.upsert("divers", [{"diver": "Mia", "mass_kg": 60}, {"diver": "Lu", "mass_kg": 7}])
+        assert book.names("divers") == ["Ines", "Ivo", "Noa"]
+
+
+def test_judge_finds_the_faults_of_upsert_and_writes_nothing(path: Path) -> None:
+    with Book.open(path) as book:  # for reading: a book that other readers share
+        (fault,) = book.judge("dives", [{"dive": 3, "diver": "Ines", "suit": "W55"}])
+        assert str(fault) == "dives row 1: suit 'W55': no such item in the gear; closest: W5"
+        assert book.judge("dives", [{"dive": 3, "diver": "Ines", "suit": "W5"}]) == ()
+
+
+def test_history_says_what_was_done(path: Path, files: dict[str, Path]) -> None:
+    import duckdb
+
+    load(path, divers=files["divers"])
+    with duckdb.connect(str(path), read_only=True) as raw:
+        rows = raw.execute("SELECT what, counts FROM history").fetchall()
+    assert [what for what, _ in rows] == [
+        "load divers divers.csv, gear gear.csv, dives dives.csv, checks checks.csv",
+        "load divers divers.csv",
+    ]
+    assert '"unchanged": 2' in rows[1][1]

@@ -1,0 +1,106 @@
+"""`leadline load` and `leadline export`, run as programs."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+COUNTS = {"read", "loaded", "updated", "unchanged", "rejected"}
+
+
+@pytest.fixture
+def divers(tmp_path: Path) -> Path:
+    file = tmp_path / "divers.csv"
+    file.write_text("diver,mass_kg,notes\nNoa,70,calm\nMia,7,\n")
+    return file
+
+
+def test_json_is_one_document_of_the_promised_shape(run, tmp_path: Path, divers: Path) -> None:
+    done = run("--book", tmp_path / "b.duckdb", "load", "--divers", divers, "--json")
+    document = json.loads(done.stdout)
+    assert done.returncode == 0
+    assert list(document) == ["divers", "gear", "dives", "checks", "rejects"]
+    assert all(set(document[name]) == COUNTS for name in ("divers", "gear", "dives", "checks"))
+    assert document["divers"] == {"read": 2, "loaded": 1, "updated": 0, "unchanged": 0, "rejected": 1}
+    assert document["rejects"] == str(tmp_path / "b-set-aside.csv")
+    assert Path(document["rejects"]).exists()
+
+
+def test_rejects_is_null_where_none_is_set_aside(run, tmp_path: Path) -> None:
+    file = tmp_path / "d.csv"
+    file.write_text("diver\nNoa\n")
+    assert json.loads(run("load", "--book", "b.duckdb", "--divers", file, "--json").stdout)["rejects"] is None
+
+
+def test_people_get_counts_and_reasons_apart(run, divers: Path) -> None:
+    done = run("load", "--divers", divers, "--book", "b.duckdb")
+    assert done.returncode == 0
+    assert done.stdout.split()[:5] == ["read", "loaded", "updated", "unchanged", "rejected"]
+    assert done.stdout.split()[-6:] == ["divers", "2", "1", "0", "0", "1"]
+    lines = done.stderr.splitlines()
+    assert lines == [
+        f"note: {divers}: columns unknown to leadline, kept as they are: notes",
+        f"set aside: {divers} row 3: mass_kg 7: must lie in [20, 250] kg",
+        "1 row set aside in b-set-aside.csv; repair them there and load that file with the same options",
+    ]
+
+
+def test_at_most_ten_reasons_are_printed(run, tmp_path: Path) -> None:
+    file = tmp_path / "d.csv"
+    file.write_text("diver,mass_kg\n" + "".join(f"D{i},7\n" for i in range(40)))
+    done = run("load", "--divers", file, "--book", "b.duckdb")
+    assert done.stderr.count("set aside: ") == 10
+    assert "40 rows set aside in b-set-aside.csv" in done.stderr
+
+
+def test_book_from_the_data_folder_when_none_is_named(run, tmp_path: Path, divers: Path) -> None:
+    assert run("load", "--divers", divers).returncode == 0
+    assert (tmp_path / "data" / "leadline" / "leadline.duckdb").exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "message"),
+    [
+        (["load"], 2, "give at least one of --divers"),
+        (["load", "--boats", "x"], 2, "No such option"),
+        (["load", "--divers", "none.csv"], 1, "Error: none.csv: no such file; give a CSV or Parquet file\n"),
+        (["export"], 2, "Missing argument"),
+        (["export", "out", "--book", "none.duckdb"], 1, "Error: none.duckdb: no book here; make one with"),
+        (["sing"], 2, "No such command"),
+    ],
+)
+def test_failures_have_their_status_and_leave_standard_output_empty(
+    run, arguments: list[str], status: int, message: str
+) -> None:
+    done = run(*arguments)
+    assert (done.returncode, done.stdout) == (status, "")
+    assert message in done.stderr
+    assert "Traceback" not in done.stderr
+    if status == 1:
+        assert done.stderr.count("\n") == 1
+
+
+def test_export_and_back(run, book: Path, tmp_path: Path) -> None:
+    done = run("export", "out", "--book", book, "--json")
+    document = json.loads(done.stdout)
+    assert document["rows"] == {"divers": 2, "gear": 4, "dives": 1, "checks": 0}
+    assert set(document["files"]) == {"divers", "gear", "dives", "checks", "rejects"}
+    options = [x for n in ("divers", "gear", "dives", "checks") for x in (f"--{n}", document["files"][n])]
+    back = json.loads(run("load", "--book", book, *options, "--json").stdout)
+    assert [back[n]["unchanged"] for n in ("divers", "gear", "dives", "checks")] == [2, 4, 1, 0]
+    again = run("export", "out", "--book", book)
+    assert (again.returncode, again.stdout) == (1, "")
+    assert "--overwrite" in again.stderr
+    assert run("export", "out", "--book", book, "--overwrite", "--format", "csv").returncode == 0
+    assert run("export", "out", "--book", book, "--format", "parquet").returncode == 0
+    assert (tmp_path / "out" / "dives.parquet").exists()
+
+
+def test_unwritable_folder_is_one_line(run, book: Path, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    done = run("export", "file/out", "--book", book)
+    assert done.returncode == 1
+    assert done.stderr.startswith("Error: file/out: cannot be written")
+    assert done.stderr.count("\n") == 1

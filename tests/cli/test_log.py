@@ -1,0 +1,202 @@
+"""`leadline log`: one dive by options, or by questions on a terminal."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import select
+import sys
+import time
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from leadline.book import Book
+from leadline.cli import app, questions
+from leadline.records import DIVES
+
+
+def dives(book: Path) -> dict[str, np.ndarray]:
+    with Book.open(book) as opened:
+        return dict(opened.records().dives)
+
+
+def test_dive_by_options(run, book: Path) -> None:
+    options = ["--diver", "Ines", "--suit", "W5", "--lead-lb", "10", "--handed-off-kg", "-1", "--gas", "32"]
+    done = run("log", "--book", book, *options, "--json")
+    assert json.loads(done.stdout) == {"dive": "8", "diver": "Ines", "status": "loaded"}
+    assert (done.returncode, done.stderr) == (0, "")
+    kept = dives(book)
+    assert kept["lead_kg"][1] == pytest.approx(4.5359237)
+    assert kept["handed_off_kg"][1] == -1
+    assert str(kept["date"][1])[:10] == date.today().isoformat()
+    assert kept["bc"][1] == ""  # nothing is carried over from another dive unasked
+
+
+def test_every_column_and_twin_has_an_option(run) -> None:
+    text = run("log", "--help").stdout
+    names = [c.name for c in DIVES.columns] + [c.twin.name for c in DIVES.columns if c.twin]
+    assert [name for name in names if f"--{name.replace('_', '-')}" not in text] == []
+
+
+@pytest.mark.parametrize(
+    ("options", "status", "message"),
+    [
+        (["--diver", "Inez"], 1, "Error: diver 'Inez': no such diver among the divers; closest: Ines\n"),
+        (["--diver", "Ines", "--suit", "W6"], 1, "closest: W5"),
+        (["--diver", "Ines", "--lead-kg", "120"], 1, "Error: lead_kg 120: must lie in [0, 60] kg"),
+        (
+            ["--diver", "Ines", "--dive", "7"],
+            1,
+            "Error: dive 7 of Ines is in the book already; give another --dive",
+        ),
+        (["--lead-kg", "6"], 2, "give --diver"),
+        ([], 2, "run it on a terminal to be asked"),
+    ],
+)
+def test_what_cannot_be_logged(run, book: Path, options: list[str], status: int, message: str) -> None:
+    done = run("log", "--book", book, *options)
+    assert (done.returncode, done.stdout) == (status, "")
+    assert message in " ".join(done.stderr.replace("│", " ").split()) + "\n"
+    assert len(dives(book)["dive"]) == 1
+
+
+def test_replace_changes_what_is_given_only(run, book: Path) -> None:
+    done = run("log", "--book", book, "--diver", "Ines", "--dive", "7", "--date", "2026-05-02", "--replace")
+    assert done.stdout == "dive 7 of Ines: changed\n"
+    kept = dives(book)
+    assert (str(kept["date"][0]), kept["lead_kg"][0]) == ("2026-05-02T00:00:00", 6.0)
+
+
+def test_missing_book_is_one_line(run) -> None:
+    done = run("log", "--book", "none.duckdb", "--diver", "Ines")
+    assert done.returncode == 1
+    assert done.stderr.startswith("Error: none.duckdb: no book here")
+
+
+class Terminal:
+    """`leadline log` on a terminal of its own; what it asks is read, what it is told is typed."""
+
+    def __init__(self, *arguments: str) -> None:
+        self.seen = ""
+        self.process, self.screen = pty.fork()
+        if self.process == 0:  # the child
+            os.environ["TERM"] = "dumb"
+            os.execv(
+                sys.executable, [sys.executable, "-c", "from leadline.cli import main; main()", *arguments]
+            )
+
+    def until(self, text: str) -> str:
+        """Read until `text` has been asked; what stood before it."""
+        end = time.monotonic() + 30
+        while text not in self.seen:
+            assert time.monotonic() < end, f"waiting for {text!r}, have {self.seen!r}"
+            if select.select([self.screen], [], [], 1.0)[0]:
+                try:
+                    self.seen += os.read(self.screen, 65536).decode()
+                except OSError:  # the terminal has closed
+                    break
+        before, mark, self.seen = self.seen.partition(text)
+        assert mark, f"never asked {text!r}: {before!r}"
+        return before
+
+    def answer(self, question: str, line: str = "") -> str:
+        """Wait for a question, answer it; the question's end with its default."""
+        self.until(question)
+        rest = self.until(": ")
+        os.write(self.screen, line.encode() + b"\n")
+        return rest
+
+    def close(self) -> int:
+        while True:
+            try:
+                if not os.read(self.screen, 65536):
+                    break
+            except OSError:
+                break
+        os.close(self.screen)
+        return os.waitstatus_to_exitcode(os.waitpid(self.process, 0)[1])
+
+
+def test_questions_on_a_terminal(book: Path) -> None:
+    terminal = Terminal("log", "--book", str(book))
+    terminal.answer("Diver", "Inez")
+    terminal.until("closest: Ines")
+    terminal.answer("Diver", "Ines")
+    assert "[8]" in terminal.answer("number of the dive")
+    assert date.today().isoformat() in terminal.answer("Date, with a time")
+    assert "[Old quay]" in terminal.answer("Where")
+    assert "[salt]" in terminal.answer("Kind of water (fresh/brackish/salt)")
+    assert "[W5]" in terminal.answer("Suit")
+    with Book.open(book, write=True, patience=0.0):
+        pass  # no book is held open while a question waits
+    assert "[J]" in terminal.answer("Buoyancy compensator")
+    terminal.answer("Cylinders")
+    terminal.answer("air, the oxygen percentage")
+    terminal.answer("Everything else")
+    assert "[6]" in terminal.answer("All lead on at descent", "120")
+    terminal.answer("Gauge pressure at the start", "210")
+    terminal.answer("Gauge pressure at the end", "45")
+    terminal.answer("Getting under", "easy")
+    terminal.answer("What was seen at the stop", "Hovered")
+    terminal.answer("BC at the stop", "gas")
+    terminal.answer("Gas in the BC", "1.5")
+    terminal.until("lead_kg 120: must lie in [0, 60] kg")
+    terminal.answer("All lead on at descent", "5.5")
+    terminal.until("dive 8 of Ines: added")
+    assert terminal.close() == 0
+    kept = {name: array[1] for name, array in dives(book).items()}
+    assert (kept["lead_kg"], kept["end_bar"], kept["bc_gas_l"]) == (5.5, "45", 1.5)
+    assert (kept["stop_result"], kept["site"], kept["suit_gas"]) == ("hovered", "Old quay", "")
+
+
+def test_interrupt_at_a_question_writes_nothing(book: Path) -> None:
+    terminal = Terminal("log", "--book", str(book))
+    terminal.answer("Diver", "Ines")
+    terminal.until("number of the dive")
+    os.write(terminal.screen, b"\x03")
+    assert terminal.close() == 1
+    assert "Traceback" not in terminal.seen
+    assert len(dives(book)["dive"]) == 1
+
+
+def test_dry_suit_and_imperial_questions(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    answers = iter(
+        ["Ines", "", "", "-", "", "D", "", "", "", "", "", "10", "3000", "700", "", "", "empty", "least"]
+    )
+
+    def prompt(text: str, *, default: str, show_default: bool, err: bool) -> str:
+        asked.append(f"{text} <{default}>")
+        return next(answers) or default
+
+    monkeypatch.setattr(questions.typer, "prompt", prompt)
+    made = questions.dive(book, "imperial")
+    assert made["lead_lb"] == "10"
+    assert (made["start_psi"], made["end_psi"]) == ("3000", "700")
+    assert made["suit_gas"] == "least"
+    assert "site" not in made
+    assert any("[lb] <13.23>" in text for text in asked)
+    assert any("Undersuit" in text for text in asked)
+
+
+def test_completion_knows_the_book(book: Path) -> None:
+    environment = {
+        "_LEADLINE_COMPLETE": "complete_bash",
+        "COMP_WORDS": f"leadline --book {book} log --diver I",
+        "COMP_CWORD": "5",
+    }
+    done = CliRunner().invoke(app, [], env=environment, prog_name="leadline")
+    assert done.stdout.splitlines() == ["Ines", "Ivo [red]"]
+    environment |= {"COMP_WORDS": f"leadline log --book {book} --suit W", "COMP_CWORD": "5"}
+    assert CliRunner().invoke(app, [], env=environment, prog_name="leadline").stdout.splitlines() == ["W5"]
+    environment |= {"COMP_WORDS": "leadline log --book none.duckdb --suit W", "COMP_CWORD": "5"}
+    assert CliRunner().invoke(app, [], env=environment, prog_name="leadline").stdout.strip() == ""
+    environment |= {"COMP_WORDS": "leadline log --stop-result h", "COMP_CWORD": "3"}
+    assert CliRunner().invoke(app, [], env=environment, prog_name="leadline").stdout.splitlines() == [
+        "hovered"
+    ]
