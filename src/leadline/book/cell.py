@@ -90,7 +90,9 @@ def _places(cell: str, unit: str) -> str:
     text = f"number_text({_house(weight, unit) if unit else weight})"
     name = "trimmed(regexp_extract(p, '^(.*):', 1))"
     kept = f"list_filter(parts({cell}), lambda p: p <> '')"
-    return f"array_to_string(list_transform({kept}, lambda p: {name} || ':' || {text}), ';')"
+    several = f"array_to_string(list_transform({kept}, lambda p: {name} || ':' || {text}), ';')"
+    single = f"{name} || ':' || {text}".replace("(p,", f"({cell},")
+    return f"CASE WHEN contains({cell}, ';') THEN {several} ELSE {single} END"
 
 
 def _gases(cell: str) -> str:

@@ -142,7 +142,7 @@ def records(file: Delimited) -> Iterator[tuple[int, list[str]]]:
     header_seen = False
     with file.path.open(encoding=file.encoding, newline="", errors="replace") as text:
         for number, record in enumerate(csv.reader(text, delimiter=file.delimiter), start=1):
-            if not any(cell.strip() for cell in record):
+            if not any(map(str.strip, record)):
                 continue
             if header_seen:
                 yield number, record

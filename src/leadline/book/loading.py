@@ -62,9 +62,10 @@ def _settle_repeats(connection: DuckDBPyConnection, table: Table) -> int:
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE repeats AS
-        WITH sound AS (
+        WITH doubles AS (SELECT {key} FROM stage GROUP BY ALL HAVING count(*) > 1),
+        sound AS (
             SELECT *, min("row") OVER (PARTITION BY {key}) AS first
-            FROM stage WHERE "row" NOT IN (SELECT "row" FROM faults))
+            FROM stage JOIN doubles USING ({key}) WHERE "row" NOT IN (SELECT "row" FROM faults))
         SELECT s."row", s.first, {_same(table, "s", "f")} AS copy
         FROM sound s JOIN stage f ON f."row" = s.first WHERE s."row" <> s.first
         """
@@ -86,10 +87,11 @@ def _write(connection: DuckDBPyConnection, table: Table, version: int) -> tuple[
     """Write the sound rows of `stage`; counts of new, changed and unchanged rows."""
     name = identifier(table.name)
     on = " AND ".join(f"b.{identifier(key)} = s.{identifier(key)}" for key in table.key)
+    taken = ", ".join(f"s.{column}" for column in [*_columns(table), "extra"])
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE sound AS
-        SELECT s.*, s.known AND NOT coalesce({_same(table, "s", "b")}, false) AS changed
+        SELECT s."row", {taken}, s.known, s.known AND NOT coalesce({_same(table, "s", "b")}, false) AS changed
         FROM stage s LEFT JOIN {name} b ON {on}
         WHERE s."row" NOT IN (SELECT "row" FROM faults) AND s."row" NOT IN (SELECT "row" FROM repeats)
         """

@@ -121,21 +121,25 @@ def _create(connection: DuckDBPyConnection, width: int) -> None:
     connection.execute(f'CREATE OR REPLACE TEMP TABLE incoming ("row" BIGINT, cells INTEGER{columns})')
 
 
+def _fitted(record: Sequence[str | None], width: int) -> list[str | None]:
+    """Cells of a row padded or folded to `width` and a spare one."""
+    if len(record) <= width:
+        return [*record, *[None] * (width + 1 - len(record))]
+    return [*record[:width], "\x1f".join(cell or "" for cell in record[width:])]
+
+
 def _insert(
     connection: DuckDBPyConnection, numbered: Iterable[tuple[int, Sequence[str | None]]], width: int
 ) -> None:
     """Insert rows in blocks of columns, cells beyond `width` folded into the last, spare column."""
     iterator: Iterator[tuple[int, Sequence[str | None]]] = iter(numbered)
     while block := list(islice(iterator, _CHUNK)):
-        cells = np.full((width + 1, len(block)), None, object)
-        for i, (_, record) in enumerate(block):
-            cells[: min(len(record), width), i] = record[:width]
-            if len(record) > width:
-                cells[width, i] = "\x1f".join(c or "" for c in record[width:])
+        lengths = [len(record) for _, record in block]
+        cells = zip(*(_fitted(record, width) for _, record in block), strict=True)
         columns = {
             "row": np.array([number for number, _ in block], np.int64),
-            "cells": np.array([len(record) for _, record in block], np.int32),
-        } | {f"c{j}": cells[j] for j in range(width + 1)}
+            "cells": np.array(lengths, np.int32),
+        } | {f"c{j}": np.array(column, object) for j, column in enumerate(cells)}
         connection.register("block", columns)
         connection.execute("INSERT INTO incoming SELECT * FROM block")
         connection.unregister("block")
