@@ -167,6 +167,27 @@ def test_create_keeps_a_book_that_another_process_made(path: Path) -> None:
     assert digest(path) == before
 
 
+@pytest.mark.parametrize("quicker", [False, True])
+def test_create_where_the_disk_knows_no_links(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, quicker: bool
+) -> None:
+    path = tmp_path / "card.duckdb"
+
+    def refused(*_: object) -> None:
+        if quicker:
+            path.write_text("another book")
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refused)
+    assert connection.create(path) is not quicker
+    if quicker:
+        assert path.read_text() == "another book"
+    else:
+        with Book.open(path) as book:
+            assert book.data_version == 0
+    assert [p.name for p in tmp_path.iterdir()] == ["card.duckdb"]
+
+
 def test_default_path(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("LEADLINE_BOOK", str(tmp_path / "named.duckdb"))
     assert default_path() == tmp_path / "named.duckdb"

@@ -267,7 +267,7 @@ def test_cylinder_known_by_its_gas_gets_a_water_capacity(path: Path) -> None:
         ({"gas_capacity_cuft": "80", "rated_bar": "390"}, "cannot be reckoned above 330 bar"),
         (
             {"gas_capacity_cuft": "80", "rated_psi": "3000", "water_capacity_l": "7"},
-            "contradicts water_capacity",
+            "which contradicts water_capacity_l",
         ),
     ],
 )

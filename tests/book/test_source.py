@@ -5,14 +5,17 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
+import duckdb
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from leadline.book import Book, delimited
-from leadline.records import DIVERS
+from leadline.book import Book, delimited, source
+from leadline.book.schema import create_records
+from leadline.book.sql import install_functions
+from leadline.records import DIVERS, TABLES
 
 TEXT = "diver;mass_kg;notes\nZoë Müller;64,5;a, b\nÅse;70.25;\n"
 
@@ -166,5 +169,54 @@ def test_any_csv_reads_as_pandas_reads_it(
         delimiter,
         ("diver", "mass_kg", "notes"),
     )
-    found = [record for _, record in delimited.records(written)]
-    assert found == [row for row in expected.to_numpy().tolist() if any(cell.strip() for cell in row)]
+    found = [record for _, record in delimited.records(written) if record]
+    assert found == expected.to_numpy().tolist()
+
+
+plain_cells = st.text(st.characters(exclude_categories=["Cs", "Cc"], exclude_characters='",;'), max_size=8)
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    rows=st.lists(st.lists(plain_cells | st.just(""), min_size=2, max_size=4), max_size=6),
+    delimiter=st.sampled_from(delimited.DELIMITERS),
+    mark=st.sampled_from(["", "\ufeff"]),
+    end=st.sampled_from(["", "\n"]),
+)
+def test_quick_reader_reads_as_the_other_one(
+    tmp_path: Path, rows: list[list[str]], delimiter: str, mark: str, end: str
+) -> None:
+    file = tmp_path / "plain.csv"
+    lines = [delimiter.join(row) for row in [["diver", "mass_kg", "notes"], *rows]]
+    file.write_text(mark + "\n".join(lines) + end, encoding="utf-8")
+    with duckdb.connect() as connection:
+        for table in TABLES.values():
+            create_records(connection, table)
+        install_functions(connection)
+        quick = []
+        for reader in (source._insert_plain, lambda *_: False):
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(source, "_insert_plain", reader)
+                source.from_file(connection, DIVERS, file)
+            found = connection.execute('SELECT * FROM incoming ORDER BY "row"').fetchall()
+            # An empty cell too many at the end is passed over by the quick reader, as it is later on.
+            quick.append(
+                [(n, min(w, 3), *(c or None for c in cells)) for n, w, *cells in found if any(cells)]
+            )
+    assert quick[0] == quick[1]
+
+
+def test_plain_file_is_read_quickly_and_others_are_not(tmp_path: Path) -> None:
+    file = tmp_path / "d.csv"
+    for text, rows in {
+        "diver,mass_kg\nA,1\nB,2\n": 2,
+        "diver,mass_kg\nA,1\nB,2": 2,
+        "diver,mass_kg\n": 0,
+        'diver,mass_kg\n"A",1\n': None,
+        "diver,mass_kg\r\nA,1\r\n": None,
+        "diver,mass_kg\n\nA,1\n": None,
+        "\ndiver,mass_kg\nA,1\n": None,
+        "diver,mass_kg\nA\0,1\n": None,
+    }.items():
+        file.write_text(text, newline="")
+        assert delimited.plain_rows(delimited.inspect(file, ["diver"])) == rows, text

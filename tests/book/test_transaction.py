@@ -113,3 +113,31 @@ def test_killed_load_leaves_the_book_as_it_was(path: Path, tmp_path: Path, step:
     assert everything(path) == before
     with Book.open(path, write=True) as book:
         assert book.load(divers=many).tables["divers"].loaded == 20_000
+
+
+FULL = """
+    import resource, sys
+    from leadline.book import Book
+    from leadline.errors import BookError
+
+    resource.setrlimit(resource.RLIMIT_FSIZE, (2 << 20, 2 << 20))
+    try:
+        with Book.open(sys.argv[1], write=True) as book:
+            book.load(divers=sys.argv[2])
+    except BookError as error:
+        sys.exit(str(error))
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a limit on file sizes that fails like a full disk")
+def test_full_disk_is_one_line_and_leaves_the_book_as_it_was(path: Path, tmp_path: Path) -> None:
+    before = everything(path)
+    many = tmp_path / "many.csv"
+    many.write_text(
+        "diver,mass_kg\n" + "".join(f"Diver number {i},{20 + i / 2000}\n" for i in range(400_000))
+    )
+    command = [sys.executable, "-c", textwrap.dedent(FULL), str(path), str(many)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr.count("\n")) == (1, 1)
+    assert "nothing was changed" in done.stderr
+    assert everything(path) == before

@@ -86,9 +86,8 @@ class Terminal:
         self.process, self.screen = pty.fork()
         if self.process == 0:  # the child
             os.environ["TERM"] = "dumb"
-            os.execv(
-                sys.executable, [sys.executable, "-c", "from leadline.cli import main; main()", *arguments]
-            )
+            program = [sys.executable, "-c", "from leadline.cli import main; main()", *arguments]
+            os.execv(sys.executable, program)  # noqa: S606  (this Python, our own arguments)
 
     def until(self, text: str) -> str:
         """Read until `text` has been asked; what stood before it."""

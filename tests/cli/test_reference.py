@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 
@@ -35,3 +36,26 @@ def test_all_tables_stand_in_the_reference() -> None:
     text = reference.markdown()
     assert re.findall(r"^### `(\w+)`$", text, re.MULTILINE) == list(TABLES)
     assert text.endswith("|\n")
+
+
+def test_reference_goes_between_the_marks_and_nowhere_else() -> None:
+    marked = "# Manual\n<!-- records: begin -->\nold\n<!-- records: end -->\nmore\n"
+    made = reference.updated(marked)
+    assert made.startswith("# Manual\n<!-- records: begin -->\n\n### `divers`")
+    assert made.endswith("\n<!-- records: end -->\nmore\n")
+    assert "old" not in made
+    assert reference.updated(made) == made
+    assert reference.updated("no marks\n") == "no marks\n"
+
+
+def test_manual_carries_the_reference_as_it_is() -> None:
+    root = Path(__file__).resolve().parents[2]
+    manuals = [root / name for name in ("README.md", "DEVELOPERS.md") if (root / name).exists()]
+    marked = [path for path in manuals if "<!-- records: begin -->" in path.read_text(encoding="utf-8")]
+    if not marked:
+        pytest.skip("no manual has the marks of the records reference yet")
+    for path in marked:
+        text = path.read_text(encoding="utf-8")
+        assert reference.updated(text) == text, (
+            f"{path.name}: write it anew with leadline.cli.reference.updated"
+        )

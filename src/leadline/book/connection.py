@@ -32,7 +32,10 @@ _CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
 
 @contextmanager
 def owner_only() -> Iterator[None]:
-    """Files made inside (the book, its write-ahead log, its temporary files) are their owner's alone."""
+    """Files made inside (the book, its write-ahead log, its temporary files) are their owner's alone.
+
+    The mask is the whole process's: files that other threads make meanwhile are private too.
+    """
     before = os.umask(0o077)
     try:
         yield
@@ -136,6 +139,19 @@ def _patiently(path: Path, write: bool, patience: float) -> duckdb.DuckDBPyConne
         time.sleep(_PAUSE)
 
 
+def _put(draft: Path, path: Path) -> bool:
+    """Give the finished draft its name; False where another process was quicker."""
+    try:
+        os.link(draft, path)  # unlike a rename it never takes the place of a file
+    except FileExistsError:
+        return False
+    except OSError:  # memory cards and some network shares know no links
+        if path.exists():
+            return False
+        draft.rename(path)
+    return True
+
+
 def create(path: Path) -> bool:
     """Create an empty book at `path`, whole or not at all.
 
@@ -166,12 +182,9 @@ def create(path: Path) -> bool:
                 migration.apply(connection, [name for name, _ in migration.MIGRATIONS])
             finally:
                 connection.close()
-        os.link(draft, path)  # fails, unlike a rename, where another process was quicker
-    except FileExistsError:
-        return False
+        return _put(draft, path)
     except (OSError, duckdb.Error) as error:
         first = str(error).splitlines()[0]
         raise BookError(f"{path}: the book cannot be made ({first}); give another --book") from None
     finally:
         draft.unlink(missing_ok=True)
-    return True

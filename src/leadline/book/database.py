@@ -6,47 +6,26 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
-from contextlib import ExitStack
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 import numpy as np
-from duckdb import DuckDBPyConnection
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.book import connection as opening
 from leadline.book import export, fetch, fit_store, forgetting, loading, plan
 from leadline.book.report import Fault, LoadReport
+from leadline.book.session import Session
 from leadline.book.sql import one
 from leadline.errors import BookError
 from leadline.records import TABLES, Table
 
-__all__ = ["Book", "default_path"]
+__all__ = ["Book"]
 
 
-def default_path() -> Path:
-    """File of the book where none is named.
-
-    `LEADLINE_BOOK`, else `leadline.duckdb` in the user's data folder.
-
-    Returns
-    -------
-    Path
-        It need not exist.
-    """
-    named = os.environ.get("LEADLINE_BOOK")
-    if named:
-        return Path(named)
-    from platformdirs import user_data_path
-
-    return user_data_path("leadline", appauthor=False) / "leadline.duckdb"
-
-
-class Book:
+class Book(Session):
     """An open book; use it in a `with` block, and keep that block short.
 
     While one process has a book open for writing no other can open it, and readers hold off a writer. So
@@ -74,95 +53,6 @@ class Book:
     ...     book.records().divers["mass_kg"]
     array([64.])
     """
-
-    def __init__(
-        self, path: Path, *, write: bool = False, create: bool = False, patience: float = opening.PATIENCE
-    ) -> None:
-        self.path = path
-        self._write = write
-        self._create = create
-        self._patience = patience
-        self._made = False
-        self._connection: DuckDBPyConnection | None = None
-        self._stack = ExitStack()
-
-    @classmethod
-    def open(
-        cls,
-        path: Path | str | None = None,
-        *,
-        write: bool = False,
-        create: bool = False,
-        patience: float = opening.PATIENCE,
-    ) -> Self:
-        """Book at `path`, opened when the `with` block begins.
-
-        Parameters
-        ----------
-        path : Path or str, optional
-            The file; default `default_path()`.
-        write : bool
-            Whether the book may be changed.
-        create : bool
-            Whether to make an empty book where there is none; needs `write`.
-        patience : float
-            How long to wait for another process. [s]
-
-        Returns
-        -------
-        Book
-            To be used in a `with` block, which raises BookBusyError if another process keeps the book,
-            and BookError if the file is missing, is not a book, or was written by a newer version.
-        """
-        return cls(
-            default_path() if path is None else Path(path), write=write, create=create, patience=patience
-        )
-
-    def __enter__(self) -> Self:
-        if self._create and self._write:
-            if self.path == default_path():
-                self.path.parent.mkdir(parents=True, exist_ok=True)
-            self._made = opening.create(self.path)
-        self._stack.enter_context(opening.owner_only())
-        try:
-            self._connection = opening.connect(self.path, write=self._write, patience=self._patience)
-        except BaseException:
-            self._stack.close()
-            raise
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        untouched = self._made and kind is not None and not self.data_version
-        self.close()
-        if untouched:  # a first load that failed leaves nothing behind
-            self.path.unlink(missing_ok=True)
-
-    def close(self) -> None:
-        """Close the file; the book can then be opened by others."""
-        if self._connection is not None:
-            self._connection.close()
-            self._connection = None
-        self._stack.close()
-
-    @property
-    def _open(self) -> DuckDBPyConnection:
-        if self._connection is None:
-            raise BookError(f"{self.path}: the book is closed; use it inside `with Book.open(...)`")
-        return self._connection
-
-    @property
-    def _writable(self) -> DuckDBPyConnection:
-        connection = self._open
-        if not self._write:
-            raise BookError(f"{self.path}: opened for reading; use Book.open(..., write=True)")
-        return connection
-
-    @property
-    def data_version(self) -> int:
-        """Counts up whenever a write changed a record; 0 in an empty book."""
-        return int(one(self._open, "SELECT value FROM meta WHERE name = 'data_version'"))
 
     def counts(self) -> dict[str, int]:
         """Number of rows of each table: divers, gear, dives, checks, rejects (bad cells), fits."""

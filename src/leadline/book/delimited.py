@@ -12,7 +12,7 @@ from typing import Final
 
 from leadline.errors import RecordError
 
-__all__ = ["DELIMITERS", "Delimited", "inspect", "records"]
+__all__ = ["DELIMITERS", "Delimited", "inspect", "plain_rows", "records"]
 
 DELIMITERS: Final = (",", ";", "\t")
 _BLOCK: Final = 1 << 20
@@ -126,8 +126,35 @@ def inspect(path: Path, names: Sequence[str]) -> Delimited:
     return Delimited(path, encoding, chosen, tuple(cell.strip() for cell in best))
 
 
+def plain_rows(file: Delimited) -> int | None:
+    """Number of rows below the header of a file that needs no CSV reader.
+
+    Parameters
+    ----------
+    file : Delimited
+        How the file is written.
+
+    Returns
+    -------
+    int or None
+        None unless the file is UTF-8 without quotes, zero bytes, stray carriage returns or blank lines, its
+        header in the first line: then splitting at line ends and delimiters is all there is to reading it.
+    """
+    if file.encoding not in ("utf-8", "utf-8-sig"):
+        return None
+    lines, last = 0, b"\n"
+    with file.path.open("rb") as binary:
+        while block := binary.read(_BLOCK):
+            joined = last + block
+            if b'"' in block or b"\0" in block or b"\r" in block or b"\n\n" in joined:
+                return None
+            lines += block.count(b"\n")
+            last = block[-1:]
+    return lines - 1 + (last != b"\n")
+
+
 def records(file: Delimited) -> Iterator[tuple[int, list[str]]]:
-    """Rows below the header that are not blank, numbered as a spreadsheet does (the first row is 1).
+    """Rows below the header, numbered as a spreadsheet does (the first row is 1).
 
     Parameters
     ----------
@@ -137,13 +164,11 @@ def records(file: Delimited) -> Iterator[tuple[int, list[str]]]:
     Yields
     ------
     tuple of int and list of str
-        Row number and cells; a row may be shorter or longer than the header.
+        Row number and cells; a row may be blank, shorter or longer than the header.
     """
     header_seen = False
     with file.path.open(encoding=file.encoding, newline="", errors="replace") as text:
         for number, record in enumerate(csv.reader(text, delimiter=file.delimiter), start=1):
-            if not any(map(str.strip, record)):
-                continue
             if header_seen:
                 yield number, record
-            header_seen = True
+            header_seen = header_seen or any(map(str.strip, record))

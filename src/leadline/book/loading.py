@@ -12,16 +12,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+
+import duckdb
 
 from leadline.book import set_aside, stage
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows
-from leadline.errors import RecordError
+from leadline.errors import BookError, RecordError
 from leadline.records import TABLES, Table
 
 if TYPE_CHECKING:
@@ -35,14 +37,24 @@ SHOWN: Final = 100
 
 @contextmanager
 def transaction(connection: DuckDBPyConnection) -> Iterator[None]:
-    """All or nothing: committed at the end, rolled back on any exception."""
-    connection.begin()
+    """All or nothing: committed at the end, rolled back on any exception.
+
+    Raises
+    ------
+    BookError
+        If the disk or the memory does not suffice.
+    """
     try:
+        connection.begin()
         yield
-    except BaseException:
-        connection.rollback()
+        connection.commit()
+    except BaseException as error:
+        with suppress(duckdb.Error):  # where the commit itself failed there is nothing left to roll back
+            connection.rollback()
+        if isinstance(error, (duckdb.IOException, duckdb.OutOfMemoryException)):
+            first = str(error).splitlines()[0]
+            raise BookError(f"nothing was changed ({first}); make room and try again") from None
         raise
-    connection.commit()
 
 
 def _columns(table: Table) -> list[str]:

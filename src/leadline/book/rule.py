@@ -85,9 +85,8 @@ def _end_above_start() -> Check:
     return Check("end_bar", condition, reason, "end_bar", also=("start_bar",))
 
 
-def _dives() -> Iterator[Check]:
-    yield from _lengths(_LISTS["dives"])
-    yield _end_above_start()
+def _seen() -> Iterator[Check]:
+    """What was seen at the stop must fit together."""
     yield Check(
         "stop_depth_m",
         "stop_depth_m > max_depth_m",
@@ -102,6 +101,17 @@ def _dives() -> Iterator[Check]:
         "handed_off_result",
         also=("handed_off_kg",),
     )
+    yield Check(
+        "bc_gas_l",
+        "bc_gas_l > 0 AND bc_state = 'empty'",
+        literal("contradicts bc_state empty"),
+        "number_text(bc_gas_l)",
+        also=("bc_state",),
+    )
+
+
+def _lead() -> Iterator[Check]:
+    """Parts of the lead cannot be more than all of it."""
     for name in ("handed_off_kg", "lead_ditchable_kg"):
         yield Check(
             name,
@@ -120,13 +130,6 @@ def _dives() -> Iterator[Check]:
         " || number_text(lead_kg)",
         "lead_places",
         also=("lead_kg",),
-    )
-    yield Check(
-        "bc_gas_l",
-        "bc_gas_l > 0 AND bc_state = 'empty'",
-        literal("contradicts bc_state empty"),
-        "number_text(bc_gas_l)",
-        also=("bc_state",),
     )
 
 
@@ -152,6 +155,9 @@ def rules(table: Table, *, plan: bool = False) -> Iterator[Check]:
     elif table.name == "gear":
         yield from _gear()
     elif table.name == "dives":
-        yield from _dives()
+        yield from _lengths(_LISTS["dives"])
+        yield _end_above_start()
+        yield from _seen()
+        yield from _lead()
     elif table.name == "checks":
         yield from _lengths(_LISTS["checks"])

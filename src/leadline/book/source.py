@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from leadline.book import delimited
+from leadline.book.delimited import Delimited
 from leadline.book.fetch import extra_names
-from leadline.book.sql import identifier, literal, rows
+from leadline.book.sql import identifier, literal, one, rows
 from leadline.errors import RecordError
 from leadline.records import Table
 
@@ -145,6 +146,31 @@ def _insert(
         connection.unregister("block")
 
 
+def _insert_plain(connection: DuckDBPyConnection, file: Delimited, width: int) -> bool:
+    """Let DuckDB split a file that needs no CSV reader, ten times as fast.
+
+    False, and nothing inserted, where the file must be read row by row.
+    """
+    expected = delimited.plain_rows(file)
+    if not expected:
+        return False
+    cells = [f"c{i}" for i in range(width)]
+    types = ", ".join(f"'{cell}': 'VARCHAR'" for cell in cells)
+    # Torn rows are skipped here; then the number of rows is not as expected and the other reader takes over.
+    connection.execute(
+        f"""
+        INSERT INTO incoming SELECT row_number() OVER () + 1, {width}, {", ".join(cells)}, NULL
+        FROM read_csv({literal(escape(str(file.path)))}, auto_detect = false, header = false, skip = 1,
+            delim = {literal(file.delimiter)}, quote = '', escape = '', comment = '', new_line = '\\n',
+            nullstr = '', columns = {{{types}}}, ignore_errors = true)
+        """
+    )
+    if one(connection, "SELECT count(*) FROM incoming") == expected:
+        return True
+    connection.execute("DELETE FROM incoming")
+    return False
+
+
 def from_file(
     connection: DuckDBPyConnection, table: Table, path: Path, *, required: Sequence[str] | None = None
 ) -> Source:
@@ -182,7 +208,8 @@ def from_file(
     written = delimited.inspect(path, known_names(table))
     headers = _headers(connection, table, written.header, name=str(path), required=keys)
     _create(connection, len(headers) + 1)
-    _insert(connection, delimited.records(written), len(headers))
+    if not _insert_plain(connection, written, len(headers)):
+        _insert(connection, delimited.records(written), len(headers))
     unusual = written.encoding not in ("utf-8", "utf-8-sig", "utf-16", "ascii")
     notes = (f"{path}: read as {written.encoding.replace('_', '-')}",) if unusual else ()
     return Source(table, str(path), headers, written.delimiter != ",", notes)

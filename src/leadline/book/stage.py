@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from leadline.book import cell, link, rule
+from leadline.book import capacity, cell, link, rule
 from leadline.book.cell import NUMERIC, Check, raw
 from leadline.book.hint import add_close_matches
 from leadline.book.source import DERIVED, ORIGIN, Source, known_names
@@ -78,9 +78,10 @@ def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False)
     absent = [f"b.{identifier(name)} AS {identifier(name)}" for name, text in typed.items() if text is None]
     on = " AND ".join(f"b.{identifier(key)} = t.{identifier(key)}" for key in table.key if typed[key])
     join = f"LEFT JOIN {identifier(table.name)} b ON {'false' if plan else on}"
-    where = ""
+    filled = " OR ".join(f"trimmed(c{i}) <> ''" for i in range(len(source.headers) + 1))
+    where = f"WHERE ({filled})" if source.name else "WHERE true"  # a typed row is never just a blank line
     if mark := source.cell(ORIGIN[0]):
-        where = f"WHERE coalesce({mark}, '') IN ('', {literal(table.name)})"
+        where += f" AND coalesce({mark}, '') IN ('', {literal(table.name)})"
     selected = ", ".join(["t.*", *absent, f"{_extra(source, 'b.extra')} AS extra"])
     connection.execute(
         f"""
@@ -96,57 +97,7 @@ def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False)
         " hint VARCHAR, subject VARCHAR)"
     )
     if "gas_capacity_cuft" in source.headers:
-        _derive_water_capacity(connection, source)
-
-
-def _derive_water_capacity(connection: DuckDBPyConnection, source: Source) -> None:
-    """Fill in the water capacity of cylinders known by the gas they hold at their rated pressure."""
-    from leadline.physics.gas import water_capacity_from_gas_capacity
-
-    gas = f"number({raw('gas_capacity_cuft')})"
-    bounds = source.table.column("water_capacity_l")
-    low, high = bounds.low or 0.0, bounds.high or 0.0
-    # Far outside any cylinder the formula need not hold; such cells are faults below.
-    asked = rows(
-        connection,
-        f"SELECT DISTINCT {gas}, rated_bar FROM stage WHERE {gas} BETWEEN 0.1 AND 700"
-        " AND rated_bar BETWEEN 50 AND 330",
-    )
-    for cubic_feet, rated in asked:
-        capacity = float(water_capacity_from_gas_capacity(cubic_feet, rated))
-        connection.execute(
-            f"INSERT INTO faults SELECT \"row\", 'gas_capacity_cuft', {raw('gas_capacity_cuft')},"
-            " CASE WHEN ? THEN 'contradicts water_capacity_l ' || number_text(water_capacity_l)"
-            " || '; keep one of them' ELSE 'makes ' || ? || ' L of water capacity, which must lie in ' || ?"
-            f" || ' L' END, '', '' FROM stage WHERE {gas} = ? AND rated_bar = ?"
-            " AND (NOT ? OR abs(water_capacity_l - ?) > 0.05 * water_capacity_l)",
-            [
-                low <= capacity <= high,
-                f"{capacity:.3g}",
-                f"[{low:g}, {high:g}]",
-                cubic_feet,
-                rated,
-                low <= capacity <= high,
-                capacity,
-            ],
-        )
-        given = raw("water_capacity_l") if "water_capacity_l" in source.headers else "NULL"
-        connection.execute(
-            f"UPDATE stage SET water_capacity_l = ? WHERE {gas} = ? AND rated_bar = ? AND {given} IS NULL",
-            [capacity, cubic_feet, rated],
-        )
-    cell_text = raw("gas_capacity_cuft")
-    for condition, reason in (
-        (f"{gas} IS NULL", "is no number"),
-        (f"{gas} NOT BETWEEN 0.1 AND 700", "must lie in [0.1, 700] cubic feet"),
-        ("rated_bar > 330", "cannot be reckoned above 330 bar; give water_capacity_l"),
-        ("rated_bar IS NULL", "needs rated_psi (or rated_bar): the pressure at which it holds that much"),
-    ):
-        connection.execute(
-            f"INSERT INTO faults SELECT \"row\", 'gas_capacity_cuft', {cell_text}, ?, '', '' FROM stage"
-            f" WHERE {cell_text} IS NOT NULL AND ({condition})",
-            [reason],
-        )
+        capacity.derive(connection, source)
 
 
 def _ragged(connection: DuckDBPyConnection, source: Source) -> None:

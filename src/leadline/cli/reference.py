@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from leadline.records import TABLES, Column, Table
 
-__all__ = ["markdown", "table_markdown"]
+__all__ = ["markdown", "table_markdown", "updated"]
 
 
 def _range(column: Column) -> str:
@@ -54,6 +56,29 @@ def table_markdown(table: Table) -> str:
             "`rated_psi` instead of `water_capacity_l`.",
         ]
     return "\n".join(lines)
+
+
+_BEGIN: Final = "<!-- records: begin -->"
+_END: Final = "<!-- records: end -->"
+
+
+def updated(text: str) -> str:
+    """A manual with the reference between its marks made anew.
+
+    Parameters
+    ----------
+    text : str
+        Markdown with the lines ``<!-- records: begin -->`` and ``<!-- records: end -->``; without them it
+        comes back as it is.
+
+    Returns
+    -------
+    str
+        The same text, what stands between the marks replaced.
+    """
+    before, begin, rest = text.partition(_BEGIN)
+    _, end, after = rest.partition(_END)
+    return f"{before}{begin}\n\n{markdown()}\n{end}{after}" if end else text
 
 
 def markdown() -> str:
