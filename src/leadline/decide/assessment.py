@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.evidence.gather import Evidence, gather, pressures, suit_keys
-from leadline.evidence.statement import AT_STOP
+from leadline.evidence.statement import AT_STOP, HABIT
 from leadline.model.diver import Targets, conditional_marginals, without_diver
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit
@@ -88,6 +88,15 @@ class Assessment:
             if given is not None:
                 seen[line.at(table)] = given
         return cls(line, rigs, gather(line, rigs), fit, seen)
+
+    @cached_property
+    def observed(self) -> BoolArray:
+        """Evidence that was seen, as against the leads that were merely chosen; shape (m,).
+
+        Chosen leads teach the population how far leads are from needs, without which its one-sided bounds
+        would drag need down; they say nothing about the one diver who is asked about.
+        """
+        return np.asarray(self.evidence.statements.kind != HABIT)
 
     @cached_property
     def suit(self) -> IntArray:
@@ -185,7 +194,8 @@ class Assessment:
             One a row.
         """
         diver = int(self.line.occasions.diver[rows[0]])
-        own = np.flatnonzero((self.evidence.diver == diver) & (self.evidence.order <= until))
+        mine = (self.evidence.diver == diver) & self.observed
+        own = np.flatnonzero(mine & (self.evidence.order <= until))
         evidence = self.evidence.take(own)
         ledger, shared = self.prior(rows, state)
         keys = evidence.suit[evidence.observations.suit_starts] if len(own) else np.zeros(0, int)

@@ -96,10 +96,12 @@ def like_kit(assessment: Assessment, position: int, need_here: float) -> LikeKit
         & (assessment.suit == assessment.suit[position])
         & (assessment.cylinder_types == assessment.cylinder_types[position])
     )
-    own = evidence.diver == diver
+    own = (evidence.diver == diver) & assessment.observed
     here = own & alike[evidence.statements.row]
     seen = evidence.statements.fit[here]
-    point = evidence.observations.point[here]
+    point = evidence.observations.point[here] | (
+        (evidence.statements.kind[here] == "waterline") & (seen[:, 1] == 1) & (seen[:, 2] == 0)
+    )
     hints = ((seen > 0) & (seen < 1)).any(axis=1)
     dives = np.flatnonzero(alike & (line.table == DIVE))
     late = np.where(np.isnat(o.date), np.datetime64("9999-12-31", "s"), o.date)

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Occasions
 from leadline.evidence.check import surface_checks
-from leadline.evidence.statement import AT_CHECK, AT_START, AT_STOP, Statements, join
-from leadline.evidence.stop import descents, stop_results
+from leadline.evidence.statement import AT_CHECK, AT_START, AT_STOP, HABIT, Statements, join
+from leadline.evidence.stop import descents, habits, stop_results
 from leadline.model.observations import Observations
 from leadline.physics.ledger import State, evaluate, exposures
 from leadline.physics.lung import breath_volume
@@ -49,6 +49,8 @@ class Evidence:
         Row of the diver in the divers table.
     order : ndarray of int, shape (m,)
         Place of each row's occasion in time; ties stay in file order.
+    labels : tuple of str
+        The exposures for people, in the order of `observations.names`.
     """
 
     observations: Observations
@@ -56,6 +58,7 @@ class Evidence:
     suit: IntArray
     diver: IntArray
     order: IntArray
+    labels: tuple[str, ...]
 
     def __len__(self) -> int:
         return len(self.observations)
@@ -68,6 +71,7 @@ class Evidence:
             self.suit[rows],
             self.diver[rows],
             self.order[rows],
+            self.labels,
         )
 
 
@@ -123,6 +127,7 @@ def _statements(line: Timeline, rigs: Rigs) -> Statements:
     return join(
         [
             stop_results(line.records.dives, dives, rigs.dry[dives]),
+            habits(line.records.dives, dives),
             descents(line.records.dives, dives),
             surface_checks(line.records.checks, checks, hood[checks]),
         ]
@@ -208,9 +213,12 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
     keys = suit_keys(line.occasions)
     occasion, order = _places(line)
     at = found.row
-    # A check in another suit than its dive cannot share that dive's place in the engine's nesting.
-    rank = np.lexsort((np.arange(len(found)), occasion[at], order[at], keys[at], line.occasions.diver[at]))
-    found, at = found.take(rank), at[rank]
+    # A check in another suit than its dive cannot share that dive's place in the engine's nesting; a habit
+    # is no observation of a dive, so it comes first and alone.
+    seen = found.kind != HABIT
+    place = np.where(seen, occasion[at], -1 - np.arange(len(found)))
+    rank = np.lexsort((place, order[at] * seen, keys[at], line.occasions.diver[at]))
+    found, at, place = found.take(rank), at[rank], place[rank]
     own, rows = rigs.take(at), line.occasions.take(at)
     state, breath_sd, higher = _states(own, rows, found)
     ledger, shared = evaluate(own, state), exposures(own, state)
@@ -221,6 +229,7 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
         found.reading_sd**2 + gas_sd**2 + (litre**2) * (litres_sd**2 + breath_sd**2 + found.head_out_sd**2)
     )
     balanced = found.lead - litre * found.litres
+    size = np.where(found.kind == "waterline", litre, 1.0)
     diver = line.occasions.diver[at]
     labels = _labels(diver)
     body = np.hypot(shared.body_sd, shared.rest_sd)
@@ -229,17 +238,32 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
         prior=ledger.need,
         exposure=shared.values,
         suit_weight=shared.suit_sd,
-        lower=np.where(found.lower, balanced - found.width, np.where(found.point, balanced, -np.inf)),
-        upper=np.where(found.upper, balanced, np.inf),
+        lower=np.where(found.lower, balanced - size * found.below, np.where(found.point, balanced, -np.inf)),
+        upper=np.where(found.upper, balanced + size * found.above, np.inf),
         lower_breath=(found.lower & found.breathing).astype(float),
         upper_breath=(found.upper & found.breathing).astype(float),
         reading_sd=reading,
         fit=found.fit,
+        form=found.form,
         point=found.point,
-        occasion=_labels(occasion[at] + len(line.table) * _labels(keys[at])),
+        occasion=_labels(place + (len(line.table) + len(found)) * _labels(keys[at])),
         suit=_labels(keys[at]),
         diver=labels,
         body_sd=np.bincount(labels, body) / count if len(labels) else np.zeros(0),
         names=shared.names,
     )
-    return Evidence(observations, found, keys[at], diver, order[at])
+    whole = Evidence(observations, found, keys[at], diver, order[at], shared.labels)
+    return whole.take(_usual(whole))
+
+
+def _usual(evidence: Evidence) -> NDArray[np.bool_]:
+    """All observations, and for each diver in each suit the one habit in the middle."""
+    o = evidence.observations
+    habit = np.flatnonzero(evidence.statements.kind == HABIT)
+    kept = np.ones(len(o), bool)
+    kept[habit] = False
+    excess = o.lower[habit] - o.prior[habit]
+    ranked = habit[np.lexsort((excess, o.suit[habit]))]
+    _, first, count = np.unique(o.suit[ranked], return_index=True, return_counts=True)
+    kept[ranked[first + (count - 1) // 2]] = True
+    return kept

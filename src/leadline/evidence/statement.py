@@ -8,12 +8,16 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["AT_CHECK", "AT_START", "AT_STOP", "KINDS", "Statements", "join"]
+from leadline.model.observations import Form
+
+__all__ = ["AT_CHECK", "AT_START", "AT_STOP", "HABIT", "KINDS", "Statements", "join"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 KINDS: Final = ("stop", "hand_off", "descent", "waterline", "exhale")
+HABIT: Final = "habit"
+"""Kind of the statement that a lead was chosen: it says nothing of what was seen."""
 AT_STOP: Final = 0
 AT_START: Final = 1
 AT_CHECK: Final = 2
@@ -43,14 +47,17 @@ class Statements:
         Estimated BC gas that the lead also had to balance. [L]
     reading_sd : ndarray, shape (s,)
         Judgement of the observer. [kg]
-    width : ndarray, shape (s,)
-        The neutral zone reaches from lead - width to lead, before the breath range. [kg]
+    below, above : ndarray, shape (s,)
+        The neutral zone reaches from lead - below to lead + above, before the breath range; at a check
+        these are litres of head. [kg or L]
     lower, upper : ndarray of bool, shape (s,)
         Whether the neutral zone ends below and above.
     breathing : ndarray of bool, shape (s,)
         Whether the breath range widens those ends.
     fit : ndarray, shape (s, 3)
         How well the observation fits need in the light, neutral and heavy zone. [-]
+    form : ndarray of int, shape (s,)
+        How completely it was written down, a value of `leadline.model.observations.Form`.
     point : ndarray of bool, shape (s,)
         Whether need itself is read.
     """
@@ -65,11 +72,13 @@ class Statements:
     lead: FloatArray
     litres: FloatArray
     reading_sd: FloatArray
-    width: FloatArray
+    below: FloatArray
+    above: FloatArray
     lower: NDArray[np.bool_]
     upper: NDArray[np.bool_]
     breathing: NDArray[np.bool_]
     fit: FloatArray
+    form: IntArray
     point: NDArray[np.bool_]
 
     def __len__(self) -> int:
@@ -107,16 +116,19 @@ def statements(row: IntArray, kind: str, when: int, **given: Any) -> Statements:
         "head_out": 0.0,
         "head_out_sd": 0.0,
         "litres": 0.0,
-        "width": 0.0,
+        "below": 0.0,
+        "above": 0.0,
         "lower": False,
         "upper": True,
         "breathing": False,
+        "form": Form.ANY,
         "point": False,
     }
     types = {
         "kind": object,
         "breath": object,
         "when": np.int64,
+        "form": np.int64,
         **dict.fromkeys(("lower", "upper", "breathing", "point"), bool),
     }
     values: dict[str, Any] = {"row": np.asarray(row, np.int64)}

@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns
-from leadline.evidence.statement import AT_START, AT_STOP, Statements, join, statements
+from leadline.evidence.statement import AT_START, AT_STOP, HABIT, Statements, join, statements
+from leadline.model.observations import Form
 from leadline.records import STOP_DEPTH
 
-__all__ = ["descents", "stop_results"]
+__all__ = ["descents", "habits", "stop_results"]
 
 BoolArray = NDArray[np.bool_]
 
@@ -54,6 +55,16 @@ def _seen(
     for table, where in ((_TWO_SIDED, two_sided | measured), (_ONE_SIDED, gas), (_UNKNOWN, unknown)):
         for word, zones in table.items():
             fit[where & (result == word)] = zones
+    # Which stops are noted with an empty BC depends on how they went; a hand-off is noted because it
+    # was made, and litres because somebody estimated them.
+    form = np.full(len(result), Form.ANY, np.int64)
+    if kind == "stop":
+        for word, closed, opened in (
+            ("hovered", Form.HOVERED_CLOSED, Form.HOVERED_OPEN),
+            ("sank", Form.SANK_CLOSED, Form.SANK_OPEN),
+        ):
+            form[(result == word) & two_sided] = closed
+            form[(result == word) & (gas | unknown)] = opened
     depth = np.where(np.isnan(rows["stop_depth_m"]), STOP_DEPTH, rows["stop_depth_m"])
     used = np.flatnonzero(~np.isnan(fit[:, 0]) & ~np.isnan(lead))
     return statements(
@@ -67,6 +78,7 @@ def _seen(
         lower=True,
         breathing=True,
         fit=fit[used],
+        form=form[used],
     )
 
 
@@ -106,6 +118,36 @@ def stop_results(rows: Columns, row: NDArray[np.int64], dry: BoolArray) -> State
     return join([stop, after])
 
 
+def habits(rows: Columns, row: NDArray[np.int64]) -> Statements:
+    """Statements that a lead was carried; nothing of what was seen.
+
+    Parameters
+    ----------
+    rows : Columns
+        The dives table.
+    row : ndarray of int, shape (n,)
+        Their rows in the timeline.
+
+    Returns
+    -------
+    Statements
+        One for each dive with a lead, in the state of its stop.
+    """
+    used = np.flatnonzero(~np.isnan(rows["lead_kg"]))
+    depth = np.where(np.isnan(rows["stop_depth_m"]), STOP_DEPTH, rows["stop_depth_m"])
+    return statements(
+        row[used],
+        HABIT,
+        AT_STOP,
+        depth=depth[used],
+        lead=rows["lead_kg"][used],
+        reading_sd=0.0,
+        fit=(0.0, 1.0, 0.0),
+        form=Form.HABIT,
+        point=True,
+    )
+
+
 def descents(rows: Columns, row: NDArray[np.int64]) -> Statements:
     """Weak statements of descents that took an effort or failed: full cylinder, breathed out, just under.
 
@@ -133,7 +175,7 @@ def descents(rows: Columns, row: NDArray[np.int64]) -> Statements:
                 breath="out",
                 lead=rows["lead_kg"][used],
                 reading_sd=0.7,
-                width=1.0,
+                below=1.0,
                 lower=True,
                 fit=zones,
             )

@@ -7,19 +7,18 @@ Laplace. Where the evidence is one-sided the result is skewed, as it should be.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.model.elimination import curvature_rows, eliminate
 from leadline.model.hyperparameters import Hyperparameters
-from leadline.model.laplace import diver_variance, solve
 from leadline.model.marginal import Marginal
 from leadline.model.observations import Observations
 from leadline.model.occasion import OccasionTerms, occasion_terms
 from leadline.model.population import Fit
+from leadline.model.propagation import share_of
 
 __all__ = ["Targets", "marginals", "without_diver"]
 
@@ -81,24 +80,15 @@ def without_diver(
     """
     if not len(seen):
         return mean, precision
-    held = replace(seen, prior=seen.prior + seen.exposure @ mean, exposure=np.zeros((len(seen), 0)), names=())
-    mode = solve(held, theta)
-    squares = curvature_rows(seen, mode.terms, damping=1.0)
-    share = eliminate(
-        seen, squares, diver_variance=diver_variance(seen, theta), suit_variance=theta.suit_factor**2
-    )
-    if share is None:
-        return mean, precision
-    own = share.precision - np.eye(len(mean))
-    slope = seen.exposure.T @ mode.terms.slope
-    # The quadratic form of one diver can exceed the whole only by rounding or where its likelihood is
-    # not concave; take the largest part of it that leaves a sound precision.
+    own, shift = share_of(seen, theta, mean, precision)
+    # One diver's share can exceed the whole only by rounding, or where the records changed since the fit;
+    # take the largest part of it that leaves a sound precision.
     values, vectors = np.linalg.eigh(precision)
     root = vectors / np.sqrt(values)
     largest = float(np.linalg.eigvalsh(root.T @ own @ root)[-1])
     part = min(1.0, 0.95 / largest) if largest > 0 else 1.0
     left = precision - part * own
-    return mean - np.linalg.solve(left, part * slope), left
+    return np.asarray(np.linalg.solve(left, precision @ mean - part * shift), float), left
 
 
 def _directions(

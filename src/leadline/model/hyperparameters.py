@@ -10,6 +10,16 @@ from numpy.typing import NDArray
 
 __all__ = ["CENTRE", "SPREAD", "Hyperparameters", "log_prior"]
 
+FloatArray = NDArray[np.float64]
+
+
+def _logit(share: float) -> float:
+    return float(np.log(share / (1 - share)))
+
+
+def _share(logit: float) -> float:
+    return float(1 / (1 + np.exp(-logit)))
+
 
 @dataclass(frozen=True)
 class Hyperparameters:
@@ -31,6 +41,15 @@ class Hyperparameters:
         Heaviness that breathing high covers. [kg]
     wrong : float
         Share of records that say something else than what was. [-]
+    closed_low, closed_high : float
+        Share of stops in the neutral zone whose record leaves nothing open (hovered, BC empty), in its
+        light part and in its heavy part. [-]
+    closed_heavy : float
+        The same in the heavy zone (sank, BC empty), among those not noted 'sank' with the BC open. [-]
+    sank_open : float
+        Share of stops in the heavy zone noted 'sank' with gas in the BC or its state open. [-]
+    habit, habit_sd : float
+        What divers choose to carry over their need, and how that differs. [kg]
     """
 
     diver_sd: float = 0.5
@@ -40,39 +59,47 @@ class Hyperparameters:
     breath_out: float = 0.5
     breath_in: float = 1.2
     wrong: float = 0.02
+    closed_low: float = 0.3
+    closed_high: float = 0.3
+    closed_heavy: float = 0.3
+    sank_open: float = 0.05
+    habit: float = 1.5
+    habit_sd: float = 1.6
 
-    def to_vector(self) -> NDArray[np.float64]:
-        """Unconstrained coordinates: logs, and the logit of `wrong`; shape (7,)."""
-        logs = np.log(
-            [
-                self.diver_sd,
-                self.body_factor,
-                self.suit_factor,
-                self.scatter,
-                self.breath_out,
-                self.breath_in,
-            ]
+    def to_vector(self) -> FloatArray:
+        """Unconstrained coordinates: logs and logits; closed shares relative to the lighter zone's."""
+        positive = (
+            self.diver_sd,
+            self.body_factor,
+            self.suit_factor,
+            self.scatter,
+            self.breath_out,
+            self.breath_in,
         )
-        return np.append(logs, np.log(self.wrong / (1 - self.wrong)))
+        low, high, heavy = (_logit(s) for s in (self.closed_low, self.closed_high, self.closed_heavy))
+        shares = [_logit(self.wrong), low, high - low, heavy - high, _logit(self.sank_open)]
+        return np.concatenate([np.log(positive), shares, [self.habit, np.log(self.habit_sd)]])
 
     @classmethod
-    def from_vector(cls, vector: NDArray[np.float64]) -> Hyperparameters:
+    def from_vector(cls, vector: FloatArray) -> Hyperparameters:
         """Inverse of `to_vector`."""
-        *logs, logit = (float(v) for v in vector)
-        a, b, c, d, e, f = (float(np.exp(v)) for v in logs)
-        return cls(a, b, c, d, e, f, float(1 / (1 + np.exp(-logit))))
+        a, b, c, d, e, f = (float(np.exp(v)) for v in vector[:6])
+        wrong, low, more, still, opened, habit, habit_sd = (float(v) for v in vector[6:])
+        closed = (_share(low), _share(low + more), _share(low + more + still))
+        return cls(a, b, c, d, e, f, _share(wrong), *closed, _share(opened), habit, float(np.exp(habit_sd)))
 
 
 CENTRE: Final = Hyperparameters().to_vector()
 """Prior medians in unconstrained coordinates: the defaults above. The breath range is common
-practice (a relaxed breath moves about a litre, exhaling low about half of that); the rest is judged in
-kg and checked on simulated books."""
+practice (a relaxed breath moves about a litre, exhaling low about half of that). For the shape of the
+records the median says that a record means its interval and no more: all zones are written down
+equally completely. The rest is judged in kg and checked on simulated books."""
 
-SPREAD: Final = np.array([0.6, 0.3, 0.4, 0.4, 0.25, 0.25, 0.7])
-"""Prior sds in unconstrained coordinates. The breath range is held rather tight because divers who
-note 'sank' less carefully than 'hovered' would otherwise inflate it, which errs on the light side."""
+SPREAD: Final = np.array([0.6, 0.3, 0.4, 0.4, 0.2, 0.12, 0.7, 1.2, 1.2, 1.2, 1.0, 1.5, 0.5])
+"""Prior sds in unconstrained coordinates. The breath range is held to what is common practice (0.35 to
+0.75 kg out, 0.95 to 1.5 kg in): what it takes too wide on the heavy side errs towards too little lead."""
 
 
-def log_prior(vector: NDArray[np.float64]) -> float:
+def log_prior(vector: FloatArray) -> float:
     """Log density of the prior in unconstrained coordinates, up to a constant."""
     return float(-0.5 * np.sum(((vector - CENTRE) / SPREAD) ** 2))

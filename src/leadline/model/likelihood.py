@@ -20,8 +20,8 @@ POINT_RANGE: Final = 15.0
 """Range over which a wrong reading of need is taken as uniform. [kg]"""
 
 
-def _log_middle(lower: FloatArray, upper: FloatArray) -> FloatArray:
-    """log(Phi(upper) - Phi(lower)), from whichever tail keeps the digits."""
+def _log_between(lower: FloatArray, upper: FloatArray) -> FloatArray:
+    """log(Phi(upper) - Phi(lower)), from whichever tail keeps the digits; -inf where nothing is between."""
     flip = lower > 0
     near = log_ndtr(np.where(flip, -lower, upper))
     far = log_ndtr(np.where(flip, -upper, lower))
@@ -31,32 +31,31 @@ def _log_middle(lower: FloatArray, upper: FloatArray) -> FloatArray:
         return np.asarray(near + np.log1p(-np.exp(np.minimum(ratio, 0.0))))
 
 
-def _log_sum(low: FloatArray, high: FloatArray, levels: FloatArray) -> FloatArray:
-    """Log of the weighted sum of the three zones, each zone by its own tail."""
+def _log_sum(scores: FloatArray, levels: FloatArray) -> FloatArray:
+    """Log of the weighted sum of all zones, each zone by its own tail."""
     with np.errstate(divide="ignore"):
         logs = np.log(levels)
-    outer = np.logaddexp(logs[:, 0] + log_ndtr(-high), logs[:, 2] + log_ndtr(low))
-    return np.asarray(np.logaddexp(outer, logs[:, 1] + _log_middle(low, high)))
+    last = levels.shape[1] - 1
+    value = np.logaddexp(logs[:, 0] + log_ndtr(-scores[..., 0]), logs[:, last] + log_ndtr(scores[..., -1]))
+    for zone in range(1, last):
+        between = _log_between(scores[..., zone], scores[..., zone - 1])
+        value = np.logaddexp(value, logs[:, zone] + between)
+    return np.asarray(value)
 
 
 def zone_terms(
-    need: FloatArray,
-    lower: FloatArray,
-    upper: FloatArray,
-    *,
-    levels: FloatArray,
-    sd: FloatArray,
+    need: FloatArray, edges: FloatArray, levels: FloatArray, *, sd: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Log probability of a record that has its own chance in each of three zones.
+    """Log probability of a record that has its own chance in each of several zones of need.
 
     Parameters
     ----------
     need : ndarray, shape (..., m)
         Expected need in the state of the observation. [kg]
-    lower, upper : ndarray, shape (m,)
-        Ends of the neutral zone; infinite where there is none. [kg]
-    levels : ndarray, shape (m, 3)
-        Chance of the record given need in the light, neutral and heavy zone. [-]
+    edges : ndarray, shape (m, k)
+        Ends of the zones from light to heavy, descending; may be infinite or equal. [kg]
+    levels : ndarray, shape (m, k + 1)
+        Chance of the record given need in each zone, from light to heavy. [-]
     sd : ndarray, shape (m,)
         Scatter of need around its expectation, reading noise included. [kg]
 
@@ -68,42 +67,34 @@ def zone_terms(
 
     Notes
     -----
-    The smallest of the three levels is the chance of a record that says nothing; the rest is a record
-    that means what it says, with responsibility r. The curvature of the second part weighted by r is that
-    of an expectation-maximisation bound: `damping` = slope² (1/r - 1) turns one into the other.
+    With F_j the normal distribution function of (edge_j - need)/sd, the probability is
+    level_0 + sum (level_j+1 - level_j) F_j. With levels (0, 1, 0) it is the usual interval-censored
+    likelihood, whose logarithm is concave.
 
-    With F the normal distribution function of (end - need)/sd, the probability is
-    light (1 - F_u) + neutral (F_u - F_l) + heavy F_l. With levels (0, 1, 0) it is the usual
-    interval-censored likelihood, whose logarithm is concave.
+    The smallest level is the chance of a record that says nothing; the rest is a record that means what it
+    says, with responsibility r. The curvature of the second part weighted by r is that of an
+    expectation-maximisation bound: `damping` = slope² (1/r - 1) turns one into the other.
     """
-    high = (upper - need) / sd
-    low = (lower - need) / sd
+    scores = (edges - need[..., None]) / sd[:, None]
+    steps = np.diff(levels, axis=1)
     least = levels.min(axis=1)
     if levels.size and least.min() > SAFE_LEVEL:
         # No zone is impossible, so the sum cannot cancel and logs of tails are not needed.
-        value = np.log(
-            levels[:, 0]
-            + (levels[:, 1] - levels[:, 0]) * ndtr(high)
-            + (levels[:, 2] - levels[:, 1]) * ndtr(low)
-        )
+        value = np.log(levels[:, 0] + np.sum(steps * ndtr(scores), axis=-1))
     else:
-        value = _log_sum(low, high, levels)
-    finite_high, finite_low = np.isfinite(high), np.isfinite(low)
-    high, low = np.where(finite_high, high, 0.0), np.where(finite_low, low, 0.0)
-    density_high = np.exp(np.where(finite_high, -0.5 * high**2 - LOG_SQRT_2PI - value, -np.inf))
-    density_low = np.exp(np.where(finite_low, -0.5 * low**2 - LOG_SQRT_2PI - value, -np.inf))
-    step_high = (levels[:, 1] - levels[:, 0]) * density_high
-    step_low = (levels[:, 2] - levels[:, 1]) * density_low
-    slope = -(step_high + step_low) / sd
-    curvature = -(step_high * high + step_low * low) / sd**2 - slope**2
-    worthless = np.exp(
-        np.minimum(np.where(least > 0, np.log(np.maximum(least, 1e-300)), -np.inf) - value, 0.0)
-    )
+        value = _log_sum(scores, levels)
+    finite = np.isfinite(scores)
+    scores = np.where(finite, scores, 0.0)
+    weighted = steps * np.exp(np.where(finite, -0.5 * scores**2 - LOG_SQRT_2PI - value[..., None], -np.inf))
+    slope = -weighted.sum(axis=-1) / sd
+    curvature = -np.sum(weighted * scores, axis=-1) / sd**2 - slope**2
+    with np.errstate(divide="ignore"):
+        worthless = np.exp(np.minimum(np.log(least) - value, 0.0))
     return value, slope, curvature, slope**2 * worthless / np.maximum(1 - worthless, 1e-12)
 
 
 def point_terms(
-    need: FloatArray, reading: FloatArray, *, wrong: float, sd: FloatArray
+    need: FloatArray, reading: FloatArray, *, wrong: FloatArray | float, sd: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Log density of a reading of need itself, with a chance that the reading is worthless.
 
@@ -113,7 +104,7 @@ def point_terms(
         Expected need in the state of the observation. [kg]
     reading : ndarray, shape (m,)
         What was read. [kg]
-    wrong : float
+    wrong : float or ndarray, shape (m,)
         Chance that the reading is uniform over `POINT_RANGE` instead. [-]
     sd : ndarray, shape (m,)
         Scatter and reading noise together. [kg]
@@ -123,11 +114,12 @@ def point_terms(
     value, slope, curvature, damping : ndarray, shape (..., m)
         As for `zone_terms`, with the log density.
     """
+    share_wrong = np.asarray(wrong, float)
     pull = (reading - need) / sd**2
-    good = np.log1p(-wrong) - 0.5 * ((reading - need) / sd) ** 2 - np.log(sd) - LOG_SQRT_2PI
-    if wrong <= 0:
-        return good, pull, np.broadcast_to(-1.0 / sd**2, need.shape).copy(), np.zeros(need.shape)
-    value = np.logaddexp(good, np.log(wrong / POINT_RANGE))
+    with np.errstate(divide="ignore"):
+        flat = np.log(share_wrong / POINT_RANGE)
+    good = np.log1p(-share_wrong) - 0.5 * ((reading - need) / sd) ** 2 - np.log(sd) - LOG_SQRT_2PI
+    value = np.logaddexp(good, flat)
     share = np.exp(good - value)
     doubt = share * (1 - share) * pull**2
     return value, share * pull, -share / sd**2 + doubt, doubt

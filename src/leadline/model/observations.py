@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from enum import IntEnum
 from functools import cached_property
 
 import numpy as np
@@ -10,10 +11,24 @@ from numpy.typing import NDArray
 
 from leadline.errors import OutOfRangeError
 
-__all__ = ["Observations"]
+__all__ = ["Form", "Observations"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+
+class Form(IntEnum):
+    """How completely a record was written down; open: gas of unknown amount, or its state not noted.
+
+    HABIT is no record of what was seen: it is the lead that a diver chose to carry in a suit.
+    """
+
+    ANY = 0
+    HOVERED_CLOSED = 1
+    HOVERED_OPEN = 2
+    SANK_CLOSED = 3
+    SANK_OPEN = 4
+    HABIT = 5
 
 
 @dataclass(frozen=True)
@@ -41,6 +56,8 @@ class Observations:
     fit : ndarray, shape (m, 3)
         How well the record fits need in the light, neutral and heavy zone: 1 fits, 0 would be a wrong
         record, between for hints. [-]
+    form : ndarray of int, shape (m,)
+        How completely the record was written down, a value of `Form`; ANY where that says nothing.
     point : ndarray of bool, shape (m,)
         True for readings of need itself.
     occasion, suit, diver : ndarray of int, shape (m,)
@@ -60,6 +77,7 @@ class Observations:
     upper_breath: FloatArray
     reading_sd: FloatArray
     fit: FloatArray
+    form: IntArray
     point: NDArray[np.bool_]
     occasion: IntArray
     suit: IntArray
@@ -87,9 +105,24 @@ class Observations:
         return int(self.exposure.shape[1])
 
     @cached_property
+    def occasion_starts(self) -> IntArray:
+        """First row of each occasion."""
+        return np.flatnonzero(np.diff(self.occasion, prepend=-1))
+
+    @cached_property
     def suit_starts(self) -> IntArray:
         """First row of each suit."""
         return np.flatnonzero(np.diff(self.suit, prepend=-1))
+
+    @cached_property
+    def occasion_suit(self) -> IntArray:
+        """Suit of each occasion."""
+        return self.suit[self.occasion_starts]
+
+    @cached_property
+    def suit_occasion_starts(self) -> IntArray:
+        """First occasion of each suit."""
+        return np.flatnonzero(np.diff(self.occasion_suit, prepend=-1))
 
     @cached_property
     def suit_diver(self) -> IntArray:
@@ -100,6 +133,11 @@ class Observations:
     def diver_suit_starts(self) -> IntArray:
         """First suit of each diver."""
         return np.flatnonzero(np.diff(self.suit_diver, prepend=-1))
+
+    @cached_property
+    def is_shared(self) -> NDArray[np.bool_]:
+        """Whether each occasion holds several rows."""
+        return np.asarray(np.bincount(self.occasion) > 1) if len(self) else np.zeros(0, bool)
 
     @cached_property
     def single(self) -> IntArray:
@@ -135,6 +173,7 @@ class Observations:
                     "upper_breath",
                     "reading_sd",
                     "fit",
+                    "form",
                     "point",
                 )
             },

@@ -11,15 +11,18 @@ from numpy.typing import NDArray
 
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.likelihood import point_terms, zone_terms
-from leadline.model.observations import Observations
+from leadline.model.observations import Form, Observations
 
-__all__ = ["OccasionTerms", "levels", "occasion_terms"]
+__all__ = ["OccasionTerms", "levels", "occasion_terms", "row_terms"]
 
 FloatArray = NDArray[np.float64]
 
 NODES: Final = 31
 """Gauss-Hermite nodes over the shared scatter; with reading sds from 0.15 kg up and a scatter near
 0.5 kg the error of a log likelihood stays below 1e-3 (checked against an adaptive integral)."""
+
+LIGHT_PART: Final = 0.4
+"""Where the neutral zone is parted: lead this much over need still feels level. [kg] (judged)"""
 
 LEAST_READING_SD: Final = 0.15
 """Floor [kg] of the reading noise where several readings share one scatter: keeps every factor smooth."""
@@ -59,25 +62,45 @@ def _nodes(count: int) -> tuple[FloatArray, FloatArray]:
     return nodes, np.log(weights / weights.sum())
 
 
-def levels(fit: FloatArray, wrong: float) -> FloatArray:
-    """Chance of a record in each zone: right with 1 - wrong, else one of the two other results.
+def levels(fit: FloatArray, form: NDArray[np.int64], theta: Hyperparameters) -> FloatArray:
+    """Chance of each record in each zone.
 
     Parameters
     ----------
     fit : ndarray, shape (m, 3)
         How well the record fits each zone, 0 to 1. [-]
-    wrong : float
-        Share of wrong records. [-]
+    form : ndarray of int, shape (m,)
+        How completely it was written down: a value of `Form`.
+    theta : Hyperparameters
+        Share of wrong records, and of records that leave nothing open.
 
     Returns
     -------
-    ndarray, shape (m, 3)
-        Chance of the record given the zone. [-]
+    ndarray, shape (m, 4)
+        Chance of the record given need in the light zone, the lighter and heavier part of the neutral zone,
+        and the heavy zone. [-]
+
+    Notes
+    -----
+    A record is right with 1 - wrong, else one of the two other results. What gets written depends on how
+    the dive went: the heavier the diver, the more seldom the BC is empty at the stop and noted so. If a
+    record were read as its interval alone, the scarce 'sank, BC empty' would be explained by a breath range
+    that is too wide, and need would come out too low. So a record of known form also carries the chance of
+    that form in each zone; a wrong record takes its form from the light part of the neutral zone.
     """
-    return fit * (1 - wrong) + (1 - fit) * wrong / 2
+    low, high = theta.closed_low, theta.closed_high
+    closed_heavy = (1 - theta.sank_open) * theta.closed_heavy
+    opened_heavy = (1 - theta.sank_open) * (1 - theta.closed_heavy)
+    chance = np.ones((len(Form), 4))
+    chance[Form.HOVERED_CLOSED] = low, low, high, low
+    chance[Form.HOVERED_OPEN] = 1 - low, 1 - low, 1 - high, opened_heavy
+    chance[Form.SANK_CLOSED] = low, low, low, closed_heavy
+    chance[Form.SANK_OPEN] = 1 - low, 1 - low, 1 - low, theta.sank_open
+    zones = fit[:, [0, 1, 1, 2]]
+    return np.asarray(chance[form] * (zones * (1 - theta.wrong) + (1 - zones) * theta.wrong / 2))
 
 
-def _row_terms(
+def row_terms(
     observations: Observations,
     theta: Hyperparameters,
     need: FloatArray,
@@ -85,13 +108,44 @@ def _row_terms(
     rows: NDArray[np.int64],
     sd: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Log likelihood of some rows, each by itself.
+
+    Parameters
+    ----------
+    observations : Observations
+        m rows.
+    theta : Hyperparameters
+        Breath range and the chances of records.
+    need : ndarray, shape (..., r)
+        Expected need in the state of each of the rows. [kg]
+    rows : ndarray of int, shape (r,)
+        Which rows.
+    sd : ndarray, shape (r,)
+        Scatter around it, all noise included. [kg]
+
+    Returns
+    -------
+    value, slope, curvature, damping : ndarray, shape (..., r)
+        As `leadline.model.likelihood.zone_terms` gives them.
+    """
     o = observations
-    lower = o.lower[rows] - theta.breath_in * o.lower_breath[rows]
     upper = o.upper[rows] + theta.breath_out * o.upper_breath[rows]
-    found = zone_terms(need, lower, upper, levels=levels(o.fit[rows], theta.wrong), sd=sd)
+    lower = o.lower[rows] - theta.breath_in * o.lower_breath[rows]
+    # Only the breath range has a light and a heavy part; elsewhere the heavy part is empty.
+    middle = (
+        o.lower[rows]
+        - (LIGHT_PART if theta.breath_in > LIGHT_PART else theta.breath_in) * o.lower_breath[rows]
+    )
+    edges = np.stack([upper, middle, lower], axis=-1)
+    found = zone_terms(need, edges, levels(o.fit[rows], o.form[rows], theta), sd=sd)
     point = np.flatnonzero(o.point[rows])
     if len(point):
-        terms = point_terms(need[..., point], o.lower[rows][point], wrong=theta.wrong, sd=sd[point])
+        habit = o.form[rows][point] == Form.HABIT
+        reading = o.lower[rows][point] - habit * theta.habit
+        noise = np.hypot(sd[point], habit * theta.habit_sd)
+        # A chosen lead cannot be a wrong record.
+        wrong = np.where(habit, 0.0, theta.wrong)
+        terms = point_terms(need[..., point], reading, wrong=wrong, sd=noise)
         for whole, part in zip(found, terms, strict=True):
             whole[..., point] = part
     return found
@@ -118,7 +172,7 @@ def occasion_terms(observations: Observations, theta: Hyperparameters, need: Flo
     o = observations
     slope, damping, row_value = (np.zeros(need.shape) for _ in range(3))
     sd = np.sqrt(theta.scatter**2 + o.reading_sd**2)
-    value, slope[..., o.single], curvature, damping[..., o.single] = _row_terms(
+    value, slope[..., o.single], curvature, damping[..., o.single] = row_terms(
         o, theta, need[..., o.single], rows=o.single, sd=sd[o.single]
     )
     row_value[..., o.single] = value
@@ -133,7 +187,7 @@ def occasion_terms(observations: Observations, theta: Hyperparameters, need: Flo
     nodes, log_weights = _nodes(NODES)
     shifted = need[..., None, rows] + theta.scatter * nodes[:, None]
     noise = np.maximum(o.reading_sd[rows], LEAST_READING_SD)
-    parts = _row_terms(o, theta, shifted, rows=rows, sd=noise)
+    parts = row_terms(o, theta, shifted, rows=rows, sd=noise)
     # (..., node, occasion, row in occasion), zero where padded
     v, g, h, d = (np.zeros((*shifted.shape[:-1], count, width)) for _ in range(4))
     for whole, part in zip((v, g, h, d), parts, strict=True):

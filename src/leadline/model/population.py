@@ -1,4 +1,4 @@
-"""Fit of the population: hyperparameters by the Laplace marginal likelihood, shared effects at their mode."""
+"""Fit of the population: hyperparameters by their marginal likelihood, shared effects by their posterior."""
 
 from __future__ import annotations
 
@@ -13,18 +13,19 @@ from numpy.typing import NDArray
 
 from leadline.errors import FitError
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters, log_prior
-from leadline.model.laplace import Effects, Mode, solve
 from leadline.model.observations import Observations
+from leadline.model.propagation import Propagation, Sites, propagate
 
 __all__ = ["Fit", "fit", "prior_fit"]
 
 FloatArray = NDArray[np.float64]
 
-DIFFERENCE: Final = 0.02
-"""Step of the central differences over hyperparameters, in prior sds: large against the tolerance of
-the inner mode, small against the curvature of the marginal likelihood."""
+DIFFERENCE: Final = 0.1
+"""Step of the differences of the gradient that give the hyperparameters' sds, in prior sds. [-]"""
 
-ROUNDS: Final = 40
+ROUNDS: Final = 100
+REACH: Final = 3.0
+"""How far from their prior median the hyperparameters are sought, in prior sds. [-]"""
 
 
 @dataclass(frozen=True)
@@ -41,10 +42,10 @@ class Fit:
         Posterior precision. [-]
     theta : Hyperparameters
         Marginal posterior mode.
-    theta_sd : ndarray, shape (7,)
+    theta_sd : ndarray, shape (k,)
         Posterior sds in unconstrained coordinates. [-]
     diagnostics : dict
-        Rows, divers, log marginal likelihood, steps, whether it converged.
+        Rows, divers, log evidence, rounds of the search and fits it took.
     """
 
     names: tuple[str, ...]
@@ -117,37 +118,41 @@ def prior_fit(names: Sequence[str] = ()) -> Fit:
     return Fit(tuple(names), np.zeros(p), np.eye(p), Hyperparameters(), SPREAD.copy(), {"observations": 0.0})
 
 
-class _Marginal:
-    """Log posterior of the hyperparameters, in prior sds around the prior median; warm-started."""
+class _Posterior:
+    """Log posterior of the hyperparameters and its gradient, in prior sds around the prior median."""
 
     def __init__(self, observations: Observations, notify: Callable[[str], None] | None) -> None:
         self.observations = observations
         self.notify = notify
-        self.start: Effects | None = None
-        self.best: tuple[float, FloatArray, Mode] | None = None
+        self.start: Sites | None = None
         self.calls = 0
 
-    def __call__(self, point: FloatArray) -> float:
-        vector = CENTRE + SPREAD * point
-        mode = solve(self.observations, Hyperparameters.from_vector(vector), start=self.start)
+    def at(self, point: FloatArray) -> Propagation:
+        """Settled sites at `point`, started from the last ones."""
+        theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
+        found = propagate(self.observations, theta, start=self.start)
+        self.start = found.sites
         self.calls += 1
-        value = mode.log_marginal + log_prior(vector)
-        if self.best is None or value > self.best[0]:
-            self.best, self.start = (value, point.copy(), mode), mode.effects
-        return value
+        return found
 
-    def gradient(self, point: FloatArray) -> FloatArray:
-        steps = DIFFERENCE * np.eye(len(point))
-        return np.array([(self(point + s) - self(point - s)) / (2 * DIFFERENCE) for s in steps])
+    def loss(self, point: FloatArray) -> tuple[float, FloatArray]:
+        """What is to be minimised, and its gradient."""
+        found = self.at(point)
+        value = found.log_evidence + log_prior(CENTRE + SPREAD * point)
+        if self.notify:
+            self.notify(f"log evidence {value:.2f}, {self.calls} fits of all divers")
+        return -value, -(found.gradient * SPREAD - point)
 
 
-def _posterior_sd(marginal: _Marginal, point: FloatArray) -> FloatArray:
-    """Sds from the curvature of each hyperparameter by itself; at most the prior's."""
-    width = 0.25
-    centre = marginal(point)
-    steps = width * np.eye(len(point))
-    curvature = np.array([(2 * centre - marginal(point + s) - marginal(point - s)) / width**2 for s in steps])
-    return np.asarray(SPREAD / np.sqrt(np.maximum(curvature, 1.0)))
+def _posterior_sd(posterior: _Posterior, point: FloatArray) -> FloatArray:
+    """Sds from the curvature at the mode; at most the prior's."""
+    rows = [
+        (posterior.loss(point + step)[1] - posterior.loss(point - step)[1]) / (2 * DIFFERENCE)
+        for step in DIFFERENCE * np.eye(len(point))
+    ]
+    values, vectors = np.linalg.eigh((np.array(rows) + np.array(rows).T) / 2)
+    covariance = (vectors / np.maximum(values, 1.0)) @ vectors.T
+    return np.asarray(SPREAD * np.sqrt(np.diag(covariance)))
 
 
 def fit(observations: Observations, *, notify: Callable[[str], None] | None = None) -> Fit:
@@ -163,60 +168,50 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
     Returns
     -------
     Fit
-        Hyperparameters at the mode of their Laplace marginal posterior.
+        Hyperparameters at the mode of their marginal posterior, shared effects as Gaussian.
 
     Raises
     ------
     FitError
-        If the hyperparameters do not converge; such a fit must not be stored.
+        If it does not converge; such a fit must not be stored.
 
     Notes
     -----
-    The hyperparameters are found by BFGS in prior-sd coordinates, where the prior makes the surface
-    proper and well scaled, with central differences of the Laplace marginal likelihood.
+    The hyperparameters are found by L-BFGS in prior-sd coordinates, where the prior makes the surface
+    proper and well scaled, with the exact gradient of the evidence.
     """
     if not len(observations):
         return prior_fit(observations.names)
     from scipy.optimize import minimize
 
-    marginal = _Marginal(observations, notify)
-
-    def objective(point: FloatArray) -> tuple[float, FloatArray]:
-        value = marginal(point)
-        if notify:
-            notify(f"log marginal likelihood {value:.2f} after {marginal.calls} fits")
-        return -value, -marginal.gradient(point)
-
+    posterior = _Posterior(observations, notify)
     found = minimize(
-        objective,
+        posterior.loss,
         np.zeros(len(CENTRE)),
         jac=True,
         method="L-BFGS-B",
-        bounds=[(-3.0, 3.0)] * len(CENTRE),
-        options={"maxiter": ROUNDS, "ftol": 1e-7, "gtol": 0.03},
+        bounds=[(-REACH, REACH)] * len(CENTRE),
+        options={"maxiter": ROUNDS, "ftol": 2e-6, "gtol": 0.05},
     )
-    if not found.success or marginal.best is None:
+    if not found.success:
         raise FitError(
             f"the hyperparameters did not converge ({found.message}): nothing was stored; "
             "look at the newest records first",
-            {"calls": float(marginal.calls)},
+            {"calls": float(posterior.calls)},
         )
     point = np.asarray(found.x)
-    theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
-    mode = solve(observations, theta, start=marginal.start)
-    theta_sd = _posterior_sd(marginal, point)
+    settled = posterior.at(point)
     return Fit(
         observations.names,
-        mode.effects.beta,
-        mode.remainder.precision,
-        theta,
-        theta_sd,
+        settled.moments.beta,
+        settled.precision,
+        Hyperparameters.from_vector(CENTRE + SPREAD * point),
+        _posterior_sd(posterior, point),
         {
             "observations": float(len(observations)),
             "divers": float(len(observations.body_sd)),
-            "log_marginal": mode.log_marginal,
+            "log_evidence": settled.log_evidence,
             "rounds": float(found.nit),
-            "calls": float(marginal.calls),
-            "concave": float(mode.concave),
+            "calls": float(posterior.calls),
         },
     )
