@@ -139,6 +139,25 @@ def test_torn_row_does_not_slip_in_through_the_file_of_rows_set_aside(path: Path
     assert load(path, dives=report.rejects).tables["dives"].rejected == 2
 
 
+def test_row_torn_in_the_file_of_rows_set_aside_loses_nothing(path: Path, write: Write) -> None:
+    report = load(path, dives=write("d.csv", "dive,diver,lead_kg\n8,Ines,4,five\n"))
+    assert report.rejects is not None
+    report.rejects.write_text(report.rejects.read_text().rstrip("\n") + ",six\n")
+    again = load(path, dives=report.rejects)
+    assert again.tables["dives"].rejected == 1
+    (row,) = csv.DictReader(report.rejects.read_text().splitlines())
+    assert (row["set_aside_rest"], row["lead_kg"]) == ("five | six", "4")
+
+
+def test_many_misspelt_names_among_many_are_not_all_compared(
+    path: Path, write: Write, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("leadline.book.hint._COMPARISONS", 5)  # two divers: two names are looked up
+    report = load(path, dives=write("d.csv", "dive,diver\n" + "".join(f"{i},Ine{i}\n" for i in range(4))))
+    assert sum("closest: Ines" in fault.reason for fault in report.faults) == 2
+    assert report.tables["dives"].rejected == 4
+
+
 def test_unknown_columns_are_kept_and_named(path: Path, write: Write) -> None:
     text = "diver,mass_kg,notes,Shoe Size\nInes,64,likes\tcold,42\nIvo,82,,\n"
     report = load(path, divers=write("d.csv", text))

@@ -141,3 +141,52 @@ def test_full_disk_is_one_line_and_leaves_the_book_as_it_was(path: Path, tmp_pat
     assert (done.returncode, done.stderr.count("\n")) == (1, 1)
     assert "nothing was changed" in done.stderr
     assert everything(path) == before
+
+
+INTERRUPT = """
+    import os, signal, sys, threading
+    from leadline.book import loading
+    from leadline.cli import main
+
+    def endless(connection, *_):
+        threading.Timer(0.3, os.kill, (os.getpid(), signal.SIGINT)).start()
+        while True:
+            connection.execute("CREATE OR REPLACE TEMP TABLE busy AS SELECT max(range) FROM range(2000000)")
+
+    loading._record = endless
+    main()
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs SIGINT")
+def test_interrupted_load_ends_quietly_and_leaves_the_book_as_it_was(path: Path, tmp_path: Path) -> None:
+    before = everything(path)
+    many = tmp_path / "many.csv"
+    many.write_text("diver\nNoa\n")
+    command = [
+        sys.executable,
+        "-c",
+        textwrap.dedent(INTERRUPT),
+        "--book",
+        str(path),
+        "load",
+        "--divers",
+        str(many),
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
+    assert everything(path) == before
+
+
+def test_interrupt_inside_a_query_is_the_usual_one(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pinned: DuckDB 2.0.1 raises RuntimeError("Query interrupted") when Ctrl-C stops a running query."""
+
+    def interrupted(*_: object) -> None:
+        raise RuntimeError("Query interrupted")
+
+    monkeypatch.setattr(loading, "_record", interrupted)
+    with pytest.raises(KeyboardInterrupt), Book.open(path, write=True) as book:
+        _upsert(book)
+    monkeypatch.undo()
+    with Book.open(path) as book:
+        assert book.names("divers") == ["Ines", "Ivo"]

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["add_close_matches", "close_matches"]
 
 _MOST: Final = 200  # distinct values; a file with more has another trouble than spelling
+_COMPARISONS: Final = 200_000  # names compared for one load: about two seconds
 
 
 def close_matches(name: str, known: Iterable[str], *, most: int = 3) -> list[str]:
@@ -67,9 +68,13 @@ def add_close_matches(connection: DuckDBPyConnection) -> None:
         f" ORDER BY ALL LIMIT {_MOST}",
     )
     known: dict[str, list[str]] = {}
+    budget = _COMPARISONS
     for hint, subject in wanted:
         if hint not in known:
             known[hint] = _candidates(connection, hint)
+        budget -= len(known[hint])
+        if budget < 0:
+            return
         close = close_matches(subject, known[hint])
         if close:
             connection.execute(

@@ -6,7 +6,7 @@ import os
 from contextlib import ExitStack, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Final, Self
 
 import duckdb
 
@@ -15,6 +15,8 @@ from leadline.book.sql import one
 from leadline.errors import BookError
 
 __all__ = ["Session", "default_path"]
+
+_INTERRUPTED: Final = "Query interrupted"
 
 
 def default_path() -> Path:
@@ -116,6 +118,9 @@ class Session:
         self.close()
         if untouched:  # a first load that failed leaves nothing behind
             self.path.unlink(missing_ok=True)
+        # DuckDB turns Ctrl-C inside a query into an error of its own; callers know only the usual one.
+        if isinstance(error, duckdb.InterruptException) or str(error) == _INTERRUPTED:
+            raise KeyboardInterrupt from None
 
     def close(self) -> None:
         """Close the file; the book can then be opened by others."""

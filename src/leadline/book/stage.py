@@ -194,10 +194,11 @@ def raw_json(source: Source) -> str:
     pairs = [
         f"{literal(header)}, {raw(header) if header in known else f'c{i}'}"
         for i, header in enumerate(source.headers)
-        if header not in ORIGIN[:3]
+        if header not in ORIGIN
     ]
     width = len(source.headers)
     rest = f"CASE WHEN cells < {width} THEN '(' || ({width} - cells) || ' cells missing)' ELSE c{width} END"
-    if ORIGIN[3] not in source.headers:
-        pairs.append(f"{literal(ORIGIN[3])}, nullif(replace({rest}, chr(31), ' | '), '')")
+    before = source.cell(ORIGIN[3]) or "NULL"
+    torn = f"concat_ws(' | ', nullif({before}, ''), nullif(replace({rest}, chr(31), ' | '), ''))"
+    pairs.append(f"{literal(ORIGIN[3])}, nullif({torn}, '')")
     return f"CAST(json_object({', '.join(pairs)}) AS VARCHAR)"
