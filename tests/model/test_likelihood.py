@@ -1,5 +1,7 @@
 """Likelihood of one observation and of an occasion, against independent integration and differences."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -27,6 +29,7 @@ def one_occasion(lower, upper, fit, sd, *, point=None):
         upper_breath=np.zeros(m),
         reading_sd=np.array(sd, float),
         fit=np.array(fit, float),
+        form=np.zeros(m, int),
         point=np.zeros(m, bool) if point is None else np.array(point),
         occasion=np.zeros(m, int),
         suit=np.zeros(m, int),
@@ -34,6 +37,10 @@ def one_occasion(lower, upper, fit, sd, *, point=None):
         body_sd=np.ones(1),
         names=("z",),
     )
+
+
+def bounds(lower, upper, count):
+    return np.tile([upper, lower], (count, 1)).astype(float)
 
 
 @settings(deadline=None)
@@ -44,21 +51,26 @@ def test_zone_probability_is_the_weighted_sum_of_normal_probabilities(need, low,
     light = stats.norm.sf(low + width, need, sd)
     heavy = stats.norm.cdf(low, need, sd)
     expected = level @ [light, 1 - light - heavy, heavy]
-    value, *_ = zone_terms(
-        np.array([need]), np.array([low]), np.array([low + width]), levels=level[None], sd=np.array([sd])
-    )
+    value, *_ = zone_terms(np.array([need]), bounds(low, low + width, 1), level[None], sd=np.array([sd]))
     if expected > 1e-9:
         assert_allclose(np.exp(value[0]), expected, rtol=1e-6)
     assert value[0] < 1e-12
 
 
+def test_an_empty_zone_changes_nothing():
+    need, level = np.linspace(-3, 3, 31), np.tile([0.01, 0.98, 0.5, 0.01], (31, 1))
+    with_empty = zone_terms(need, np.tile([0.5, -0.5, -0.5], (31, 1)), level, sd=np.full(31, 0.6))
+    without = zone_terms(need, bounds(-0.5, 0.5, 31), level[:, [0, 1, 3]], sd=np.full(31, 0.6))
+    for a, b in zip(with_empty, without, strict=True):
+        assert_allclose(a, b, atol=1e-12)
+
+
 @pytest.mark.parametrize("which", range(4))
 def test_zone_derivatives_match_differences(which, rng):
     need, step = rng.uniform(-6, 6, 200), 1e-5
-    bounds = np.full(200, -0.7), np.full(200, 0.9)
-    level, sd = np.repeat(ZONES[[which]], 200, axis=0), np.full(200, 0.6)
-    up, down = (zone_terms(need + s, *bounds, levels=level, sd=sd) for s in (step, -step))
-    _, slope, curvature, _ = zone_terms(need, *bounds, levels=level, sd=sd)
+    edges, level, sd = bounds(-0.7, 0.9, 200), np.repeat(ZONES[[which]], 200, axis=0), np.full(200, 0.6)
+    up, down = (zone_terms(need + s, edges, level, sd=sd) for s in (step, -step))
+    _, slope, curvature, _ = zone_terms(need, edges, level, sd=sd)
     assert_allclose(slope, (up[0] - down[0]) / (2 * step), atol=1e-6, rtol=1e-6)
     assert_allclose(curvature, (up[1] - down[1]) / (2 * step), atol=1e-6, rtol=1e-6)
 
@@ -69,7 +81,7 @@ def test_far_tails_keep_their_digits():
     # far beyond what a plain difference could hold.
     z = 40.0
     value, slope, curvature, _ = zone_terms(
-        np.array([-z]), np.array([0.0]), np.array([np.inf]), levels=np.array([[0.0, 1.0, 0.0]]), sd=np.ones(1)
+        np.array([-z]), bounds(0.0, np.inf, 1), np.array([[0.0, 1.0, 0.0]]), sd=np.ones(1)
     )
     expected = -(z**2) / 2 - np.log(z * np.sqrt(2 * np.pi)) + np.log(1 - 1 / z**2 + 3 / z**4)
     assert_allclose(value[0], expected, rtol=1e-9)
@@ -80,7 +92,7 @@ def test_far_tails_keep_their_digits():
 def test_infinite_bounds_are_the_one_sided_probability():
     need = np.linspace(-4, 4, 41)
     interval = np.repeat([[0.0, 1.0, 0.0]], 41, axis=0)
-    value, *_ = zone_terms(need, np.full(41, -np.inf), np.full(41, 0.5), levels=interval, sd=np.full(41, 0.8))
+    value, *_ = zone_terms(need, bounds(-np.inf, 0.5, 41), interval, sd=np.full(41, 0.8))
     assert_allclose(value, stats.norm.logcdf((0.5 - need) / 0.8), rtol=1e-10)
 
 
@@ -96,8 +108,16 @@ def test_reading_is_a_normal_density_with_a_uniform_share(rng):
     assert_allclose(curvature, (up[1] - down[1]) / (2 * step), atol=1e-5)
 
 
-def test_levels_of_the_three_results_sum_to_one_in_every_zone():
-    assert_allclose(levels(np.eye(3), 0.06).sum(axis=0), 1.0)
+def test_chances_of_all_records_sum_to_one_in_every_zone():
+    # By hand: what can be written down after a stop is one of five records, with 'rose' never open.
+    theta = replace(
+        Hyperparameters(), wrong=0.06, closed_low=0.4, closed_high=0.3, closed_heavy=0.15, sank_open=0.1
+    )
+    fit = np.array([[1, 0, 0], [0, 1, 0], [0, 1, 1], [0, 0, 1], [0, 0, 1]], float)
+    total = levels(fit, np.arange(5), theta).sum(axis=0)
+    assert_allclose(total[:3], 1.0)
+    # In the heavy zone 'hovered, BC open' is right, so wrong records of it have nowhere else to go.
+    assert_allclose(total[3], 1.0, atol=theta.wrong / 2)
 
 
 def test_shared_scatter_matches_an_adaptive_integral():
@@ -113,12 +133,12 @@ def test_shared_scatter_matches_an_adaptive_integral():
     need = np.array([0.2, 0.5, -0.4])
 
     def integrand(e):
-        chance = levels(rows.fit, theta.wrong)
+        chance = levels(rows.fit, rows.form, theta)
         product = stats.norm.pdf(e, 0, theta.scatter)
         for i in range(2):
             light = stats.norm.sf(rows.upper[i], need[i] + e, rows.reading_sd[i])
             heavy = stats.norm.cdf(rows.lower[i], need[i] + e, rows.reading_sd[i])
-            product *= chance[i] @ [light, 1 - light - heavy, heavy]
+            product *= chance[i, [0, 1, 3]] @ [light, 1 - light - heavy, heavy]
         return product * (0.98 * stats.norm.pdf(0.3, need[2] + e, 0.5) + 0.02 / POINT_RANGE)
 
     expected = np.log(integrate.quad(integrand, -5, 5, epsabs=1e-13, points=[-1, 0, 1])[0])

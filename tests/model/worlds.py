@@ -7,7 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from leadline.model.hyperparameters import Hyperparameters
-from leadline.model.observations import Observations
+from leadline.model.observations import Form, Observations
+from leadline.model.occasion import LIGHT_PART
+
+TRUE = Hyperparameters(
+    closed_low=0.6, closed_high=0.4, closed_heavy=0.2, sank_open=0.001, habit=1.2, habit_sd=1.1
+)
+ZONES = np.eye(3)
+OPEN = np.array([0.0, 1.0, 1.0])
 
 
 @dataclass(frozen=True)
@@ -17,6 +24,22 @@ class World:
     diver: np.ndarray
     suit: np.ndarray
     theta: Hyperparameters
+    base: np.ndarray
+    """Expected need in the state of each row. [kg]"""
+
+
+def _recorded(rng, need, lead, t):
+    """Fit and form of the record of a stop."""
+    zone = 0 if need > lead + t.breath_out else 2 if need < lead - t.breath_in else 1
+    if rng.random() < t.wrong:
+        zone = rng.choice([other for other in range(3) if other != zone])
+    share = t.closed_heavy if zone == 2 else t.closed_low if need > lead - LIGHT_PART else t.closed_high
+    closed = rng.random() < share
+    if zone == 0:
+        return ZONES[0], Form.ANY
+    if not closed:
+        return OPEN, Form.HOVERED_OPEN
+    return ZONES[zone], Form.HOVERED_CLOSED if zone == 1 else Form.SANK_CLOSED
 
 
 def draw(
@@ -25,79 +48,67 @@ def draw(
     divers: int = 60,
     dives: int = 20,
     exposures: int = 6,
-    theta: Hyperparameters | None = None,
-    bc_known: float = 0.5,
+    theta: Hyperparameters = TRUE,
     checks: float = 0.2,
 ) -> World:
-    """Divers with one to three suits; stop results (BC empty or not), surface readings, shared dives."""
-    t = theta or Hyperparameters()
+    """Divers with one to three suits, each with a lead of habit; stop results, readings, shared dives."""
+    t = theta
     counts = rng.poisson(dives, divers) + 1
     diver = np.repeat(np.arange(divers), counts)
     wardrobe = rng.integers(1, 4, divers)
     local = np.sort(rng.integers(0, 10**6, len(diver)) % wardrobe[diver] + 10 * diver)
     suit = np.unique(local, return_inverse=True)[1]
-    n = len(diver)
+    suits = suit.max() + 1
     beta = rng.normal(size=exposures)
     body_sd = rng.choice([0.9, 1.2, 2.0], divers)
     offset = rng.normal(size=divers) * np.sqrt(t.diver_sd**2 + (t.body_factor * body_sd) ** 2)
-    in_suit = rng.normal(size=suit.max() + 1) * t.suit_factor
-    suit_sd = rng.choice([0.4, 0.7, 2.0], suit.max() + 1)
-    table = rng.normal(size=(suit.max() + 1, exposures)) * 0.3
+    in_suit = rng.normal(size=suits) * t.suit_factor
+    suit_sd = rng.choice([0.4, 0.7, 2.0], suits)
+    table = rng.normal(size=(suits, exposures)) * 0.3
     table[:, 0] = 0.5
+    habit = rng.normal(t.habit, t.habit_sd, suits)
 
     rows = []
-    for i in range(n):
+    last = -1
+    for i in range(len(diver)):
+        k, d = suit[i], diver[i]
         scatter = rng.normal(0, t.scatter)
-        z, x = table[suit[i]], suit_sd[suit[i]]
-        prior = 4 + 2 * np.sin(suit[i])
-        base = prior + z @ beta + offset[diver[i]] + x * in_suit[suit[i]]
-        lead = np.round((base + rng.normal(0.7, 1.2)) * 2) / 2
-        fits = np.eye(3)
-        need = base + scatter + rng.normal(0, 0.2)
-        zone = 0 if need > lead + t.breath_out else 2 if need < lead - t.breath_in else 1
-        if rng.random() < t.wrong:
-            zone = rng.choice([z_ for z_ in range(3) if z_ != zone])
-        known = rng.random() < bc_known
-        fit = fits[zone] if known or zone == 0 else np.array([0.0, 1.0, 1.0])
-        rows.append((prior, z, x, lead, lead, 1, 1, 0.2, fit, False, i, suit[i], diver[i]))
+        z, x = table[k], suit_sd[k]
+        prior = 4 + 2 * np.sin(k)
+        base = prior + z @ beta + offset[d] + x * in_suit[k]
+        if k != last:
+            chosen = base + habit[k] + rng.normal(0, t.scatter)
+            rows.append((prior, z, x, chosen, 0, 0.0, ZONES[1], Form.HABIT, True, -1 - k, k, d, base))
+            last = k
+        lead = np.round((base + habit[k] + rng.normal(0, 0.5)) * 2) / 2
+        fit, form = _recorded(rng, base + scatter + rng.normal(0, 0.2), lead, t)
+        rows.append((prior, z, x, lead, 1, 0.2, fit, form, False, i, k, d, base))
         if rng.random() < checks:
             # A reading in another state: foam weighs more there, and the reading has its own noise.
-            xs, zs = x * 1.3, z * 1.2
-            truth = prior - 0.5 + zs @ beta + offset[diver[i]] + xs * in_suit[suit[i]] + scatter
-            value = truth + rng.normal(0, 0.5) if rng.random() > t.wrong else truth + rng.uniform(-7, 7)
-            rows.append(
-                (
-                    prior - 0.5,
-                    zs,
-                    xs,
-                    value,
-                    value,
-                    0,
-                    0,
-                    0.5,
-                    np.array([0.0, 1.0, 0.0]),
-                    True,
-                    i,
-                    suit[i],
-                    diver[i],
-                )
-            )
-    prior, z, x, lo, up, lb, ub, sd, fit, point, occ, su, di = (np.array(v) for v in zip(*rows, strict=True))
+            zs, xs = z * 1.2, x * 1.3
+            there = prior - 0.5 + zs @ beta + offset[d] + xs * in_suit[k]
+            noise = rng.normal(0, 0.5) if rng.random() > t.wrong else rng.uniform(-7, 7)
+            value = there + scatter + noise
+            rows.append((prior - 0.5, zs, xs, value, 0, 0.5, ZONES[1], Form.ANY, True, i, k, d, there))
+    prior, z, x, lead, breath, sd, fit, form, point, occasion, k, d, base = (
+        np.array(v) for v in zip(*rows, strict=True)
+    )
     observations = Observations(
         prior=prior.astype(float),
         exposure=z,
         suit_weight=x,
-        lower=lo.astype(float),
-        upper=up.astype(float),
-        lower_breath=lb.astype(float),
-        upper_breath=ub.astype(float),
+        lower=lead.astype(float),
+        upper=lead.astype(float),
+        lower_breath=breath.astype(float),
+        upper_breath=breath.astype(float),
         reading_sd=sd,
         fit=fit,
+        form=form,
         point=point.astype(bool),
-        occasion=np.unique(occ, return_inverse=True)[1],
-        suit=np.unique(su, return_inverse=True)[1],
-        diver=di,
+        occasion=np.cumsum(np.diff(occasion, prepend=occasion[:1]) != 0),
+        suit=k,
+        diver=d,
         body_sd=body_sd,
         names=tuple(f"z{j}" for j in range(exposures)),
     )
-    return World(observations, beta, offset, in_suit, t)
+    return World(observations, beta, offset, in_suit, t, base)

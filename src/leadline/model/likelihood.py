@@ -15,6 +15,9 @@ FloatArray = NDArray[np.float64]
 SAFE_LEVEL: Final = 1e-7
 """Least chance of a record in any zone from which probabilities may be summed as they are. [-]"""
 
+LEAST_RIGHT: Final = 1e-12
+"""Floor of the responsibility of a right record. [-]"""
+
 LOG_SQRT_2PI: Final = 0.9189385332046727
 POINT_RANGE: Final = 15.0
 """Range over which a wrong reading of need is taken as uniform. [kg]"""
@@ -61,9 +64,9 @@ def zone_terms(
 
     Returns
     -------
-    value, slope, curvature, damping : ndarray, shape (..., m)
-        Log probability, its first and second derivative with respect to `need`, and what to add to the
-        negative second derivative so that a Newton step cannot overshoot (see Notes). [-, 1/kg, 1/kg²]
+    value, slope, curvature, right : ndarray, shape (..., m)
+        Log probability, its first and second derivative with respect to `need`, and the responsibility of
+        a right record (see Notes). [-, 1/kg, 1/kg², -]
 
     Notes
     -----
@@ -72,8 +75,8 @@ def zone_terms(
     likelihood, whose logarithm is concave.
 
     The smallest level is the chance of a record that says nothing; the rest is a record that means what it
-    says, with responsibility r. The curvature of the second part weighted by r is that of an
-    expectation-maximisation bound: `damping` = slope² (1/r - 1) turns one into the other.
+    says, with responsibility r. That part alone has slope/r as its slope and (curvature - slope² (1/r - 1))/r
+    as its curvature, which is never positive where the zones that fit are neighbours.
     """
     scores = (edges - need[..., None]) / sd[:, None]
     steps = np.diff(levels, axis=1)
@@ -90,7 +93,7 @@ def zone_terms(
     curvature = -np.sum(weighted * scores, axis=-1) / sd**2 - slope**2
     with np.errstate(divide="ignore"):
         worthless = np.exp(np.minimum(np.log(least) - value, 0.0))
-    return value, slope, curvature, slope**2 * worthless / np.maximum(1 - worthless, 1e-12)
+    return value, slope, curvature, np.maximum(1 - worthless, LEAST_RIGHT)
 
 
 def point_terms(
@@ -111,7 +114,7 @@ def point_terms(
 
     Returns
     -------
-    value, slope, curvature, damping : ndarray, shape (..., m)
+    value, slope, curvature, right : ndarray, shape (..., m)
         As for `zone_terms`, with the log density.
     """
     share_wrong = np.asarray(wrong, float)
@@ -122,4 +125,4 @@ def point_terms(
     value = np.logaddexp(good, flat)
     share = np.exp(good - value)
     doubt = share * (1 - share) * pull**2
-    return value, share * pull, -share / sd**2 + doubt, doubt
+    return value, share * pull, -share / sd**2 + doubt, np.maximum(share, LEAST_RIGHT)

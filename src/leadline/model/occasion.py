@@ -43,7 +43,7 @@ class OccasionTerms:
     blocks : ndarray, shape (..., occasions, k, k)
         Second derivatives of the rows that share an occasion; zero where padded. [1/kg²]
     damping : ndarray, shape (..., m)
-        To be added to the negative second derivatives of a cautious step. [1/kg²]
+        To be added to the negative second derivatives, so that a Newton step cannot overshoot. [1/kg²]
     row_value : ndarray, shape (..., m)
         Log likelihood of each row by itself, its occasion's scatter integrated out. [-]
     """
@@ -54,6 +54,11 @@ class OccasionTerms:
     blocks: FloatArray
     damping: FloatArray
     row_value: FloatArray
+
+
+def _damping(slope: FloatArray, right: FloatArray) -> FloatArray:
+    """Turns the curvature of a mixture into that of its expectation-maximisation bound."""
+    return np.asarray(slope**2 * (1 / right - 1))
 
 
 @lru_cache(maxsize=4)
@@ -125,7 +130,7 @@ def row_terms(
 
     Returns
     -------
-    value, slope, curvature, damping : ndarray, shape (..., r)
+    value, slope, curvature, right : ndarray, shape (..., r)
         As `leadline.model.likelihood.zone_terms` gives them.
     """
     o = observations
@@ -172,9 +177,11 @@ def occasion_terms(observations: Observations, theta: Hyperparameters, need: Flo
     o = observations
     slope, damping, row_value = (np.zeros(need.shape) for _ in range(3))
     sd = np.sqrt(theta.scatter**2 + o.reading_sd**2)
-    value, slope[..., o.single], curvature, damping[..., o.single] = row_terms(
+    value, alone_slope, curvature, right = row_terms(
         o, theta, need[..., o.single], rows=o.single, sd=sd[o.single]
     )
+    slope[..., o.single] = alone_slope
+    damping[..., o.single] = _damping(alone_slope, right)
     row_value[..., o.single] = value
     total = value.sum(axis=-1)
     count, width = o.shared.shape
@@ -187,7 +194,8 @@ def occasion_terms(observations: Observations, theta: Hyperparameters, need: Flo
     nodes, log_weights = _nodes(NODES)
     shifted = need[..., None, rows] + theta.scatter * nodes[:, None]
     noise = np.maximum(o.reading_sd[rows], LEAST_READING_SD)
-    parts = row_terms(o, theta, shifted, rows=rows, sd=noise)
+    part_value, part_slope, part_curvature, right = row_terms(o, theta, shifted, rows=rows, sd=noise)
+    parts = part_value, part_slope, part_curvature, _damping(part_slope, right)
     # (..., node, occasion, row in occasion), zero where padded
     v, g, h, d = (np.zeros((*shifted.shape[:-1], count, width)) for _ in range(4))
     for whole, part in zip((v, g, h, d), parts, strict=True):

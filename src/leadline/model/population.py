@@ -127,10 +127,10 @@ class _Posterior:
         self.start: Sites | None = None
         self.calls = 0
 
-    def at(self, point: FloatArray) -> Propagation:
-        """Settled sites at `point`, started from the last ones."""
+    def at(self, point: FloatArray, *, sketch: bool = True) -> Propagation:
+        """Sites at `point`, started from the last ones."""
         theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
-        found = propagate(self.observations, theta, start=self.start)
+        found = propagate(self.observations, theta, start=self.start, sketch=sketch)
         self.start = found.sites
         self.calls += 1
         return found
@@ -200,7 +200,7 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
             {"calls": float(posterior.calls)},
         )
     point = np.asarray(found.x)
-    settled = posterior.at(point)
+    settled = posterior.at(point, sketch=False)
     return Fit(
         observations.names,
         settled.moments.beta,
