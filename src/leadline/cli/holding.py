@@ -1,0 +1,169 @@
+"""What a book holds for an answer: records, the last fit and what that fit has seen, read in one short visit."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from leadline.errors import BookError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from leadline.arrays import Columns, Records
+    from leadline.book import Book
+    from leadline.decide.assessment import Assessment
+    from leadline.model.population import Fit
+
+__all__ = ["Holding", "read", "single_thread"]
+
+Extra = TypeVar("Extra")
+
+
+def single_thread() -> None:
+    """Keep linear algebra on one thread; to be called before NumPy is first imported.
+
+    The matrices here are small and many: threads spend their time waiting for each other (measured on two
+    cores: 50 s instead of 3 s for the demo book). Who sets the variables keeps what was set.
+    """
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
+@dataclass(frozen=True)
+class Holding:
+    """The book as it was when it was read.
+
+    Parameters
+    ----------
+    book : str
+        Name of the file, without its path.
+    records : Records
+        All records, or those that bear on the divers of interest.
+    data_version : int
+        Version of the records.
+    fit : Fit
+        The last one, or the state before any record.
+    fitted : datetime or None
+        When it was made; None: never.
+    dives_in_fit, checks_in_fit : ndarray of bool
+        Which rows the fit has seen as they stand now.
+    """
+
+    book: str
+    records: Records
+    data_version: int
+    fit: Fit
+    fitted: datetime | None
+    dives_in_fit: NDArray[np.bool_]
+    checks_in_fit: NDArray[np.bool_]
+
+    def about(self, divers: set[str], *, suits: set[str] | None = None) -> Holding:
+        """The same, with the dives and checks that bear on some divers.
+
+        Parameters
+        ----------
+        divers : set of str
+            Divers of interest.
+        suits : set of str, optional
+            Further suits of interest, such as those of a plan.
+
+        Returns
+        -------
+        Holding
+            Their own rows, and others' dives in the suits they wear: those count as wear of the suit.
+        """
+        import numpy as np
+
+        dives, checks = self.records.dives, self.records.checks
+        own = np.isin(dives["diver"], list(divers))
+        own_checks = np.isin(checks["diver"], list(divers))
+        worn = set(suits or ())
+        for cell in {*dives["suit"][own].tolist(), *checks["suit"][own_checks].tolist()}:
+            worn |= set(_names(cell))
+        cells = {cell for cell in set(dives["suit"].tolist()) if worn.intersection(_names(cell))}
+        kept = own | np.isin(dives["suit"], list(cells))
+        records = replace(
+            self.records,
+            dives={name: values[kept] for name, values in dives.items()},
+            checks={name: values[own_checks] for name, values in checks.items()},
+        )
+        return replace(
+            self,
+            records=records,
+            dives_in_fit=self.dives_in_fit[kept],
+            checks_in_fit=self.checks_in_fit[own_checks],
+        )
+
+    def assessment(self, plan: Columns | None = None) -> Assessment:
+        """Records and fit brought together, with a plan if there is one."""
+        from leadline.decide.assessment import Assessment
+
+        return Assessment.of(
+            self.records,
+            self.fit,
+            plan=plan,
+            dives_in_fit=self.dives_in_fit,
+            checks_in_fit=self.checks_in_fit,
+        )
+
+
+def _names(cell: str) -> list[str]:
+    return [part.strip() for part in cell.split(";") if part.strip()]
+
+
+def read(path: Path | None, also: Callable[[Book], Extra] | None = None) -> tuple[Holding, Extra | None]:
+    """Open the book, read what an answer needs, close it.
+
+    Parameters
+    ----------
+    path : Path or None
+        The book; None for the default one.
+    also : callable, optional
+        Called with the open book, for whatever else the answer needs of it.
+
+    Returns
+    -------
+    holding : Holding
+        Records and fit.
+    extra : object
+        What `also` returned.
+
+    Raises
+    ------
+    BookError
+        If there is no such book, or its fit cannot be read by this version.
+    """
+    from leadline.book import Book
+
+    with Book.open(path) as book:
+        records = book.records()
+        version = book.data_version
+        stored = book.latest_fit()
+        rows = {name: book.versions(name) for name in ("dives", "checks")}
+        extra = None if also is None else also(book)
+        name = book.path.name
+    fit, fitted, seen = _fit(stored)
+    holding = Holding(name, records, version, fit, fitted, rows["dives"] <= seen, rows["checks"] <= seen)
+    return holding, extra
+
+
+def _fit(stored: tuple[bytes, dict[str, Any]] | None) -> tuple[Fit, datetime | None, int]:
+    """The fit, when it was made, and the version of the records that it saw."""
+    from leadline.model.population import Fit, prior_fit
+
+    if stored is None:
+        return prior_fit(), None, -1
+    payload, info = stored
+    try:
+        fit = Fit.from_bytes(payload)
+    except (KeyError, TypeError, ValueError):
+        raise BookError(
+            "the book's fit was made by another version of leadline; run `leadline learn` again"
+        ) from None
+    return fit, datetime.fromisoformat(info["created"]), int(info["data_version"])

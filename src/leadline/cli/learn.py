@@ -1,0 +1,215 @@
+"""`leadline learn`: fit population, kit and divers to all evidence in the book."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import typer
+
+from leadline.cli.holding import single_thread
+from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
+from leadline.cli.output import note, quantity, show, table
+from leadline.errors import FitError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from leadline.decide.learning import Findings
+
+__all__ = ["document", "fit_book", "register", "view"]
+
+_SHOWN: Final = 8
+_KINDS: Final = {
+    "stop": "at stops",
+    "hand_off": "after hand-offs",
+    "descent": "hard descents",
+    "waterline": "waterlines",
+    "exhale": "breathing out",
+}
+_DOUBT: Final = {
+    "stop": "stop",
+    "hand_off": "hand-off",
+    "descent": "descent",
+    "waterline": "waterline",
+    "exhale": "breathing out",
+}
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to `app`."""
+    app.command()(learn)
+
+
+def learn(
+    book: BookOption = None,
+    units: UnitsOption = "metric",
+    as_json: JsonOption = False,
+) -> None:
+    """Fit population, kit and divers to all evidence in the book.
+
+    The book is free for others while the work goes on; if they change it meanwhile nothing is stored.
+    """
+    single_thread()
+    with _notice("learning") as notify:
+        findings = fit_book(book, notify=notify)
+    show(document(findings), lambda: view(findings, units), as_json=as_json)
+    if findings.doubts and not as_json:
+        note(
+            "Look these records up; if one is a slip, correct it and load it again. Each counts little as it is."
+        )
+
+
+@contextmanager
+def _notice(label: str) -> Iterator[Callable[[str], None] | None]:
+    """A line on standard error that tells how far the work is, on a terminal only."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True, markup=False, emoji=False).status(label) as status:
+        yield lambda text: status.update(f"{label}: {text}")
+
+
+def fit_book(book: Path | None, *, notify: Callable[[str], None] | None = None) -> Findings:
+    """Read the book, fit, and store the fit in the book.
+
+    Parameters
+    ----------
+    book : Path or None
+        The file; None for the default one.
+    notify : callable, optional
+        Called with a short text as the work goes on.
+
+    Returns
+    -------
+    Findings
+        What was found; the fit is stored.
+
+    Raises
+    ------
+    FitError
+        If there is nothing to learn from, or the fit does not converge; nothing is stored then.
+    BookError
+        If the records changed meanwhile; nothing is stored then.
+    """
+    from leadline.book import Book
+    from leadline.decide.learning import learn as learn_from
+
+    with Book.open(book) as opened:
+        records, version = opened.records(), opened.data_version
+    if not len(records.dives["dive"]) and not len(records.checks["check"]):
+        raise FitError(
+            "no dives and no surface checks in the book, so there is nothing to learn from; "
+            "bring some in with `leadline load` or `leadline log`"
+        )
+    findings = learn_from(records, notify=notify)
+    if not findings.counts["observations"]:
+        raise FitError(
+            "no dive or check says anything about need yet; note `stop_result` and `bc_state` with the lead carried, "
+            "or a surface check's `waterline`"
+        )
+    info = {
+        "evidence_hash": findings.evidence_hash,
+        "observations": findings.counts["observations"],
+        "divers": findings.counts["divers"],
+        **findings.fit.diagnostics,
+    }
+    with Book.open(book, write=True) as opened:
+        opened.save_fit(findings.fit.to_bytes(), version, info)
+    return findings
+
+
+def document(findings: Findings) -> dict[str, Any]:
+    """All that was found, ready for JSON; masses in kg."""
+    from leadline.decide.spread import spreads
+
+    return {
+        "counts": findings.counts,
+        "spread": [asdict(spread) for spread in spreads(findings.fit)],
+        "effects": [asdict(effect) for effect in findings.effects],
+        "doubts": [asdict(doubt) for doubt in findings.doubts],
+        "fit": findings.fit.diagnostics,
+        "evidence_hash": findings.evidence_hash,
+    }
+
+
+def view(findings: Findings, units: Units) -> RenderableType:
+    """What was found, for people."""
+    from rich.console import Group
+
+    counts = findings.counts
+    kinds = ", ".join(f"{counts[kind]} {word}" for kind, word in _KINDS.items() if counts[kind])
+    parts: list[RenderableType] = [
+        f"Learned from {counts['observations']} observations of {counts['divers']} divers on "
+        f"{counts['occasions']} dives and check days: {kinds}.",
+        "",
+        _spreads(findings, units),
+        _effects(findings, units),
+    ]
+    if findings.doubts:
+        parts.append(_doubts(findings, units))
+    else:
+        parts.append("No record stands out as wrong.")
+    return Group(*parts)
+
+
+def _spreads(findings: Findings, units: Units) -> RenderableType:
+    from leadline.decide.spread import spreads
+
+    def shown(value: float, unit: str) -> str:
+        if unit == "kg":
+            return quantity(value, "kg", units=units, digits=2)
+        return f"{100 * value:.1f} %" if unit == "share" else f"{value:.2f}"
+
+    rows = [
+        [
+            spread.label,
+            shown(spread.value, spread.unit),
+            f"{shown(spread.low, spread.unit).split()[0]} to {shown(spread.high, spread.unit).split()[0]}",
+        ]
+        for spread in spreads(findings.fit)
+    ]
+    return table("", ["what was found", "best", "95 %"], rows)
+
+
+def _effects(findings: Findings, units: Units) -> RenderableType:
+    unit = "lb" if units == "imperial" else "kg"
+
+    def mass(value: float, sign: str = "") -> str:
+        return format(float(quantity(value, "kg", units=units, digits=3).split()[0]), f"{sign}.2f")
+
+    rows = [
+        [effect.label, mass(effect.kg, "+"), mass(effect.kg_sd), mass(effect.prior_sd_kg), effect.rows]
+        for effect in findings.effects[:_SHOWN]
+    ]
+    return table(
+        "Corrections of the physics that moved most (positive: more lead)",
+        ["where", unit, "give or take", "before", "seen in"],
+        rows,
+    )
+
+
+def _doubts(findings: Findings, units: Units) -> RenderableType:
+    rows = [
+        [
+            doubt.table,
+            doubt.key,
+            doubt.diver,
+            _DOUBT.get(doubt.kind, doubt.kind),
+            f"{100 * doubt.probability:.0f} %",
+            quantity(doubt.lead_kg, "kg", units=units),
+            quantity(doubt.need_kg, "kg", units=units),
+        ]
+        for doubt in findings.doubts
+    ]
+    return table(
+        "Records that look wrong",
+        ["table", "key", "diver", "what", "chance", "lead on", "need from all else"],
+        rows,
+    )
