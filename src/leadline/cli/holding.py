@@ -1,4 +1,4 @@
-"""What a book holds for an answer: records, the last fit and what that fit has seen, read in one short visit."""
+"""What a book holds for an answer: records, the last fit and what it has seen, read in one short visit."""
 
 from __future__ import annotations
 

@@ -59,9 +59,7 @@ def learn(
         findings = fit_book(book, notify=notify)
     show(document(findings), lambda: view(findings, units), as_json=as_json)
     if findings.doubts and not as_json:
-        note(
-            "Look these records up; if one is a slip, correct it and load it again. Each counts little as it is."
-        )
+        note("Look these up: if one is a slip, correct it and load it again. Each counts little as it is.")
 
 
 @contextmanager
@@ -111,8 +109,8 @@ def fit_book(book: Path | None, *, notify: Callable[[str], None] | None = None) 
     findings = learn_from(records, notify=notify)
     if not findings.counts["observations"]:
         raise FitError(
-            "no dive or check says anything about need yet; note `stop_result` and `bc_state` with the lead carried, "
-            "or a surface check's `waterline`"
+            "no dive or check says anything about need yet; note `stop_result` and `bc_state` with the lead "
+            "carried, or a surface check's `waterline`"
         )
     info = {
         "evidence_hash": findings.evidence_hash,

@@ -68,8 +68,10 @@ def next_step(
     """
     wear, most = (mass_text(m, imperial=imperial) for m in (lead, bring))
     if check:
+        begin = f"begin with {wear}" if lead > 0 else "begin without lead"
+        hand = f" and have {most} at hand" if bring > lead else ""
         return (
-            f"Check at the surface before the dive: begin with {wear} and have {most} at hand; "
+            f"Check at the surface before the dive: {begin}{hand}; "
             "add or take off until the water comes to eye level on a normal breath, BC empty."
         )
     if held:

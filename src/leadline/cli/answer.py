@@ -1,0 +1,258 @@
+"""The answer as people read it: the lead large and plain, then what it rests on, then what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from leadline.cli.options import Units
+from leadline.cli.output import plain, quantity, table
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+    from rich.text import Text
+
+    from leadline.cli.kit import Planned
+    from leadline.decide.advice import Advice
+    from leadline.decide.answering import Lateness
+
+__all__ = ["many", "one"]
+
+_LINE: Final = 78
+_CHECK_FIRST: Final = (
+    "Check first: at the surface, beginning with the lead in the table and with `bring` at hand; add or take "
+    "off until the water comes to eye level on a normal breath, BC empty."
+)
+_TAKEN: Final = {
+    "altitude_m": "altitude",
+    "stop_bar": "cylinder left behind",
+    "other": "other kit",
+    "bc": "BC",
+}
+
+
+def _lead(mass: float, units: Units) -> str:
+    from leadline.decide.sentence import mass_text
+
+    return mass_text(mass, imperial=units == "imperial")
+
+
+def _need(mass: float, units: Units) -> str:
+    """Need in words; negative: already heavy."""
+    text = quantity(abs(mass), "kg", units=units)
+    return f"already heavy by {text}" if mass < 0 and float(text.split()[0]) else text
+
+
+def _range(low: float, high: float, units: Units) -> str:
+    first, second = (quantity(value, "kg", units=units) for value in (low, high))
+    return f"{first.split()[0]} to {second}"
+
+
+def one(planned: Planned, answer: Advice, late: Lateness, units: Units) -> RenderableType:
+    """The answer for one dive.
+
+    Parameters
+    ----------
+    planned : Planned
+        The dive.
+    answer : Advice
+        For it.
+    late : Lateness
+        Need at a lower end pressure.
+    units : {"metric", "imperial"}
+        Of what is read.
+
+    Returns
+    -------
+    rich renderable
+        Fits 80 columns.
+    """
+    from rich.console import Group
+    from rich.text import Text
+
+    from leadline.decide.sentence import STANDING
+
+    said = [("Next", answer.next_step), *(("Caution", f"{caution}.") for caution in answer.cautions)]
+    return Group(
+        _wrapped(_headline(planned, answer)),
+        Text(),
+        *_large(answer, units),
+        Text(),
+        _facts(_rows(planned, answer, late, units)),
+        Text(),
+        _facts(said),
+        Text(),
+        _wrapped(STANDING),
+    )
+
+
+def _wrapped(text: str) -> RenderableType:
+    """A paragraph that stays readable where the line is long."""
+    from rich.table import Table
+    from rich.text import Text
+
+    made = Table.grid()
+    made.add_column(max_width=_LINE)
+    made.add_row(Text(plain(text)))
+    return made
+
+
+def _headline(planned: Planned, answer: Advice) -> str:
+    from leadline.cli.kit import kit_of, water_of
+
+    kit = ", ".join(kit_of(planned.plan)) or "no kit named"
+    return f"{answer.diver}: {kit}; {water_of(planned.plan)}"
+
+
+def _large(answer: Advice, units: Units) -> list[Text]:
+    from rich.text import Text
+
+    lead, bring = _lead(answer.lead_kg, units), _lead(answer.bring_kg, units)
+    if answer.check_first:
+        begin = f" {lead} " if answer.lead_kg else " no lead "
+        lines = [Text.assemble("  CHECK FIRST, at the surface, beginning with  ", (begin, "bold reverse"))]
+        if bring != lead:
+            lines.append(Text.assemble("  have at hand  ", (bring, "bold")))
+        return lines
+    lines = [Text.assemble("  PUT ON  ", (f" {lead} ", "bold reverse"))]
+    if bring != lead:
+        lines.append(Text(f"  lightest within the accepted risk: {bring}"))
+    return lines
+
+
+def _facts(rows: Sequence[tuple[str, str]]) -> RenderableType:
+    from rich.table import Table
+    from rich.text import Text
+
+    made = Table.grid(padding=(0, 2))
+    made.add_column(width=11, no_wrap=True)
+    made.add_column(overflow="fold", max_width=_LINE - 13)
+    for name, text in rows:
+        made.add_row(Text(name, style="bold"), Text(plain(text)))
+    return made
+
+
+def _rows(planned: Planned, answer: Advice, late: Lateness, units: Units) -> list[tuple[str, str]]:
+    from leadline.reports.phrase import EVIDENCE, chance
+
+    at = quantity(answer.need_at_bar, "bar", units=units, digits=0)
+    need = (
+        f"with {at} left {_need(answer.need_q50_kg, units)}; on 8 dives in 10 "
+        f"{_range(answer.need_q10_kg, answer.need_q90_kg, units)}"
+    )
+    rows = [("Need", need)]
+    if late.bar == late.bar:
+        more, lower = (
+            quantity(late.more_kg, "kg", units=units),
+            quantity(late.bar, "bar", units=units, digits=0),
+        )
+        then = _need(answer.need_q50_kg + late.more_kg, units)
+        rows.append(("Ends late", f"with {lower} left {more} more: {then}"))
+    who = "beginning with that" if answer.check_first else "with that"
+    rows.append(("Too light", f"on {chance(answer.p_too_light)} {who}"))
+    over = quantity(2.0, "kg", units=units, digits=0 if units == "metric" else 1)
+    rows.append(("Too heavy", f"by more than {over} on {chance(answer.p_too_heavy)}"))
+    rows.append(("Rests on", f"{_count(answer.dives_used)}. {EVIDENCE[answer.evidence]}"))
+    rows.append(("Learned", _learned(planned, answer)))
+    if planned.taken.taken:
+        rows.append(("Taken over", _taken(planned)))
+    if not planned.plan["cylinder"][0] or not planned.plan["bc"][0]:
+        gaps = [word for word, name in (("cylinder", "cylinder"), ("BC", "bc")) if not planned.plan[name][0]]
+        rows.append(("Assumed", f"a usual {' and a usual '.join(gaps)}: none is named"))
+    return rows
+
+
+def _count(used: int) -> str:
+    if not used:
+        return "no dive or check of this diver"
+    return f"{used} {'dive or check day' if used == 1 else 'dives and check days'} of this diver, in any kit"
+
+
+def _learned(planned: Planned, answer: Advice) -> str:
+    from leadline.decide.answering import newer_than_fit
+    from leadline.reports.phrase import day
+
+    holding = planned.holding
+    dives, checks = newer_than_fit(planned.assessment, answer.diver)
+    if holding.fitted is None:
+        return (
+            "nothing from all divers together yet (run `leadline learn`); this diver's own records, if there "
+            "are any, are taken in"
+        )
+    text = f"from all divers on {day(holding.fitted.date())}"
+    if dives or checks:
+        counted = [
+            f"{n} {word if n == 1 else word + 's'}" for n, word in ((dives, "dive"), (checks, "check")) if n
+        ]
+        text += f"; {' and '.join(counted)} of this diver since then taken in too"
+    return text
+
+
+def _taken(planned: Planned) -> str:
+    taken = planned.taken
+    when = f" of {taken.date}" if taken.date else ""
+    named = [_TAKEN.get(name, name) for name in taken.taken]
+    what = ", ".join(named[:-1]) + (" and " if named[1:] else "") + named[-1]
+    return f"{what}: as on dive {taken.source}{when}, since not named"
+
+
+def many(answers: Sequence[Advice], units: Units) -> RenderableType:
+    """The answers of a plan as one table, with the next steps and cautions under it.
+
+    Parameters
+    ----------
+    answers : sequence of Advice
+        One a row of the plan.
+    units : {"metric", "imperial"}
+        Of what is read.
+
+    Returns
+    -------
+    rich renderable
+        Fits 80 columns.
+    """
+    from rich.console import Group
+    from rich.text import Text
+
+    from leadline.decide.sentence import STANDING
+
+    if not answers:
+        return "the plan has no rows"
+    parts: list[RenderableType] = [_plan_table(answers, units)]
+    if any(a.check_first for a in answers):
+        parts += [_wrapped(_CHECK_FIRST), Text()]
+    for a in answers:
+        said = [] if a.check_first else [a.next_step]
+        said += [f"{caution}." for caution in a.cautions]
+        if said:
+            parts.append(_wrapped(f"{a.diver}: {' '.join(said)}"))
+    parts += [Text(), _wrapped(STANDING)]
+    return Group(*parts)
+
+
+def _plan_table(answers: Sequence[Advice], units: Units) -> RenderableType:
+    from leadline.reports.phrase import percent
+
+    def mass(value: float) -> str:
+        return quantity(value, "kg", units=units).split()[0]
+
+    def lead(value: float) -> str:
+        return _lead(value, units).split()[0]
+
+    rows = [
+        [
+            a.diver,
+            lead(a.lead_kg),
+            "first" if a.check_first else "",
+            lead(a.bring_kg) if a.bring_kg != a.lead_kg else "",
+            mass(a.need_q50_kg),
+            f"{mass(a.need_q10_kg)} to {mass(a.need_q90_kg)}",
+            quantity(a.need_at_bar, "bar", units=units, digits=0).partition(" ")[0],
+            percent(a.p_too_light),
+            percent(a.p_too_heavy),
+        ]
+        for a in answers
+    ]
+    mass_unit, pressure = ("lb", "psi") if units == "imperial" else ("kg", "bar")
+    headers = ["diver", "lead", "check", "bring", "need", "8 in 10", pressure, "light", "heavy"]
+    return table(f"Lead and need in {mass_unit}", headers, rows)

@@ -1,0 +1,221 @@
+"""An answer for one dive with what stands beside it: the kit taken over, the need if it ends later."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from leadline.arrays import Columns, Records
+from leadline.decide.assessment import Assessment
+from leadline.errors import RecordError
+from leadline.physics.ledger import State, evaluate
+from leadline.records import DIVES, RESERVE_PRESSURE, Column
+from leadline.timeline import CHECK, DIVE
+
+__all__ = ["Lateness", "Taken", "lateness", "newer_than_fit", "taken_over"]
+
+LATE: Final = 15.0
+"""How far below the planned pressure a dive that ran late ends. [bar]"""
+
+LEAST: Final = 10.0
+"""No pressure below this is spoken of. [bar gauge]"""
+
+_KIT: Final = ("suit", "undersuit", "bc", "cylinder", "gas", "other", "water", "altitude_m")
+_DRY: Final = ("dry_membrane", "dry_foam")
+NOTHING: Final = "-"
+"""A cell that says: none of it, and do not take it over either."""
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A plan row with the kit that nobody named taken over from an earlier dive.
+
+    Parameters
+    ----------
+    cells : dict of str to str
+        Column to cell of a plan file.
+    source : str
+        Key of the dive it was taken from; empty where there is none.
+    date : str
+        Day of that dive, ISO 8601; empty where unknown.
+    taken : dict of str to str
+        What was taken over, column to cell.
+    """
+
+    cells: dict[str, str]
+    source: str
+    date: str
+    taken: dict[str, str]
+
+
+def _names(cell: str) -> set[str]:
+    return {part.strip().casefold() for part in cell.split(";") if part.strip()}
+
+
+def _source(dives: Columns, diver: str, suit: str | None) -> int:
+    """Row of the diver's latest dive, in that suit if there is one; -1 for none."""
+    own = np.flatnonzero(dives["diver"] == diver)
+    if suit is not None:
+        like = [row for row in own if _names(dives["suit"][row]) == _names(suit)]
+        own = np.array(like, int) if like else own
+    if not len(own):
+        return -1
+    date = dives["date"][own]
+    early = np.where(np.isnat(date), np.datetime64("0001-01-01", "s"), date)
+    return int(own[np.lexsort((np.arange(len(own)), early))[-1]])
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, str):
+        return value
+    return "" if np.isnan(value) else f"{float(value):g}"
+
+
+def _given(column: Column, given: Mapping[str, str]) -> bool:
+    """Whether a column is named, in either unit."""
+    return column.name in given or (column.twin is not None and column.twin.name in given)
+
+
+def _left_behind(dives: Columns, row: int) -> str:
+    """Planned pressures where a cylinder of that dive was not carried at the stop; empty if all were."""
+    for name in ("stop_bar", "end_bar"):
+        marks = [part.strip() for part in dives[name][row].split(";")]
+        if NOTHING in marks:
+            return ";".join(NOTHING if mark == NOTHING else f"{RESERVE_PRESSURE:g}" for mark in marks)
+    return ""
+
+
+def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
+    """Cells of one planned dive, completed from the diver's latest dive in that suit, else the latest.
+
+    Parameters
+    ----------
+    records : Records
+        Of the diver, with all gear.
+    given : mapping of str to str
+        What was named, column to cell; `-` says none.
+
+    Returns
+    -------
+    Taken
+        Altitude goes with the water, gas and pressures with the cylinders, an undersuit with the suit.
+
+    Raises
+    ------
+    RecordError
+        If no suit is named and there is no dive to take one from.
+    """
+    dives = records.dives
+    suit = given.get("suit")
+    row = _source(dives, given["diver"], suit)
+    taken: dict[str, str] = {}
+    if row >= 0:
+        previous = {name: _text(dives[name][row]) for name in _KIT}
+        previous["stop_bar"] = _left_behind(dives, row)
+        skip = {column.name for column in DIVES.columns if _given(column, given)}
+        if "water" in skip:
+            skip.add("altitude_m")
+        if "cylinder" in skip:
+            skip |= {"gas", "stop_bar"}
+        if "end_bar" in skip:
+            skip.add("stop_bar")
+        if suit is not None and _names(suit) != _names(previous["suit"]) and not _dry(records, suit):
+            skip.add("undersuit")
+        taken = {name: cell for name, cell in previous.items() if cell and name not in skip}
+    elif suit is None:
+        raise RecordError(
+            f"no dive of {given['diver']} in the book to take a suit from; give --suit (or --suit - for none)"
+        )
+    cells = {
+        name: "" if name in _KIT and cell.strip() == NOTHING else cell.strip() for name, cell in given.items()
+    }
+    day = dives["date"][row] if row >= 0 else np.datetime64("NaT", "s")
+    return Taken(
+        {**taken, **cells},
+        str(dives["dive"][row]) if row >= 0 else "",
+        "" if np.isnat(day) else str(day.astype("datetime64[D]")),
+        taken,
+    )
+
+
+def _dry(records: Records, suit: str) -> bool:
+    gear, worn = records.gear, _names(suit)
+    return any(
+        style in _DRY and item.casefold() in worn
+        for item, style in zip(gear["item"].tolist(), gear["style"].tolist(), strict=True)
+    )
+
+
+@dataclass(frozen=True)
+class Lateness:
+    """What a dive that runs late adds.
+
+    Parameters
+    ----------
+    bar : float
+        Lower end pressure; NaN where the plan already ends that low. [bar gauge]
+    more_kg : float
+        Need there less need as planned. [kg]
+    """
+
+    bar: float
+    more_kg: float
+
+
+def lateness(assessment: Assessment, position: int) -> Lateness:
+    """Need at a lower end pressure against need as planned, for one row of the timeline.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the row.
+    position : int
+        Row of the timeline.
+
+    Returns
+    -------
+    Lateness
+        15 bar less in every cylinder carried, and at least 10 bar. The gas is known, so the need moves by
+        the difference of the ledgers and keeps its band.
+    """
+    rows = np.array([position])
+    state = assessment.state(rows)
+    planned = np.asarray(state.cylinder_pressure, float)
+    carried = assessment.rigs.carried[rows]
+    lowest = float(np.min(planned[carried])) if carried.any() else np.nan
+    if not lowest > LEAST:
+        return Lateness(np.nan, np.nan)
+    late = np.where(carried, np.minimum(np.maximum(planned - LATE, LEAST), planned), planned)
+    lower = replace(state, cylinder_pressure=late)
+    return Lateness(
+        float(np.min(late[carried])), _need(assessment, rows, lower) - _need(assessment, rows, state)
+    )
+
+
+def _need(assessment: Assessment, rows: Any, state: State) -> float:
+    return float(evaluate(assessment.rigs.take(rows), state).need[0])
+
+
+def newer_than_fit(assessment: Assessment, diver: str) -> tuple[int, int]:
+    """Dives and surface checks of one diver that count here but came after the last `learn`.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the diver's records.
+    diver : str
+        Name.
+
+    Returns
+    -------
+    dives, checks : int
+        Rows with evidence that the fit has not seen as they stand now.
+    """
+    line, evidence = assessment.line, assessment.evidence
+    mine = line.records.divers["diver"][evidence.diver] == diver
+    rows = np.unique(evidence.statements.row[mine & assessment.observed])
+    fresh = line.table[rows[~assessment.in_fit[rows]]]
+    return int((fresh == DIVE).sum()), int((fresh == CHECK).sum())
