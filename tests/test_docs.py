@@ -1,0 +1,198 @@
+"""README and DEVELOPERS say what is so: every command stands there and runs, tables are as declared."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+
+from leadline.cli import app, reference
+from leadline.records import TABLES
+
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+COMMANDS: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+
+SET_UP = "python3 -m venv .venv && .venv/bin/pip install . && "
+PROGRAM = ".venv/bin/leadline"
+
+FENCE = re.compile(r"^(?:<!-- file: (?P<file>\S+) -->\n)?```(?P<kind>\w*)\n(?P<text>.*?)^```$", re.M | re.S)
+
+
+def blocks(text: str, kind: str) -> list[str]:
+    """Fenced blocks of one kind, in order."""
+    return [found["text"] for found in FENCE.finditer(text) if found["kind"] == kind]
+
+
+def section(text: str, title: str) -> str:
+    """What stands under a heading of the second order, up to the next one."""
+    found = re.search(rf"^## {re.escape(title)}\n(.*?)(?=^## |\Z)", text, re.M | re.S)
+    assert found, f"no section {title!r}"
+    return found[1]
+
+
+def run(line: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    """A line of the README, its program being this one, in a folder with a book of its own."""
+    words = shlex.split(line)
+    assert words[0] == PROGRAM
+    home = {"HOME": str(folder), "XDG_DATA_HOME": str(folder / "data"), "COLUMNS": "100"}
+    return subprocess.run(
+        [sys.executable, "-c", "from leadline.cli import main; main()", *words[1:]],
+        cwd=folder,
+        env=os.environ | home,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+SET_UP_AND_RUN, OWN_FILES, TEST = blocks(README, "sh")
+
+
+def test_first_thing_a_reader_meets_is_the_job_then_the_command() -> None:
+    title, job, rest = README.split("\n\n", 2)
+    assert title == "# leadline"
+    assert len(job.splitlines()) > 3
+    assert rest.index("```sh\n" + SET_UP_AND_RUN) < rest.index("```sh\n" + OWN_FILES) < rest.index(TEST)
+    headings = re.findall(r"^## (.+)$", README, re.M)
+    assert headings[:4] == ["Run it", "Your own records", "Test it", "Cautions"]
+
+
+def test_machine_runs_the_commands_of_the_readme() -> None:
+    """`.ci/run` finds each by how its line begins: no other line may begin so."""
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    patterns = re.findall(r"grep -m1 '(\^.+?)' README\.md", script)
+    found = [[line for line in README.splitlines() if re.match(pattern, line)] for pattern in patterns]
+    assert found == [[SET_UP_AND_RUN.strip()], [TEST.strip()]]
+    assert os.access(ROOT / ".ci" / "run", os.X_OK)
+
+
+def test_demo_does_what_the_readme_shows(tmp_path: Path) -> None:
+    assert SET_UP_AND_RUN.startswith(SET_UP)
+    done = run(SET_UP_AND_RUN.removeprefix(SET_UP), tmp_path)
+    assert done.returncode == 0, done.stderr
+    shown = blocks(section(README, "Run it"), "text")[0]
+    made = {" ".join(line.split()) for line in (done.stdout + done.stderr).splitlines()}
+    missing = [
+        line for line in shown.splitlines() if line.strip() != "…" and " ".join(line.split()) not in made
+    ]
+    assert missing == []
+    for name in re.findall(r"`(leadline-demo\S*)`", section(README, "Run it")):
+        assert (tmp_path / name).exists()
+
+
+@pytest.fixture(scope="module")
+def own(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the small files that stand in the README."""
+    folder = tmp_path_factory.mktemp("own")
+    for found in FENCE.finditer(README):
+        if found["file"]:
+            (folder / found["file"]).write_text(found["text"], encoding="utf-8")
+    assert {path.stem for path in folder.glob("*.csv")} == {*TABLES, "plan"}
+    return folder
+
+
+def test_own_files_go_through_in_the_order_of_the_readme(own: Path) -> None:
+    lines = OWN_FILES.splitlines()
+    assert len(lines) == 5
+    *commands, asks = lines
+    for line in commands:
+        done = run(line, own)
+        assert done.returncode == 0, f"{line}: {done.stderr}"
+    # The last one asks questions, which needs a terminal: without one it says so.
+    done = run(asks, own)
+    assert done.returncode == 2
+    assert "run it on a terminal to be asked" in " ".join(done.stderr.replace("│", " ").split())
+    with (own / "leads.csv").open(encoding="utf-8", newline="") as file:
+        (answer,) = csv.DictReader(file)
+    assert (answer["diver"], answer["dive"]) == ("Ines", "boat 1")
+    assert 3 < float(answer["lead_kg"]) < 9
+    named = re.findall(r"`(\w+)`", section(README, "Commands").partition("with these columns:")[2])
+    assert named[: len(answer)] == list(answer)
+    assert list((own / "pages").glob("season-*.html"))
+
+
+def test_small_files_load_without_a_fault(own: Path) -> None:
+    done = run(f"{OWN_FILES.splitlines()[0]} --book again.duckdb --json", own)
+    counts = json.loads(done.stdout)
+    assert done.stderr == ""
+    assert {counts[name]["rejected"] for name in TABLES} == {0}
+    assert all(counts[name]["loaded"] >= 1 for name in TABLES)
+
+
+def test_every_command_stands_in_the_readme_and_no_other() -> None:
+    table = re.findall(r"^\| `leadline (\w+)[^`]*` \| (.+) \|$", section(README, "Commands"), re.M)
+    assert sorted({name for name, _ in table}) == sorted(COMMANDS)
+
+
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+def test_every_option_that_is_named_exists(text: str) -> None:
+    options = {"--help", "--version", "--book"}
+    for command in COMMANDS.values():
+        subcommands = getattr(command, "commands", {}).values()
+        for each in (command, *subcommands):
+            options |= {name for parameter in each.params for name in parameter.opts}
+    code = re.sub(r"^(python3? |ruff ).*$|^    ruff .*$", "", text, flags=re.M)
+    named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", " ".join(re.findall(r"`[^`\n]+`", code))))
+    assert named - options - {"--no-deps"} == set()
+
+
+def test_record_columns_are_the_declared_ones() -> None:
+    assert "<!-- records: begin -->" in README
+    assert reference.updated(README) == README, "write it anew: see DEVELOPERS, Release"
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])
+def test_files_that_are_named_exist(name: str) -> None:
+    text = (ROOT / name).read_text(encoding="utf-8")
+    links = re.findall(r"\]\(([^)#:]+)\)", text)
+    paths = re.findall(r"`((?:\.ci|tests|datasets|reports|src|evidence|model|physics|book)/[\w./-]*)`", text)
+    folders = (ROOT, ROOT / "src" / "leadline")
+    assert [
+        path for path in (*links, *paths) if not any((folder / path).exists() for folder in folders)
+    ] == []
+
+
+def test_layout_names_every_part_of_the_package() -> None:
+    listed = set(re.findall(r"^  (\w+)(?:\.py|/) ", blocks(DEVELOPERS, "text")[0], re.M))
+    parts = {path.stem for path in (ROOT / "src" / "leadline").glob("*.py") if path.stem != "__init__"}
+    parts |= {path.parent.name for path in (ROOT / "src" / "leadline").glob("*/__init__.py")}
+    assert listed == parts
+
+
+def test_layers_are_the_ones_that_are_tested() -> None:
+    text = (ROOT / "tests" / "test_layers.py").read_text(encoding="utf-8")
+    order = re.search(r"^LAYERS = \((.*?)\)", text, re.M | re.S)
+    assert order
+    listed = ", ".join(re.findall(r"\w+", order[1]))
+    assert f"\n    {listed}\n" in DEVELOPERS
+
+
+def test_cautions_are_given() -> None:
+    cautions = section(README, "Cautions")
+    for word in (
+        "in-water check overrules",
+        "instructor",
+        "training agency",
+        "local rules",
+        "Under 18",
+        "invented",
+    ):
+        assert word in cautions
+
+
+def test_changelog_has_this_version() -> None:
+    from leadline import __version__
+
+    assert re.findall(r"^### (\d+\.\d+\.\d+)$", section(README, "Changelog"), re.M)[0] == __version__
