@@ -285,7 +285,7 @@ def test_observations_refuse_what_the_engine_cannot_hold():
 def test_offsets_are_recovered_and_bands_cover(seed):
     """Truth: the engine's own model; offsets recovered, bands neither too narrow nor too wide."""
     rng = np.random.default_rng(seed)
-    world = draw(rng, divers=80, dives=12)
+    world = draw(rng, divers=80, dives=12, checks=0.3)
     o = world.observations
     population = fit(o)
     inside, misses, guesses = [], [], []

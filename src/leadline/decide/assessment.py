@@ -210,7 +210,8 @@ class Assessment:
             float(np.mean(np.hypot(shared.body_sd, shared.rest_sd))),
         )
         mean, precision = self.population_without(diver)
-        return conditional_marginals(mean, precision, self.fit.theta, evidence.observations, targets)
+        theta = self.fit.theta.cautious()
+        return conditional_marginals(mean, precision, theta, evidence.observations, targets)
 
 
 def _place(keys: IntArray, wanted: IntArray) -> IntArray:
