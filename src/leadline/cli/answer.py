@@ -74,7 +74,7 @@ def one(planned: Planned, answer: Advice, late: Lateness, units: Units) -> Rende
 
     said = [("Next", answer.next_step), *(("Caution", f"{caution}.") for caution in answer.cautions)]
     return Group(
-        _wrapped(_headline(planned, answer)),
+        _wrapped(_headline(planned, answer, units)),
         Text(),
         *_large(answer, units),
         Text(),
@@ -97,11 +97,11 @@ def _wrapped(text: str) -> RenderableType:
     return made
 
 
-def _headline(planned: Planned, answer: Advice) -> str:
-    from leadline.cli.kit import kit_of, water_of
+def _headline(planned: Planned, answer: Advice, units: Units) -> str:
+    from leadline.decide.label import kit_labels, water_label
 
-    kit = ", ".join(kit_of(planned.plan)) or "no kit named"
-    return f"{answer.diver}: {kit}; {water_of(planned.plan)}"
+    kit = ", ".join(kit_labels(planned.plan, 0)) or "no kit named"
+    return f"{answer.diver}: {kit}; {water_label(planned.plan, 0, imperial=units == 'imperial')}"
 
 
 def _large(answer: Advice, units: Units) -> list[Text]:

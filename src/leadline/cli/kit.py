@@ -6,7 +6,7 @@ import csv
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from leadline.cli.holding import Holding, read
 from leadline.cli.planned import today
@@ -17,9 +17,7 @@ if TYPE_CHECKING:
     from leadline.decide.answering import Taken
     from leadline.decide.assessment import Assessment
 
-__all__ = ["Planned", "kit_of", "known_diver", "plan_one", "water_of"]
-
-_WORN: Final = ("suit", "undersuit", "bc", "cylinder", "other")
+__all__ = ["Planned", "known_diver", "plan_one"]
 
 
 @dataclass(frozen=True)
@@ -109,24 +107,3 @@ def _judged(book: Path | None, cells: dict[str, str]) -> Columns:
         except RecordError as fault:
             plain = str(fault).removeprefix(f"{file}: ").replace("row 2: ", "")
             raise RecordError(plain) from None
-
-
-def kit_of(plan: Columns, row: int = 0) -> tuple[str, ...]:
-    """Labels of what is worn and carried in one row of a plan, and the gas where it is not air."""
-    labels = [part.strip() for name in _WORN for part in plan[name][row].split(";") if part.strip()]
-    gas = plan["gas"][row]
-    if gas and set(gas.split(";")) != {"air"}:
-        labels.append(f"gas {gas}")
-    return tuple(labels)
-
-
-def water_of(plan: Columns, row: int = 0) -> str:
-    """The water of one row of a plan in words, such as `salt water, 14 °C, 1480 m up`."""
-    parts = [f"{plan['water'][row]} water" if plan["water"][row] else "water not named"]
-    if plan["salinity_gkg"][row] == plan["salinity_gkg"][row]:
-        parts.append(f"{plan['salinity_gkg'][row]:g} g/kg")
-    if plan["water_temp_c"][row] == plan["water_temp_c"][row]:
-        parts.append(f"{plan['water_temp_c'][row]:g} °C")
-    if plan["altitude_m"][row] > 0:
-        parts.append(f"{plan['altitude_m'][row]:g} m up")
-    return ", ".join(parts)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from leadline.decide.learning import Findings
 
-__all__ = ["document", "fit_book", "register", "view"]
+__all__ = ["document", "fit_book", "notice", "register", "view"]
 
 _SHOWN: Final = 8
 _KINDS: Final = {
@@ -55,7 +55,7 @@ def learn(
     The book is free for others while the work goes on; if they change it meanwhile nothing is stored.
     """
     single_thread()
-    with _notice("learning") as notify:
+    with notice("learning") as notify:
         findings = fit_book(book, notify=notify)
     show(document(findings), lambda: view(findings, units), as_json=as_json)
     if findings.doubts and not as_json:
@@ -63,8 +63,8 @@ def learn(
 
 
 @contextmanager
-def _notice(label: str) -> Iterator[Callable[[str], None] | None]:
-    """A line on standard error that tells how far the work is, on a terminal only."""
+def notice(label: str) -> Iterator[Callable[[str], None] | None]:
+    """Show a line on standard error that tells how far the work is, on a terminal only."""
     if not sys.stderr.isatty():
         yield None
         return

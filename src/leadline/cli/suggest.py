@@ -143,8 +143,8 @@ def _one(
 
 def _document(planned: Planned, answer: Advice, late: Lateness) -> dict[str, Any]:
     """The row of the plan file, and what stands beside it."""
-    from leadline.cli.kit import kit_of, water_of
     from leadline.decide.answering import newer_than_fit
+    from leadline.decide.label import kit_labels, water_label
     from leadline.decide.plan_file import record
     from leadline.decide.sentence import STANDING
 
@@ -152,8 +152,8 @@ def _document(planned: Planned, answer: Advice, late: Lateness) -> dict[str, Any
     dives, checks = newer_than_fit(planned.assessment, answer.diver)
     return {
         **record(answer),
-        "kit": list(kit_of(planned.plan)),
-        "water": water_of(planned.plan),
+        "kit": list(kit_labels(planned.plan, 0)),
+        "water": water_label(planned.plan, 0),
         "taken_over": taken.taken,
         "taken_from": taken.source if taken.taken else None,
         "late_bar": late.bar,

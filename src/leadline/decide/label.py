@@ -1,0 +1,69 @@
+"""What is worn, carried and dived in, in words."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from leadline.arrays import Columns
+from leadline.units import to_imperial
+
+__all__ = ["kit_label", "kit_labels", "suit_label", "water_label"]
+
+_WORN: Final = ("suit", "undersuit", "bc", "cylinder", "other")
+
+
+def _items(cell: str) -> list[str]:
+    return [part.strip() for part in cell.split(";") if part.strip()]
+
+
+def suit_label(rows: Columns, row: int) -> str:
+    """Suits of one row, joined; empty for none."""
+    return " + ".join(_items(rows["suit"][row]))
+
+
+def kit_label(rows: Columns, row: int) -> str:
+    """What else moves need most: cylinder, undersuit, kind of water."""
+    worn = [*_items(rows["cylinder"][row]), *_items(rows["undersuit"][row])]
+    water = rows["water"][row]
+    return ", ".join([*worn, f"{water} water"] if water else worn)
+
+
+def kit_labels(rows: Columns, row: int) -> tuple[str, ...]:
+    """Labels of all that is worn and carried in one row, and the gas where it is not air."""
+    labels = [item for name in _WORN for item in _items(rows[name][row])]
+    gas = rows["gas"][row]
+    if gas and set(_items(gas)) != {"air"}:
+        labels.append(f"gas {gas}")
+    return tuple(labels)
+
+
+def water_label(rows: Columns, row: int, *, imperial: bool = False) -> str:
+    """The water of one row, such as `salt water, 14 °C`.
+
+    Parameters
+    ----------
+    rows : Columns
+        Dives or a plan.
+    row : int
+        Which.
+    imperial : bool
+        Degrees Fahrenheit and feet.
+
+    Returns
+    -------
+    str
+        What is not noted is left out.
+    """
+    parts = [f"{rows['water'][row]} water" if rows["water"][row] else "water not named"]
+    salinity, warmth, height = (
+        float(rows[name][row]) for name in ("salinity_gkg", "water_temp_c", "altitude_m")
+    )
+    if not np.isnan(salinity):
+        parts.append(f"{salinity:g} g/kg")
+    if not np.isnan(warmth):
+        parts.append(f"{float(to_imperial(warmth, 'degF')):.0f} °F" if imperial else f"{warmth:g} °C")
+    if height > 0:
+        parts.append(f"{float(to_imperial(height, 'ft')):.0f} ft up" if imperial else f"{height:g} m up")
+    return ", ".join(parts)

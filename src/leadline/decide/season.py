@@ -1,0 +1,284 @@
+"""One diver's season: every dive with the need as it was known after it, and the answer for the next one."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from leadline.arrays import Columns, Records, columns_from_rows
+from leadline.decide.account import account
+from leadline.decide.advice import TOO_HEAVY, Advice, advise, breath_out
+from leadline.decide.answering import lateness, taken_over
+from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block
+from leadline.decide.label import kit_label, kit_labels, suit_label, water_label
+from leadline.decide.projection import contributions
+from leadline.decide.season_data import (
+    LEVELS,
+    Prior,
+    SeasonChecks,
+    SeasonData,
+    SeasonDives,
+    Suggestion,
+)
+from leadline.errors import UnknownNameError
+from leadline.records import DIVES, RESERVE_PRESSURE
+from leadline.timeline import CHECK, DIVE, PLAN
+
+__all__ = ["next_dive", "season"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+TextArray = NDArray[np.object_]
+
+_UNSEEN: Final = "none"
+
+
+def next_dive(records: Records, diver: str, *, date: str) -> Columns | None:
+    """Plan of one row: this diver once more in the kit of the latest dive.
+
+    Parameters
+    ----------
+    records : Records
+        Of the diver, with all gear.
+    diver : str
+        Name.
+    date : str
+        Day of the plan, ISO 8601.
+
+    Returns
+    -------
+    Columns or None
+        None where no dive tells what is worn.
+    """
+    if not (records.dives["diver"] == diver).any():
+        return None
+    return columns_from_rows(DIVES, [taken_over(records, {"diver": diver, "date": date}).cells])
+
+
+def season(
+    assessment: Assessment,
+    diver: str,
+    *,
+    block: Block | None = None,
+    risk: float = 0.05,
+    units: str = "metric",
+    book: str = "",
+    data_version: str = "",
+    fitted: datetime | None = None,
+    generated: datetime | None = None,
+) -> SeasonData:
+    """All that the season report of one diver shows.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Of the diver's records, with the plan of `next_dive` where there is one.
+    diver : str
+        Name.
+    block : Block, optional
+        Blocks in use; default 0.5 kg.
+    risk : float
+        Accepted chance of too light. [-]
+    units : str
+        metric or imperial: what the reader sees.
+    book, data_version : str
+        Named on the report.
+    fitted, generated : datetime, optional
+        When the population was fitted (None: never), and when this is made (default now).
+
+    Returns
+    -------
+    SeasonData
+        Whole.
+
+    Raises
+    ------
+    UnknownNameError
+        If the records have no such diver.
+    """
+    names = assessment.line.records.divers["diver"]
+    known = np.flatnonzero(names == diver)
+    if not len(known):
+        raise UnknownNameError(f"no diver {diver!r} in the records; load the divers first")
+    place = _time_order(assessment)
+    own = assessment.line.occasions.diver == known[0]
+    dives, checks, plan = (
+        rows[np.argsort(place[rows], kind="stable")]
+        for rows in (np.flatnonzero(own & (assessment.line.table == t)) for t in (DIVE, CHECK, PLAN))
+    )
+    used = np.unique(assessment.evidence.statements.row[assessment.observed])
+    answer = _answer(assessment, plan, block=block, risk=risk, imperial=units == "imperial")
+    position = int(plan[-1]) if len(plan) else -1
+    return SeasonData(
+        diver=diver,
+        units=units,
+        generated=generated or datetime.now(),
+        book=book,
+        data_version=data_version,
+        fitted=fitted,
+        dives_used=int(np.isin(dives, used).sum()),
+        checks_used=int(np.isin(checks, used).sum()),
+        dives=_dives(assessment, dives, place),
+        checks=_checks(assessment, checks),
+        suggestion=_suggestion(assessment, position, answer, imperial=units == "imperial")
+        if answer
+        else None,
+        prior=_prior(answer) if answer else None,
+        learned=contributions(assessment, position, need_mean=answer.need_mean_kg) if answer else (),
+        ledger=account(assessment, position).ledger if answer else None,
+    )
+
+
+def _time_order(assessment: Assessment) -> IntArray:
+    """Place in time of every row of the timeline; ties stay in file order."""
+    date = assessment.line.occasions.date
+    late = np.where(np.isnat(date), np.datetime64("9999-12-31", "s"), date)
+    order = np.empty(len(date), np.int64)
+    order[np.lexsort((np.arange(len(date)), late))] = np.arange(len(date))
+    return order
+
+
+def _answer(
+    assessment: Assessment, plan: IntArray, *, block: Block | None, risk: float, imperial: bool
+) -> Advice | None:
+    if not len(plan):
+        return None
+    every = advise(assessment, block=block, risk=risk, imperial=imperial)
+    return every[int(assessment.line.row[plan[-1]])]
+
+
+def _bands(
+    assessment: Assessment, rows: IntArray, place: IntArray, lead: FloatArray
+) -> dict[str, FloatArray]:
+    """Need in the kit of each dive as known after it, and what the lead carried was against it."""
+    out: dict[str, FloatArray] = {"need": np.full((len(rows), len(LEVELS)), np.nan)}
+    for name in ("margin", "p_too_light", "p_too_heavy"):
+        out[name] = np.full(len(rows), np.nan)
+    enough = breath_out(assessment.fit.theta)
+    for i, row in enumerate(rows):
+        one = np.array([row])
+        state = assessment.state(one, pressure=RESERVE_PRESSURE)
+        need = assessment.marginals(one, state, until=int(place[row]))[0]
+        out["need"][i] = need.quantile(LEVELS)
+        if not np.isnan(lead[i]):
+            out["margin"][i] = lead[i] - out["need"][i, LEVELS.index(0.5)]
+            out["p_too_light"][i] = float(need.above(lead[i] + enough))
+            out["p_too_heavy"][i] = 1 - float(need.above(lead[i] - TOO_HEAVY))
+    return out
+
+
+def _says(assessment: Assessment, rows: IntArray) -> TextArray:
+    """What each dive says about need by itself."""
+    found = assessment.evidence.statements
+    words = []
+    for row in rows:
+        here = (found.row == row) & assessment.observed
+        fit, measured = found.fit[here], bool((found.litres[here] > 0).any())
+        firm = ~((fit > 0) & (fit < 1)).any(axis=1)
+        above, below = bool((firm & (fit[:, 0] == 0)).any()), bool((firm & (fit[:, 2] == 0)).any())
+        if above and below:
+            words.append("measured" if measured else "two_sided")
+        else:
+            words.append("upper_only" if above else "lower_only" if below else _UNSEEN)
+    return np.array(words, object)
+
+
+def _texts(values: list[str]) -> TextArray:
+    return np.array(values, object)
+
+
+def _dives(assessment: Assessment, rows: IntArray, place: IntArray) -> SeasonDives:
+    line = assessment.line
+    records, at = line.records.dives, line.row[rows]
+    stop = np.where(line.occasions.carried[rows], line.occasions.stop[rows], np.nan)
+    lowest = np.min(np.where(np.isnan(stop), np.inf, stop), axis=1, initial=np.inf)
+    lead = records["lead_kg"][at]
+    return SeasonDives(
+        dive=records["dive"][at],
+        date=records["date"][at],
+        site=records["site"][at],
+        suit=_texts([suit_label(records, row) for row in at]),
+        kit=_texts([kit_label(records, row) for row in at]),
+        lead=lead,
+        stop_result=records["stop_result"][at],
+        bc_state=records["bc_state"][at],
+        bc_gas=records["bc_gas_l"][at],
+        handed_off=records["handed_off_kg"][at],
+        handed_off_result=records["handed_off_result"][at],
+        handed_off_bc=records["handed_off_bc"][at],
+        descent=records["descent"][at],
+        end_pressure=np.where(np.isinf(lowest), np.nan, lowest),
+        evidence=_says(assessment, rows),
+        **_bands(assessment, rows, place, lead),
+    )
+
+
+def _reading(assessment: Assessment, rows: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Need read at each check, carried by the ledger to the stop at the reserve; sd NaN for a bound. [kg]."""
+    need, sd = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
+    if not len(rows):
+        return need, sd
+    found, o = assessment.evidence.statements, assessment.evidence.observations
+    at_stop = assessment.prior(rows, assessment.state(rows, pressure=RESERVE_PRESSURE))[0].need
+    for i, row in enumerate(rows):
+        for kind in ("exhale", "waterline"):  # the waterline says more, so it has the last word
+            for m in np.flatnonzero((found.row == row) & (found.kind == kind)):
+                low, high, carried = o.lower[m], o.upper[m], at_stop[i] - o.prior[m]
+                if np.isfinite(low) and np.isfinite(high):
+                    need[i] = (low + high) / 2 + carried
+                    sd[i] = np.hypot(o.reading_sd[m], (high - low) / np.sqrt(12))
+                elif np.isfinite(high):
+                    need[i], sd[i] = high + carried, np.nan
+    return need, sd
+
+
+def _checks(assessment: Assessment, rows: IntArray) -> SeasonChecks:
+    line = assessment.line
+    records, at = line.records.checks, line.row[rows]
+    need, sd = _reading(assessment, rows)
+    breath = records["breath"][at]
+    return SeasonChecks(
+        check=records["check"][at],
+        date=records["date"][at],
+        suit=_texts([suit_label(records, row) for row in at]),
+        lead=records["lead_kg"][at],
+        waterline=records["waterline"][at],
+        breath=np.where(breath == "", "normal", breath),
+        need=need,
+        need_sd=sd,
+    )
+
+
+def _suggestion(assessment: Assessment, position: int, answer: Advice, *, imperial: bool) -> Suggestion:
+    late = lateness(assessment, position)
+    plan, row = assessment.line.plan, int(assessment.line.row[position])
+    quantiles = ("need_q025_kg", "need_q10_kg", "need_q50_kg", "need_q90_kg", "need_q975_kg")
+    need = np.array([getattr(answer, name) for name in quantiles])
+    return Suggestion(
+        lead_kg=answer.lead_kg,
+        bring_kg=answer.bring_kg,
+        check_first=answer.check_first,
+        p_too_light=answer.p_too_light,
+        p_too_heavy=answer.p_too_heavy,
+        need_at_bar=answer.need_at_bar,
+        need=need,
+        need_mean_kg=answer.need_mean_kg,
+        need_sd_kg=answer.need_sd_kg,
+        low_bar=late.bar,
+        low_need=need + late.more_kg,
+        evidence=answer.evidence,
+        next_step=answer.next_step,
+        cautions=tuple(f"{caution}." for caution in answer.cautions),
+        kit=kit_labels(plan, row),
+        water=water_label(plan, row, imperial=imperial),
+    )
+
+
+def _prior(answer: Advice) -> Prior:
+    band = answer.prior_mean_kg + answer.prior_sd_kg * ndtri(np.array(LEVELS))
+    return Prior(answer.prior_mean_kg, answer.prior_sd_kg, band)
