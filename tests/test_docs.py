@@ -78,18 +78,38 @@ def test_machine_runs_the_commands_of_the_readme() -> None:
     assert os.access(ROOT / ".ci" / "run", os.X_OK)
 
 
+def form(text: str) -> list[str]:
+    """Lines without the width of their gaps; a number stands for any, since a fit may move the last digit."""
+    return [re.sub(r"(?<!\w)-?\d+(\.\d+)?", "0", " ".join(line.split())) for line in text.splitlines()]
+
+
 def test_demo_does_what_the_readme_shows(tmp_path: Path) -> None:
     assert SET_UP_AND_RUN.startswith(SET_UP)
     done = run(SET_UP_AND_RUN.removeprefix(SET_UP), tmp_path)
     assert done.returncode == 0, done.stderr
     shown = blocks(section(README, "Run it"), "text")[0]
-    made = {" ".join(line.split()) for line in (done.stdout + done.stderr).splitlines()}
-    missing = [
-        line for line in shown.splitlines() if line.strip() != "…" and " ".join(line.split()) not in made
-    ]
-    assert missing == []
-    for name in re.findall(r"`(leadline-demo\S*)`", section(README, "Run it")):
-        assert (tmp_path / name).exists()
+    printed = form(done.stdout)
+    assert [line for line in form(shown) if line not in ("…", *printed)] == []
+    counts = [line for line in shown.splitlines() if line.startswith(("Read", "Set", "Learned"))]
+    assert counts == done.stdout.splitlines()[: len(counts)]
+    named = re.findall(r"leadline-demo[\w./-]*\w", section(README, "Run it"))
+    assert len(named) > 3
+    assert [name for name in named if not (tmp_path / name).exists()] == []
+
+
+def test_sample_in_the_repository_is_of_the_demo() -> None:
+    """Whoever looks before running sees what the demo would make: the same divers, in the same order."""
+    folder = ROOT / "reports" / "demo"
+    divers = []
+    for path in (folder / "plan.csv", ROOT / "datasets" / "plan.csv"):
+        with path.open(encoding="utf-8", newline="") as file:
+            divers.append([row["diver"] for row in csv.DictReader(file)])
+    assert divers[0] == divers[1]
+    linked = re.findall(r'href="([^"#:]+)"', (folder / "index.html").read_text(encoding="utf-8"))
+    pages = {path.name for path in folder.glob("season-*.html")}
+    assert pages
+    assert pages <= set(linked)
+    assert (ROOT / "reports" / "season.png").stat().st_size < 150_000
 
 
 @pytest.fixture(scope="module")
