@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
     from leadline.cli.kit import Planned
     from leadline.decide.advice import Advice
-    from leadline.decide.answering import Lateness
+    from leadline.decide.answering import Lateness, Taken
 
-__all__ = ["many", "one"]
+__all__ = ["many", "one", "taken_text", "wrapped"]
 
 _LINE: Final = 78
 _CHECK_FIRST: Final = (
@@ -74,7 +74,7 @@ def one(planned: Planned, answer: Advice, late: Lateness, units: Units) -> Rende
 
     said = [("Next", answer.next_step), *(("Caution", f"{caution}.") for caution in answer.cautions)]
     return Group(
-        _wrapped(_headline(planned, answer, units)),
+        wrapped(_headline(planned, answer, units)),
         Text(),
         *_large(answer, units),
         Text(),
@@ -82,11 +82,11 @@ def one(planned: Planned, answer: Advice, late: Lateness, units: Units) -> Rende
         Text(),
         _facts(said),
         Text(),
-        _wrapped(STANDING),
+        wrapped(STANDING),
     )
 
 
-def _wrapped(text: str) -> RenderableType:
+def wrapped(text: str) -> RenderableType:
     """A paragraph that stays readable where the line is long."""
     from rich.table import Table
     from rich.text import Text
@@ -155,7 +155,7 @@ def _rows(planned: Planned, answer: Advice, late: Lateness, units: Units) -> lis
     rows.append(("Rests on", f"{_count(answer.dives_used)}. {EVIDENCE[answer.evidence]}"))
     rows.append(("Learned", _learned(planned, answer)))
     if planned.taken.taken:
-        rows.append(("Taken over", _taken(planned)))
+        rows.append(("Taken over", taken_text(planned.taken)))
     if not planned.plan["cylinder"][0] or not planned.plan["bc"][0]:
         gaps = [word for word, name in (("cylinder", "cylinder"), ("BC", "bc")) if not planned.plan[name][0]]
         rows.append(("Assumed", f"a usual {' and a usual '.join(gaps)}: none is named"))
@@ -188,8 +188,8 @@ def _learned(planned: Planned, answer: Advice) -> str:
     return text
 
 
-def _taken(planned: Planned) -> str:
-    taken = planned.taken
+def taken_text(taken: Taken) -> str:
+    """What was taken over from which dive, in words; only where anything was."""
     when = f" of {taken.date}" if taken.date else ""
     named = [_TAKEN.get(name, name) for name in taken.taken]
     what = ", ".join(named[:-1]) + (" and " if named[1:] else "") + named[-1]
@@ -220,13 +220,13 @@ def many(answers: Sequence[Advice], units: Units) -> RenderableType:
         return "the plan has no rows"
     parts: list[RenderableType] = [_plan_table(answers, units)]
     if any(a.check_first for a in answers):
-        parts += [_wrapped(_CHECK_FIRST), Text()]
+        parts += [wrapped(_CHECK_FIRST), Text()]
     for a in answers:
         said = [] if a.check_first else [a.next_step]
         said += [f"{caution}." for caution in a.cautions]
         if said:
-            parts.append(_wrapped(f"{a.diver}: {' '.join(said)}"))
-    parts += [Text(), _wrapped(STANDING)]
+            parts.append(wrapped(f"{a.diver}: {' '.join(said)}"))
+    parts += [Text(), wrapped(STANDING)]
     return Group(*parts)
 
 

@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import inspect
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
 from leadline.cli.holding import single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
-from leadline.cli.output import progress, quantity, show, table
+from leadline.cli.output import progress, show
 from leadline.cli.planned import cells_of, parameters
 
 if TYPE_CHECKING:
-    from rich.console import RenderableType
-
     from leadline.cli.kit import Planned
     from leadline.decide.account import Account
 
 __all__ = ["register"]
 
-_STATES = {"stop": "at the stop", "start": "at the start", "surface": "at the surface"}
+_HEAD_UNDER: Final = Annotated[
+    bool,
+    typer.Option(
+        "--head-under", help="At the surface: reckon with the head under water, not out to eye level."
+    ),
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -36,14 +39,25 @@ def _with_columns() -> Any:
         cells = cells_of({name: given[name] for name, _ in columns}, given["units"])
         if not cells.get("diver"):
             raise typer.BadParameter("give --diver, and the kit where it is not the last dive's")
-        _ledger(cells, book=given["book"], units=given["units"], as_json=given["as_json"])
+        _ledger(
+            cells,
+            head_out=not given["head_under"],
+            book=given["book"],
+            units=given["units"],
+            as_json=given["as_json"],
+        )
 
     ledger.__doc__ = (
         "Show the forces behind a need, item by item: at the stop, at the start, at the surface.\n\n"
-        "Physics alone, before any log. Kit that is not named is taken over from the diver's last dive; "
-        "`-` says none. An in-water check overrules every number."
+        "Physics alone; below it stands what the records make of it. Kit that is not named is taken over "
+        "from the diver's last dive in that suit; `-` says none. An in-water check overrules every number."
     )
-    shared = [("book", BookOption, None), ("units", UnitsOption, "metric"), ("as_json", JsonOption, False)]
+    shared = [
+        ("head_under", _HEAD_UNDER, False),
+        ("book", BookOption, None),
+        ("units", UnitsOption, "metric"),
+        ("as_json", JsonOption, False),
+    ]
     command: Any = ledger
     command.__signature__ = inspect.Signature(
         [
@@ -54,20 +68,31 @@ def _with_columns() -> Any:
     return command
 
 
-def _ledger(cells: dict[str, str], *, book: Path | None, units: Units, as_json: bool) -> None:
+def _ledger(cells: dict[str, str], *, head_out: bool, book: Path | None, units: Units, as_json: bool) -> None:
     single_thread()
+    import numpy as np
+
     from leadline.cli.kit import plan_one
     from leadline.decide.account import account
     from leadline.timeline import PLAN
 
     with progress("reckoning"):
         planned = plan_one(book, cells)
-        found = account(planned.assessment, int(planned.assessment.line.at(PLAN)[0]))
+        rows = planned.assessment.line.at(PLAN)
+        found = account(planned.assessment, int(rows[0]), head_out=head_out)
+        need = planned.assessment.marginals(rows, planned.assessment.state(rows))[0].quantile([0.1, 0.5, 0.9])
+    records = tuple(float(value) for value in np.asarray(need))
     lead = float(planned.plan["lead_kg"][0])
-    show(_document(planned, found, lead), lambda: _view(planned, found, lead, units), as_json=as_json)
+
+    def view() -> Any:
+        from leadline.cli.forces import forces
+
+        return forces(planned, found, lead, records, units)
+
+    show(_document(planned, found, lead, records), view, as_json=as_json)
 
 
-def _document(planned: Planned, found: Account, lead: float) -> dict[str, Any]:
+def _document(planned: Planned, found: Account, lead: float, records: tuple[float, ...]) -> dict[str, Any]:
     """All numbers in house units, a list of items for each state."""
     drawn = found.ledger
     states = {}
@@ -94,46 +119,7 @@ def _document(planned: Planned, found: Account, lead: float) -> dict[str, Any]:
         "diver": str(planned.plan["diver"][0]),
         "lead_kg": lead,
         "taken_over": planned.taken.taken,
+        "taken_from": planned.taken.source if planned.taken.taken else None,
         "states": states,
+        "with_records": dict(zip(("need_q10_kg", "need_q50_kg", "need_q90_kg"), records, strict=True)),
     }
-
-
-def _view(planned: Planned, found: Account, lead: float, units: Units) -> RenderableType:
-    """The ledger at the stop in full, then what the other states add up to."""
-    from rich.console import Group
-    from rich.text import Text
-
-    from leadline.decide.sentence import STANDING
-    from leadline.physics.ledger import describe_need
-
-    imperial = units == "imperial"
-    drawn = found.ledger
-
-    def mass(value: float) -> str:
-        return quantity(value, "kg", units=units, digits=2)
-
-    items = [
-        [item, mass(drawn.mass[i, 0]), f"{drawn.volume[i, 0]:.2f} L", mass(net), mass(drawn.sd[i, 0]), source]
-        for i, (item, net, source) in enumerate(
-            zip(drawn.item, drawn.net_buoyancy[:, 0], found.source, strict=True)
-        )
-    ]
-    items.append(["sum", "", "", mass(drawn.total[0]), "", ""])
-    sums = []
-    for j, name in enumerate(drawn.state):
-        where = f"{_STATES[name]}, {quantity(drawn.depth[j], 'm', units=units)}"
-        margin = "" if lead != lead else mass(lead - drawn.lead[j])
-        bar = quantity(drawn.pressure[j], "bar", units=units, digits=0)
-        sums.append([where, bar, describe_need(float(drawn.lead[j]), imperial=imperial), margin])
-    parts: list[RenderableType] = [
-        table(
-            f"{planned.plan['diver'][0]} at the stop: positive floats",
-            ["item", "mass", "volume", "net", "sd", "from"],
-            items,
-        ),
-        table("Lead that balances it", ["state", "cylinder", "need", "margin"], sums),
-    ]
-    if planned.taken.taken:
-        parts.append(Text(f"Taken over from {planned.taken.source}: {', '.join(planned.taken.taken)}."))
-    parts.append(Text(f"Physics alone, before any log. {STANDING}"))
-    return Group(*parts)

@@ -26,6 +26,7 @@ _SHORT: Final = {
     "stop_depth_m": "stop-depth",
     "lead_kg": "lead",
 }
+_LEDGER_TOO: Final = {"stop_bar": "--bar", "stop_depth_m": "--depth"}
 _UNIT: Final = {"degF": "°F"}
 _HELP: Final = {
     "stop_bar": "Gauge pressure planned at the stop, one for each cylinder; - where it is not carried "
@@ -87,7 +88,8 @@ def parameters(*, with_lead: bool = False) -> Iterator[Parameter]:
     Parameters
     ----------
     with_lead : bool
-        Whether the lead carried is asked for too.
+        Whether the lead carried is asked for too, as a ledger does, which also knows the stop's pressure
+        and depth as `--bar` and `--depth`.
 
     Yields
     ------
@@ -98,7 +100,8 @@ def parameters(*, with_lead: bool = False) -> Iterator[Parameter]:
     columns = _columns(with_lead)
     for column in columns:
         short = _SHORT.get(column.name, column.name.replace("_", "-"))
-        yield column.name, _option(column, (f"--{short}",), _HELP.get(column.name, column.help))
+        also = (_LEDGER_TOO[column.name],) if with_lead and column.name in _LEDGER_TOO else ()
+        yield column.name, _option(column, (f"--{short}", *also), _HELP.get(column.name, column.help))
     for column in columns:
         if column.name not in _SHORT:
             continue

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-import html
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Callable, Iterable
 from datetime import datetime
 from pathlib import Path
@@ -20,7 +20,7 @@ from leadline.cli.output import note, show, table
 if TYPE_CHECKING:
     from leadline.decide.season_data import SeasonData
 
-__all__ = ["register", "season_data", "slug", "write_seasons"]
+__all__ = ["register", "season_data", "slugs", "write_seasons"]
 
 
 def register(app: typer.Typer) -> None:
@@ -30,18 +30,38 @@ def register(app: typer.Typer) -> None:
     app.add_typer(group, name="report")
 
 
-def slug(name: str) -> str:
-    """File name for a name: plain letters, with a digest where something was left out.
+def slugs(names: Iterable[str]) -> dict[str, str]:
+    """Part of a file name for each name: plain letters, and a digest where those do not tell it.
+
+    Parameters
+    ----------
+    names : iterable of str
+        All divers of the book, so that a diver's page has the same name however many are written.
+
+    Returns
+    -------
+    dict of str to str
+        No two alike, not even where capitals do not count.
 
     Examples
     --------
-    >>> slug("Ines K")
-    'ines-k'
+    >>> slugs(["Ines K", "Ivo"])
+    {'Ines K': 'ines-k', 'Ivo': 'ivo'}
     """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
-    short = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].strip("-")
-    same = short == re.sub(r"\s+", "-", name.strip().lower())
-    return short if same and short else f"{short or 'diver'}-{hashlib.sha256(name.encode()).hexdigest()[:6]}"
+    known = list(dict.fromkeys(names))
+    plain = {name: _plain(name) for name in known}
+    shared = Counter(plain.values())
+    found = {}
+    for name, short in plain.items():
+        exact = short and short == re.sub(r"\s+", "-", name.strip().lower()) and shared[short] == 1
+        digest = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:6]
+        found[name] = short if exact else f"{short or 'diver'}-{digest}"
+    return found
+
+
+def _plain(name: str) -> str:
+    ascii_only = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", ascii_only.lower()).strip("-")[:40].strip("-")
 
 
 def season_data(
@@ -111,45 +131,24 @@ def write_seasons(
     list of (str, Path)
         Diver and page.
     """
+    from leadline.reports import index
     from leadline.reports import season as page
     from leadline.reports.page import write_text
 
     folder.mkdir(parents=True, exist_ok=True)
-    written = []
-    for diver in divers:
+    names = slugs(holding.records.divers["diver"].tolist())
+    generated = datetime.now()
+    entries = []
+    for diver in dict.fromkeys(divers):
         if notify:
             notify(diver)
-        data = season_data(holding, diver, units=units)
-        written.append((diver, page.write(data, folder / f"season-{slug(diver)}.html")))
-    if len(written) > 1:
-        write_text(_index(written, holding), folder / "index.html")
-    return written
-
-
-def _index(pages: list[tuple[str, Path]], holding: Holding) -> str:
-    """A plain list of pages; names are data."""
-    rows = "\n".join(
-        f'<li><a href="{html.escape(path.name)}"><bdi>{html.escape(diver)}</bdi></a></li>'
-        for diver, path in pages
-    )
-    return f"""<!doctype html>
-<html lang="en"><head><meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Seasons</title>
-<style>
-:root {{ color-scheme: light dark; font: 1.05rem/1.5 system-ui, sans-serif; }}
-body {{ max-width: 46rem; margin: 2rem auto; padding: 0 1rem; overflow-wrap: anywhere; }}
-ul {{ columns: 14rem; padding-left: 1.2rem; }} li {{ padding: .2rem 0; }}
-</style></head><body>
-<h1>Seasons</h1>
-<p>One page a diver: the lead for the next dive, its band and its risk, and how the dives led there.
-An in-water check overrules every number; so do instructor, training agency and local rules.</p>
-<ul>
-{rows}
-</ul>
-<p>Book {html.escape(holding.book)}, data version {holding.data_version}.</p>
-</body></html>
-"""
+        data = season_data(holding, diver, units=units, generated=generated)
+        path = page.write(data, folder / f"season-{names[diver]}.html")
+        entries.append(index.Entry(path.name, data))
+    if len(entries) > 1:
+        text = index.render(entries, units=units, book=holding.book, generated=generated)
+        write_text(text, folder / "index.html")
+    return [(entry.data.diver, folder / entry.file) for entry in entries]
 
 
 def season(

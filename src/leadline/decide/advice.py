@@ -12,6 +12,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit, evidence_word, like_kit
 from leadline.decide.sentence import cautions, next_step
+from leadline.errors import OutOfRangeError
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import prior_sd
@@ -117,6 +118,18 @@ def _lead(
     return lead, bring, False, lead > bring + 1e-9
 
 
+def _require_gas(assessment: Assessment, position: int) -> None:
+    """Refuse a plan in which nobody has anything to breathe at the stop."""
+    if assessment.rigs.carried[position].any():
+        return
+    line, row = assessment.line, assessment.line.row[position]
+    dive = f"dive {line.plan['dive'][row]} of " if line.plan["dive"][row] else ""
+    raise OutOfRangeError(
+        f"{dive}{line.plan['diver'][row]}: every cylinder is marked - as not carried at the stop; "
+        "give the pressure of the one that is"
+    )
+
+
 def advise(
     assessment: Assessment,
     *,
@@ -150,6 +163,8 @@ def advise(
     answers = []
     for position in line.at(PLAN):
         rows = np.array([position])
+        carried = assessment.rigs.carried[position]
+        _require_gas(assessment, int(position))
         state = assessment.state(rows, pressure=pressure)
         ledger, shared = assessment.prior(rows, state)
         need = assessment.marginals(rows, state)[0]
@@ -158,7 +173,6 @@ def advise(
         lead, bring, check, held = _lead(
             need, history, block=block, risk=risk, mass=mass, theta=assessment.fit.theta
         )
-        carried = assessment.rigs.carried[position]
         q025, q10, q50, q90, q975 = (float(q) for q in need.quantile(QUANTILES))
         here = line.row[position]
         answers.append(

@@ -159,8 +159,9 @@ def cautions(
     if history.light_signs:
         times = "once" if history.light_signs == 1 else f"{history.light_signs} times"
         found.append(f"Too light at the stop {times} in like kit")
-    if middle < 0:
-        found.append(f"Already heavy by about {mass_text(-middle, imperial=imperial)} without any lead")
+    if middle < -0.05:
+        spare = mass_text(round(-middle, 1), imperial=imperial)
+        found.append(f"Already heavy by about {spare} without any lead")
     if not history.known:
         found.append("Nothing is known of this diver in this suit and type of cylinder")
     found += _about_diver(assessment, position)

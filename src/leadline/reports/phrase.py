@@ -30,7 +30,8 @@ MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", 
 _ONE_IN: Final = (4, 5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200)
 
 EVIDENCE: Final = {
-    "none": "Nothing is recorded yet for this diver in kit like this: the number is physics alone.",
+    "none": "Nothing is recorded yet of this diver in kit like this: the number rests on physics, and on "
+    "what other kit and other divers have taught.",
     "upper_only": "The records show only what was enough, not how much of it was too much.",
     "two_sided": "The records bound need from both sides.",
     "measured": "Need was measured: by a hand-off, a surface check or a known amount of gas in the BC.",
