@@ -163,9 +163,10 @@ def test_every_option_that_is_named_exists(text: str) -> None:
         subcommands = getattr(command, "commands", {}).values()
         for each in (command, *subcommands):
             options |= {name for parameter in each.params for name in parameter.opts}
-    code = re.sub(r"^(python3? |ruff ).*$|^    ruff .*$", "", text, flags=re.M)
-    named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", " ".join(re.findall(r"`[^`\n]+`", code))))
-    assert named - options - {"--no-deps"} == set()
+    spans = re.findall(r"`((?:leadline |--)[^`\n]+)`", text)
+    named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", " ".join([*spans, *OWN_FILES.splitlines()])))
+    assert named
+    assert named - options == set()
 
 
 def test_record_columns_are_the_declared_ones() -> None:
