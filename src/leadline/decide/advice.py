@@ -27,6 +27,7 @@ TOO_HEAVY: Final = 2.0  # kg over need
 WIDE: Final = 2.5  # kg between the 10 and 90 % points
 BEGIN: Final = 0.7  # where in the band a surface check begins
 MOST_RISE: Final = 2.0  # kg up on one observation without a check
+HAIR: Final = 0.02  # kg: a birthday or a degree moves the ledger by grams, which must not cost a whole block
 USUAL_BREATH_OUT: Final = 0.5  # kg
 
 
@@ -101,7 +102,7 @@ def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:
     # 2 lb where lead comes in pounds, else 1 kg; half of it for the light.
     step = 2 * block.mass if block.imperial and block.mass < 0.5 else 1.0
     floor = float(history.enough.min()) - step * (0.5 if mass < 45 else 1.0)
-    return max(bring, block.at_least(floor))
+    return max(bring, block.at_least(floor - HAIR))
 
 
 def _lead(

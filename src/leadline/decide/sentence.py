@@ -118,7 +118,7 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
         if missing
     ]
     if gaps:
-        found.append(f"Not known of this diver: {', '.join(gaps)}; the band is wider for it")
+        found.append(f"Not known of this diver, so that the band is wider: {', '.join(gaps)}")
     return found
 
 

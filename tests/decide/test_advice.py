@@ -1,0 +1,170 @@
+"""The answer for one planned dive, held to the words of the contract."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from leadline.decide.advice import TOO_HEAVY, advise, breath_out
+from leadline.decide.block import Block
+from leadline.errors import OutOfRangeError
+from leadline.model.population import prior_fit
+from leadline.timeline import PLAN
+from leadline.units import POUND
+
+from .club import DIVERS, HOSTILE, NEED, assess, dives, plan_row
+
+KNOWN = [diver for diver in NEED if diver != HOSTILE]
+
+
+def one(assessment, **options):
+    answers = advise(assessment, **options)
+    assert len(answers) == 1
+    return answers[0]
+
+
+def marginal(assessment):
+    rows = assessment.line.at(PLAN)
+    return assessment.marginals(rows, assessment.state(rows))[0]
+
+
+@pytest.mark.parametrize("risk", [0.01, 0.05, 0.3])
+@pytest.mark.parametrize("block", [Block(0.5), Block(1.0), Block(POUND, imperial=True)])
+@pytest.mark.parametrize("diver", KNOWN)
+def test_bring_is_the_lightest_lead_on_the_blocks_within_the_risk(diver, block, risk) -> None:
+    """The contract's definition, tried on every block from none upwards."""
+    assessment = assess([plan_row(diver)])
+    answer = one(assessment, block=block, risk=risk)
+    need, enough = marginal(assessment), breath_out(assessment.fit.theta)
+    leads = np.arange(0, 40) * block.mass
+    first = leads[np.flatnonzero(need.above(leads + enough) <= risk)[0]]
+    assert answer.bring_kg == pytest.approx(first, abs=1e-9)
+
+
+def test_chances_are_those_of_the_words_at_the_lead_given() -> None:
+    assessment = assess([plan_row("Ivo")])
+    answer, need = one(assessment), marginal(assessment)
+    lead = answer.lead_kg
+    assert answer.p_too_light == pytest.approx(float(need.above(lead + breath_out(assessment.fit.theta))))
+    assert answer.p_too_heavy == pytest.approx(1 - float(need.above(lead - TOO_HEAVY)))
+    quantiles = [answer.need_q025_kg, answer.need_q10_kg, answer.need_q50_kg, answer.need_q90_kg]
+    assert quantiles == sorted(quantiles)
+    assert float(need.above(answer.need_q90_kg)) == pytest.approx(0.1, abs=1e-5)
+
+
+@pytest.mark.parametrize("row", [plan_row("Uma"), plan_row("Zed"), plan_row("Ines", cylinder="alu 11")])
+def test_a_stranger_in_this_kit_is_checked_before_the_dive(row) -> None:
+    assessment = assess([row])
+    answer, need = one(assessment), marginal(assessment)
+    assert answer.check_first
+    assert answer.evidence == "none"
+    assert answer.lead_kg == pytest.approx(Block().nearest(float(need.quantile(0.7))))
+    assert answer.lead_kg <= answer.bring_kg
+    assert answer.next_step.startswith("Check at the surface before the dive")
+
+
+def heavy(diver: str, lead: float) -> tuple[list, list]:
+    """Dives at `lead` that only show enough, and surface checks on other days that read a need far below."""
+    own = [row | {"lead_kg": lead, "bc_state": "gas"} for row in dives() if row["diver"] == diver]
+    seen = [
+        {
+            **plan_row(diver, date=f"2026-05-{day}"),
+            "check": f"x{day}",
+            "lead_kg": NEED[diver],
+            "bar": 35,
+            "waterline": "eye",
+        }
+        for day in (10, 11, 12, 13)
+    ]
+    for row in seen:
+        del row["dive"]
+    return own, seen
+
+
+@pytest.mark.parametrize(
+    ("diver", "step"),
+    [("Ines", 1.0), (HOSTILE, 0.5)],
+    ids=["64 kg: steps of 1 kg", "41 kg: half of it"],
+)
+def test_a_step_down_is_held_back_and_says_so(diver, step) -> None:
+    own, seen = heavy(diver, 9.0)
+    # The records were made at 50 bar and the plan is for the reserve: the lead proven there is carried here.
+    own = [row | {"end_bar": 35} for row in own]
+    answer = one(assess([plan_row(diver)], dives=own, checks=seen))
+    assert not answer.check_first
+    assert answer.bring_kg < 9.0 - step
+    assert answer.lead_kg == pytest.approx(9.0 - step)
+    assert "small steps" in answer.next_step
+
+
+def test_a_step_down_in_pounds_is_two_blocks() -> None:
+    own, seen = heavy("Ines", 20 * POUND)
+    own = [row | {"end_bar": 35} for row in own]
+    assessment = assess([plan_row("Ines")], dives=own, checks=seen)
+    answer = one(assessment, block=Block.parse("1lb"), imperial=True)
+    assert answer.lead_kg / POUND == pytest.approx(18, abs=1e-6)
+    assert "18 lb" in answer.next_step
+
+
+def test_a_surface_check_of_the_day_lifts_the_step() -> None:
+    own, seen = heavy("Ines", 9.0)
+    own = [row | {"end_bar": 35} for row in own]
+    today = seen[-1] | {"check": "today", "date": "2026-05-20"}
+    answer = one(assess([plan_row("Ines")], dives=own, checks=[*seen, today]))
+    assert answer.lead_kg == answer.bring_kg
+    assert answer.lead_kg < 8.0
+
+
+def test_negative_need_asks_for_no_lead_and_says_so() -> None:
+    row = plan_row("Ines", suit="vest", other="heavy plate", water="fresh")
+    answer = one(assess([row]))
+    assert answer.need_q50_kg < 0
+    assert answer.lead_kg == 0
+    assert any(caution.startswith("Already heavy by about") for caution in answer.cautions)
+    assert "without lead" in answer.next_step
+    assert "0 kg" not in answer.next_step
+
+
+def test_plan_without_gas_at_the_stop_is_refused() -> None:
+    row = plan_row("Ines", cylinder="steel 12;stage 7", end_bar="-;-")
+    with pytest.raises(OutOfRangeError, match="dive next of Ines: every cylinder is marked -"):
+        advise(assess([row]))
+
+
+def test_cylinder_left_before_the_stop_lifts_nothing_there() -> None:
+    """A stage that is not carried at the stop changes nothing there but the breadth of what is known."""
+    alone = one(assess([plan_row("Zed")]))
+    staged = one(assess([plan_row("Zed", cylinder="steel 12;stage 7", end_bar="35;-")]))
+    assert staged.prior_mean_kg == pytest.approx(alone.prior_mean_kg, abs=1e-9)
+    assert staged.need_at_bar == 35
+
+
+def test_nothing_learned_rests_on_the_prior() -> None:
+    empty = replace(prior_fit(), diagnostics={})
+    answer = one(assess([plan_row("Uma")], fit=empty, dives=[], checks=[]))
+    assert answer.dives_used == 0
+    assert answer.need_mean_kg == pytest.approx(answer.prior_mean_kg, abs=0.02)
+    assert answer.need_sd_kg == pytest.approx(
+        np.hypot(answer.prior_sd_kg, np.hypot(empty.theta.scatter, empty.theta.diver_sd)), rel=0.02
+    )
+
+
+def test_order_of_the_plan_is_kept() -> None:
+    names = ["Zed", "Ines", "Uma", "Ines", HOSTILE]
+    answers = advise(assess([plan_row(name) for name in names]))
+    assert [answer.diver for answer in answers] == names
+    assert answers[1] == answers[3]
+
+
+def test_under_18_is_named() -> None:
+    young = [row | {"birth_year": 2012} if row["diver"] == "Uma" else row for row in DIVERS]
+    answer = one(assess([plan_row("Uma")], divers=young))
+    assert any(caution.startswith("Under 18") for caution in answer.cautions)
+
+
+def test_a_caution_is_one_clause() -> None:
+    """Cautions are joined by `; ` in the plan file, so none may hold one."""
+    for row in (plan_row("Zed"), plan_row("Uma", water="brackish", date="2027-01-01"), plan_row("Ines")):
+        assert all(";" not in caution for caution in one(assess([row])).cautions)

@@ -1,0 +1,87 @@
+"""What stands beside an answer: kit taken over, a dive that ends late, records newer than the fit."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from leadline.decide.answering import lateness, newer_than_fit, taken_over
+from leadline.errors import RecordError
+from leadline.timeline import PLAN
+
+from .club import assess, checks, dives, plan_row, records
+
+
+def in_dry_suit(**changed):
+    kit = {"dive": "dry", "date": "2026-04-01", "suit": "membrane", "undersuit": "warm", "cylinder": "alu 11"}
+    return plan_row("Ines", lead_kg=9, end_bar=60, stop_result="hovered", bc_state="gas") | kit | changed
+
+
+def test_everything_comes_from_the_last_dive() -> None:
+    taken = taken_over(records(), {"diver": "Ines", "date": "2026-05-20"})
+    assert (taken.source, taken.date) == ("In-8", "2026-05-08")
+    expected = {"suit": "full 5", "bc": "jacket", "cylinder": "steel 12", "gas": "air", "water": "salt"}
+    assert taken.taken == expected
+    assert taken.cells == expected | {"diver": "Ines", "date": "2026-05-20"}
+
+
+def test_last_dive_in_that_suit_comes_before_the_last_dive() -> None:
+    held = records(dives=[*dives(), in_dry_suit()])
+    taken = taken_over(held, {"diver": "Ines", "suit": "membrane"})
+    assert taken.source == "dry"
+    assert taken.cells["undersuit"] == "warm"
+    assert taken.cells["cylinder"] == "alu 11"
+
+
+def test_undersuit_stays_with_its_dry_suit() -> None:
+    held = records(dives=[in_dry_suit()])
+    assert "undersuit" not in taken_over(held, {"diver": "Ines", "suit": "full 5"}).cells
+
+
+def test_what_was_named_is_kept_and_a_dash_says_none() -> None:
+    given = {"diver": "Ines", "bc": "-", "water": "fresh", "cylinder": "alu 11"}
+    held = records(dives=[row | {"altitude_m": 1200, "gas": "32"} for row in dives()])
+    taken = taken_over(held, given)
+    assert taken.cells["bc"] == ""
+    assert taken.cells["water"] == "fresh"
+    assert "altitude_m" not in taken.cells  # it went with the other water
+    assert "gas" not in taken.cells  # it was in the other cylinder
+    assert taken_over(held, {"diver": "Ines", "altitude_ft": "10"}).taken.get("altitude_m") is None
+
+
+def test_stage_left_before_the_stop_is_left_again() -> None:
+    row = plan_row("Uma", cylinder="steel 12;stage 7", gas="air;50", end_bar="60;-", date="2026-05-01")
+    held = records(dives=[row])
+    assert taken_over(held, {"diver": "Uma"}).cells["stop_bar"] == "35;-"
+    assert "stop_bar" not in taken_over(held, {"diver": "Uma", "end_bar": "50;20"}).cells
+    assert "stop_bar" not in taken_over(held, {"diver": "Uma", "cylinder": "steel 12"}).cells
+
+
+def test_nobody_dives_in_a_guess() -> None:
+    with pytest.raises(RecordError, match="no dive of Uma in the book to take a suit from; give --suit"):
+        taken_over(records(), {"diver": "Uma"})
+    assert taken_over(records(), {"diver": "Uma", "suit": "-"}).cells["suit"] == ""
+
+
+@pytest.mark.parametrize(("planned", "late"), [(50, 35), (35, 20), (20, 10), (24, 10)])
+def test_late_end_costs_the_gas_breathed(planned, late) -> None:
+    """Independent: an ideal gas of 1.205 g/L at 1 atm and 20 °C (dry air, standard handbooks, from memory);
+    a kilogram of lead weighs 0.91 kg in the sea."""
+    assessment = assess([plan_row("Ines", stop_bar=planned)])
+    found = lateness(assessment, int(assessment.line.at(PLAN)[0]))
+    assert found.bar == late
+    assert found.more_kg == pytest.approx(12 * (planned - late) * 1.205e-3 / 0.91, rel=0.06)
+
+
+@pytest.mark.parametrize("planned", [10, 6])
+def test_no_word_of_a_pressure_below_ten(planned) -> None:
+    assessment = assess([plan_row("Ines", stop_bar=planned)])
+    assert np.isnan(lateness(assessment, int(assessment.line.at(PLAN)[0])).bar)
+
+
+def test_records_newer_than_the_fit_are_counted_for_that_diver() -> None:
+    assert newer_than_fit(assess(), "Ines") == (0, 0)
+    new = assess(checks=checks())
+    assert newer_than_fit(new, "Ines") == (0, 1)
+    assert newer_than_fit(new, "Ivo") == (0, 0)
+    assert newer_than_fit(assess(dives=dives()), "Ivo") == (8, 0)

@@ -1,0 +1,205 @@
+"""A season: every number of it against the records, the answer and the ledger."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+
+from leadline.decide.account import account
+from leadline.decide.advice import advise
+from leadline.decide.season import next_dive, season
+from leadline.errors import UnknownNameError
+from leadline.reports.season import render
+from leadline.timeline import PLAN
+
+from .club import DIVERS, HOSTILE, NEED, assess, checks, dives, learned, plan_row, records
+
+WHEN = datetime(2026, 5, 20, 12, 0)
+
+
+def planned(diver: str, **changed):
+    """Season and assessment of one diver, the next dive in the kit of the last."""
+    assessment = assess([plan_row(diver)], **changed)
+    return season(assessment, diver, generated=WHEN, book="club.duckdb", data_version="4"), assessment
+
+
+@pytest.mark.parametrize("diver", list(NEED))
+def test_contributions_lead_from_the_prior_to_the_answer(diver) -> None:
+    data, _ = planned(diver)
+    gained = sum(part.kg for part in data.learned)
+    assert gained == pytest.approx(data.suggestion.need_mean_kg - data.prior.mean, abs=1e-9)
+    assert all(part.sd >= 0 for part in data.learned)
+    assert data.learned[0].label.startswith("All divers")
+    assert data.learned[-1].label == "This diver in this suit"
+
+
+def test_diver_without_evidence_moves_with_the_population_alone() -> None:
+    data, _ = planned("Uma")
+    offset, suit = data.learned[-2:]
+    assert (suit.kg, offset.kg) == (0.0, pytest.approx(0.0, abs=0.02))
+    assert offset.sd > 0.3
+    assert data.learned[0].kg > 0.5  # the club needs more than the formulas say
+
+
+def test_bands_know_nothing_of_later_dives() -> None:
+    """What was known after a dive is the same whether or not the season went on."""
+    fit = learned()
+    whole = season(assess(fit=fit), "Ivo").dives
+    cut = [row for row in dives() if not (row["diver"] == "Ivo" and row["date"] > "2026-05-04")]
+    half = season(assess(fit=fit, dives=cut), "Ivo").dives
+    assert len(half) == 4
+    assert_allclose(whole.need[:4], half.need, atol=2e-4)
+    width = whole.need[:, 3] - whole.need[:, 1]
+    assert width[-1] < 0.7 * width[0]
+
+
+def test_last_band_is_that_of_the_same_plan() -> None:
+    data, _ = planned("Ivo")
+    assert_allclose(data.dives.need[-1], data.suggestion.need, atol=0.02)
+
+
+def test_dives_are_in_order_of_date_with_what_was_noted() -> None:
+    shuffled = sorted(dives(), key=lambda row: hash((row["dive"], 7)))
+    data, _ = planned("Noa", dives=shuffled)
+    found = data.dives
+    assert found.dive.tolist() == [f"No-{n}" for n in range(1, 9)]
+    assert (np.diff(found.date) > np.timedelta64(0)).all()
+    assert_allclose(found.margin, found.lead - found.need[:, 2])
+    assert set(found.suit) == {"full 5"}
+    assert set(found.kit) == {"steel 12, salt water"}
+    assert_array_equal(found.end_pressure, 50.0)
+    assert ((found.p_too_light >= 0) & (found.p_too_heavy <= 1)).all()
+
+
+@pytest.mark.parametrize(
+    ("seen", "word"),
+    [
+        ({"bc_state": "empty"}, "two_sided"),
+        ({"bc_state": "gas"}, "upper_only"),
+        ({"bc_state": "gas", "bc_gas_l": 2}, "measured"),
+        ({"stop_result": "rose", "bc_state": "empty"}, "lower_only"),
+        ({"stop_result": "sank", "bc_state": "empty"}, "upper_only"),
+        ({"stop_result": "rose", "bc_state": "gas"}, "none"),
+        ({"stop_result": ""}, "none"),
+        ({"lead_kg": None}, "none"),
+        ({"bc_state": "gas", "handed_off_kg": 2, "handed_off_result": "rose"}, "two_sided"),
+    ],
+)
+def test_each_dive_says_what_the_contract_makes_of_it(seen, word) -> None:
+    rows = dives()
+    rows[7] |= seen
+    data, _ = planned("Ines", dives=rows)
+    assert data.dives.evidence[-1] == word
+    assert np.isfinite(data.dives.need[-1]).all()
+    assert np.isnan(data.dives.margin[-1]) == (seen.get("lead_kg", 1) is None)
+
+
+def test_checks_are_carried_to_the_stop() -> None:
+    data, _ = planned("Ines")
+    heavier = [row | {"lead_kg": row["lead_kg"] + 1} for row in checks()]
+    more, _ = planned("Ines", checks=heavier)
+    assert more.checks.need[0] - data.checks.need[0] == pytest.approx(1.0, abs=1e-6)
+    assert 0.3 < data.checks.need_sd[0] < 1.5
+    assert data.checks.breath[0] == "normal"
+    assert data.checks_used == 1
+
+
+@pytest.mark.parametrize("diver", ["Noa", "Ole"])
+def test_chin_and_under_are_bounds_and_have_no_sd(diver) -> None:
+    data, _ = planned(diver)
+    assert np.isfinite(data.checks.need[0])
+    assert np.isnan(data.checks.need_sd[0])
+
+
+def test_unread_check_reads_nothing() -> None:
+    data, _ = planned("Ines", checks=[row | {"waterline": ""} for row in checks()])
+    assert np.isnan(data.checks.need[0])
+    assert data.checks_used == 0
+
+
+def test_suggestion_is_the_answer_of_the_plan() -> None:
+    data, assessment = planned("Ole")
+    answer = advise(assessment)[0]
+    assert data.suggestion.lead_kg == answer.lead_kg
+    assert data.suggestion.next_step == answer.next_step
+    assert data.suggestion.low_bar == 20
+    assert (data.suggestion.low_need > data.suggestion.need).all()
+    assert data.suggestion.kit == ("full 5", "jacket", "steel 12")
+    assert data.dives_used == 8
+
+
+def test_ledger_adds_up_and_the_swing_is_the_gas() -> None:
+    """Independent: 12 L from 232 to 35 bar hold at most 12 * 197 * 1.225 g (ideal gas, 15 °C; U.S. Standard
+    Atmosphere 1976), and air is some per cent less dense than that at these pressures; lead of 11.34 g/cm³
+    keeps 1 - 1.025/11.34 of its weight in the sea (handbook density)."""
+    _, assessment = planned("Ines")
+    found = account(assessment, int(assessment.line.at(PLAN)[0]))
+    ledger = found.ledger
+    assert ledger.state == ("stop", "start", "surface")
+    assert_allclose(ledger.total, ledger.net_buoyancy.sum(axis=0))
+    assert_allclose(ledger.total / ledger.lead, 1 - 1.025 / 11.34, atol=0.002)
+    gas = ledger.net_buoyancy[ledger.item.index("gas in the cylinder")]
+    swing = gas[0] - gas[1]
+    assert 0.88 * 12 * 197 * 1.225e-3 < swing < 12 * 197 * 1.225e-3
+    assert_array_equal(ledger.pressure, [35, 232, 35])
+    head = ledger.net_buoyancy[ledger.item.index("head above water, to eye level")]
+    assert_array_equal(head[:2], 0)
+    assert head[2] < -1
+    sources = dict(zip(ledger.item, found.source, strict=True))
+    assert sources["regulator, a usual one"] == "assumed"
+    assert sources["full 5"] == "listed"
+
+
+def test_head_under_water_leaves_no_line() -> None:
+    _, assessment = planned("Ines")
+    ledger = account(assessment, int(assessment.line.at(PLAN)[0]), head_out=False).ledger
+    assert not any("head" in item for item in ledger.item)
+
+
+def test_measured_pieces_say_so() -> None:
+    assessment = assess([plan_row("Ines", other="heavy plate")])
+    found = account(assessment, int(assessment.line.at(PLAN)[0]))
+    assert dict(zip(found.ledger.item, found.source, strict=True))["heavy plate"] == "measured"
+
+
+@pytest.mark.parametrize("diver", ["Uma", "Zed"])
+def test_nobody_is_answered_for_without_kit(diver) -> None:
+    assert next_dive(records(), diver, date="2026-05-20") is None
+    data = season(assess(), diver, generated=WHEN)
+    assert (data.suggestion, data.prior, data.learned, data.ledger) == (None, None, (), None)
+    assert len(data.dives) == len(data.checks) == 0
+    assert "No number yet" in render(data)
+
+
+def test_next_dive_is_in_the_kit_of_the_last() -> None:
+    plan = next_dive(records(), "Ines", date="2026-05-20")
+    assert plan is not None
+    assert (plan["suit"][0], plan["cylinder"][0], str(plan["date"][0])[:10]) == (
+        "full 5",
+        "steel 12",
+        "2026-05-20",
+    )
+    assert np.isnan(plan["lead_kg"][0])
+
+
+def test_unknown_diver() -> None:
+    with pytest.raises(UnknownNameError, match="no diver 'Nobody'"):
+        season(assess(), "Nobody")
+
+
+def test_name_is_text_on_the_page() -> None:
+    data, _ = planned(HOSTILE)
+    page = render(data)
+    assert HOSTILE not in page
+    assert "&lt;b&gt;" in page
+
+
+def test_all_numbers_are_known_for_everybody_with_kit() -> None:
+    for row in DIVERS[:5]:
+        data, _ = planned(row["diver"])
+        assert np.isfinite(data.suggestion.need).all()
+        assert np.isfinite(data.dives.need).all()
+        assert np.isfinite(data.ledger.net_buoyancy).all()
