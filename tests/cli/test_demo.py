@@ -1,0 +1,85 @@
+"""`leadline demo`: it makes what it says, says what was set aside, and can be run again."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from leadline.book import Book
+from leadline.cli import app, demo, report
+from leadline.decide.plan_file import COLUMNS
+from leadline.errors import BookError
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory):
+    """The demo as a newcomer runs it."""
+    home = tmp_path_factory.mktemp("demo")
+    done = subprocess.run(
+        [sys.executable, "-c", "from leadline.cli import main; main()", "demo", "try it"],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=home,
+    )
+    return home / "try it", done
+
+
+def test_demo_makes_all_it_names(made) -> None:
+    folder, first = made
+    assert (first.returncode, first.stderr) == (0, "")
+    names = re.findall(r"try it/([\w.-]+)", " ".join(first.stdout.split()))
+    assert {"index.html", "plan.csv", "demo-set-aside.csv"} <= set(names)
+    assert [name for name in names if not (folder / name).exists()] == []
+
+
+def test_demo_says_what_it_did_and_what_comes_next(made) -> None:
+    folder, first = made
+    with (ROOT / "datasets" / "README.md").open(encoding="utf-8") as file:
+        aside = sum(1 for line in file if re.match(r"\| (divers|gear|dives|checks)\.csv \| \d", line))
+    assert f"Set {aside} faulty rows aside" in first.stdout
+    for command in ("leadline load", "leadline learn", "leadline suggest", "leadline report season"):
+        assert command in first.stdout
+    assert first.stdout.count("An estimate, not an instruction") == 1
+    with Book.open(folder / "demo.duckdb") as book:
+        assert book.counts()["dives"] > 1000
+
+
+def test_plan_of_the_demo_is_in_the_order_of_the_plan(made) -> None:
+    folder, _ = made
+    with (folder / "plan.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    with (ROOT / "datasets" / "plan.csv").open(encoding="utf-8", newline="") as file:
+        planned = [row["diver"] for row in csv.DictReader(file)]
+    assert [row["diver"] for row in rows] == planned
+    assert list(rows[0]) == list(COLUMNS)
+    assert {row["check_first"] for row in rows} == {"yes", "no"}
+
+
+def test_second_run_changes_nothing_but_the_fit(made, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder, _ = made
+    plan = (folder / "plan.csv").read_bytes()
+    monkeypatch.setattr(report, "write_seasons", lambda *_, **__: [("Odile R", folder / "index.html")])
+    done = CliRunner().invoke(app, ["demo", str(folder), "--json"])
+    assert (done.exit_code, done.stderr) == (0, "")
+    document = json.loads(done.stdout)
+    assert document["load"]["dives"]["read"] > 1000
+    assert (folder / "plan.csv").read_bytes() == plan
+    with Book.open(folder / "demo.duckdb") as book:
+        assert book.data_version == 1
+        assert book.counts()["fits"] == 2
+
+
+def test_missing_records_are_one_line(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(demo, "__file__", str(tmp_path / "a" / "b" / "c" / "d" / "demo.py"))
+    with pytest.raises(BookError, match="install leadline again"):
+        demo.records_folder()

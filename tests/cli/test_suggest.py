@@ -1,0 +1,272 @@
+"""`leadline suggest`, run as a program: one dive, a plan, units, strangers, refusals."""
+
+from __future__ import annotations
+
+import csv
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from leadline.cli import app
+from leadline.decide.plan_file import COLUMNS
+from leadline.units import POUND
+
+from ..decide.club import HOSTILE, make_book  # noqa: TID252 (tests are on no path)
+
+HEAVY = ("pandas", "sklearn", "statsmodels", "matplotlib", "scipy.stats")
+
+
+@pytest.fixture(scope="module")
+def club(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_book(tmp_path_factory.mktemp("club") / "club.duckdb")
+
+
+@pytest.fixture(scope="module")
+def unlearned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_book(tmp_path_factory.mktemp("new") / "new.duckdb", fitted=False)
+
+
+@pytest.fixture
+def suggest(run, club: Path):
+    return lambda *options: run("suggest", "--book", club, *options)
+
+
+def facts(done: subprocess.CompletedProcess[str]):
+    assert (done.returncode, done.stderr) == (0, "")
+    return json.loads(done.stdout)
+
+
+def test_one_dive_by_its_diver_alone(suggest) -> None:
+    answer = facts(suggest("--diver", "Ines", "--date", "2026-05-20", "--json"))
+    assert list(answer)[: len(COLUMNS)] == list(COLUMNS)
+    assert answer["kit"] == ["full 5", "jacket", "steel 12"]
+    assert answer["taken_from"] == "In-8"
+    assert answer["taken_over"]["suit"] == "full 5"
+    assert (answer["late_bar"], answer["need_at_bar"]) == (20, 35)
+    assert answer["late_need_q50_kg"] > answer["need_q50_kg"]
+    assert "overrules" in answer["standing_caution"]
+
+
+def test_people_read_lead_first_and_every_reason(suggest) -> None:
+    done = suggest("--diver", "Ines", "--date", "2026-05-20")
+    text = " ".join(done.stdout.split())
+    assert "PUT ON 5 kg" in text
+    for words in (
+        "Need with 35 bar left",
+        "Ends late with 20 bar left",
+        "Too light on",
+        "Too heavy by more than 2 kg",
+    ):
+        assert words in text
+    assert "as on dive In-8 of 2026-05-08, since not named" in text
+    assert "Next" in text
+    assert text.count("An estimate, not an instruction") == 1
+    assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_stranger_is_checked_first_and_assumed_kit_is_named(suggest) -> None:
+    text = " ".join(suggest("--diver", "Zed", "--suit", "full 5", "--water", "salt").stdout.split())
+    assert "CHECK FIRST, at the surface, beginning with" in text
+    assert "have at hand" in text
+    assert "a usual cylinder and a usual BC: none is named" in text
+    assert "no dive or check of this diver" in text
+
+
+def test_imperial_is_read_and_printed(suggest) -> None:
+    done = suggest(
+        "--diver", "Ines", "--units", "imperial", "--stop", "500", "--body-mass", "141", "--temp", "60"
+    )  # fmt: skip
+    text = " ".join(done.stdout.split())
+    assert "500 psi left" in text
+    assert "60 °F" in text
+    assert " kg" not in text
+    pounds = facts(suggest("--diver", "Ines", "--units", "imperial", "--json"))["lead_kg"] / POUND
+    assert pounds == pytest.approx(round(pounds), abs=1e-4)
+
+
+def test_short_names_follow_the_units_and_long_names_carry_their_own(suggest) -> None:
+    kit = ("--diver", "Ines", "--date", "2026-05-20", "--json")
+    bar = facts(suggest(*kit, "--stop", "50"))
+    assert bar["need_at_bar"] == 50
+    assert facts(suggest(*kit, "--stop-bar", "50", "--units", "imperial"))["need_at_bar"] == 50
+    assert facts(suggest(*kit, "--stop-psi", "725.19"))["need_at_bar"] == pytest.approx(50, abs=0.01)
+    twice = suggest(*kit, "--stop", "50", "--stop-psi", "725")
+    assert twice.returncode == 2
+    assert "given twice" in twice.stderr
+
+
+def test_less_gas_needs_more_lead(suggest) -> None:
+    need = [
+        facts(suggest("--diver", "Ines", "--stop", bar, "--json"))["need_q50_kg"]
+        for bar in ("100", "50", "20")
+    ]
+    assert need == sorted(need)
+    assert need[0] < need[-1] - 0.5
+
+
+def test_kit_named_is_kit_used(suggest) -> None:
+    steel = facts(suggest("--diver", "Ines", "--json"))
+    alu = facts(suggest("--diver", "Ines", "--cylinder", "alu 11", "--json"))
+    assert alu["prior_mean_kg"] > steel["prior_mean_kg"] + 1  # an empty aluminium cylinder floats
+    assert alu["check_first"] == "yes"
+    bare = facts(suggest("--diver", "Ines", "--suit", "-", "--json"))
+    assert bare["prior_mean_kg"] < steel["prior_mean_kg"] - 1
+    assert "suit" not in bare["taken_over"]
+
+
+def test_plan_in_its_order_as_file_and_as_array(suggest, tmp_path: Path) -> None:
+    plan, out = tmp_path / "plan.csv", tmp_path / "leads.csv"
+    names = ["Zed", "Ines", HOSTILE, "Ines"]
+    with plan.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(["dive", "diver", "suit", "bc", "cylinder", "water"])
+        writer.writerows(
+            [f"p{i}", name, "full 5", "jacket", "steel 12", "salt"] for i, name in enumerate(names)
+        )
+    done = suggest("--plan", plan, "--out", out, "--json")
+    array = json.loads(done.stdout)
+    assert done.stderr == f"4 rows written to {out}, masses in kg\n"
+    with out.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["diver"] for row in rows] == [row["diver"] for row in array] == names
+    assert [row["dive"] for row in rows] == ["p0", "p1", "p2", "p3"]
+    for row, made in zip(rows, array, strict=True):
+        assert list(made) == list(row) == list(COLUMNS)
+        assert row == {name: "" if value is None else str(value) for name, value in made.items()}
+    table = suggest("--plan", plan)
+    shown = " ".join(table.stdout.split())
+    assert HOSTILE in shown
+    assert "Check first: at the surface" in shown
+    assert max(map(len, table.stdout.splitlines())) <= 90
+
+
+def test_plan_and_single_dive_agree(suggest, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.csv"
+    plan.write_text("diver,suit,bc,cylinder,gas,water,date\nIvo,full 5,jacket,steel 12,air,salt,2026-05-20\n")
+    planned = facts(suggest("--plan", plan, "--json"))[0]
+    single = facts(suggest("--diver", "Ivo", "--date", "2026-05-20", "--json"))
+    assert planned == {name: single[name] for name in COLUMNS}
+
+
+def test_empty_plan_is_an_empty_array(suggest, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.csv"
+    plan.write_text("diver,suit\n")
+    assert facts(suggest("--plan", plan, "--json")) == []
+    assert "no rows" in suggest("--plan", plan).stdout
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (["--diver", "Inez"], "no diver 'Inez' in the book; closest: Ines"),
+        (["--diver", "Ines", "--suit", "full 6"], "closest: full 5"),
+        (["--diver", "Ines", "--cylinder", "jacket"], "jacket"),
+        (["--diver", "Zed"], "give --suit"),
+        (["--diver", "Ines", "--stop", "500"], "must lie in [0, 330] bar"),
+        (["--diver", "Ines", "--water", "soda"], "must be one of fresh, brackish, salt"),
+        (["--diver", "Ines", "--cylinder", "steel 12;stage 7", "--stop", "-;-"], "every cylinder is"),
+        (["--diver", "Ines", "--block", "nan"], "block 'nan'"),
+        (["--plan", "none.csv"], "none.csv: no such file"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_met_is_one_line(suggest, options, message) -> None:
+    done = suggest(*options)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr.startswith("Error: ")
+    assert message in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert ".csv" not in done.stderr or "none.csv" in done.stderr
+
+
+def test_plan_with_an_unknown_diver_names_row_and_close_match(suggest, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.csv"
+    plan.write_text("diver,suit\nIvo,full 5\nNoha,full 5\n")
+    done = suggest("--plan", plan, "--out", tmp_path / "out.csv")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "row 3" in done.stderr
+    assert "Noa" in done.stderr
+    assert not (tmp_path / "out.csv").exists()
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        [],
+        ["--suit", "full 5"],
+        ["--diver", "Ines", "--plan", "p.csv"],
+        ["--diver", "Ines", "--out", "o.csv"],
+        ["--diver", "Ines", "--risk", "0"],
+        ["--diver", "Ines", "--risk", "0.9"],
+        ["--diver", "Ines", "--units", "nautical"],
+    ],
+)
+def test_wrong_usage_is_status_two(suggest, options) -> None:
+    done = suggest(*options)
+    assert (done.returncode, done.stdout) == (2, "")
+
+
+def test_book_never_learned_says_so(run, unlearned: Path, tmp_path: Path) -> None:
+    answer = facts(run("suggest", "--book", unlearned, "--diver", "Ines", "--json"))
+    assert answer["learned"] is None
+    assert answer["dives_used"] > 0  # the diver's own records count all the same
+    text = " ".join(run("suggest", "--book", unlearned, "--diver", "Ines").stdout.split())
+    assert "nothing from all divers together yet (run `leadline learn`)" in text
+    plan = tmp_path / "plan.csv"
+    plan.write_text("diver,suit\nIvo,full 5\n")
+    done = run("suggest", "--book", unlearned, "--plan", plan)
+    assert "nothing has been learned from this book yet" in done.stderr
+
+
+def test_dive_logged_since_the_fit_counts_at_once(run, tmp_path: Path) -> None:
+    book = make_book(tmp_path / "own.duckdb")
+    before = facts(run("suggest", "--book", book, "--diver", "Ivo", "--json"))
+    kit = ["--water", "salt", "--suit", "full 5", "--bc", "jacket", "--cylinder", "steel 12"]
+    seen = ["--lead-kg", "6", "--end-bar", "50", "--stop-result", "rose", "--bc-state", "empty"]
+    for day in ("2026-05-09", "2026-05-10"):
+        assert run("log", "--book", book, "--diver", "Ivo", "--date", day, *kit, *seen).returncode == 0
+    after = facts(run("suggest", "--book", book, "--diver", "Ivo", "--json"))
+    assert (before["newer_dives"], after["newer_dives"]) == (0, 2)
+    assert after["need_q50_kg"] > before["need_q50_kg"] + 0.1
+    text = " ".join(run("suggest", "--book", book, "--diver", "Ivo").stdout.split())
+    assert "2 dives of this diver since then taken in too" in text
+
+
+def test_fit_of_another_version_is_one_line(run, tmp_path: Path) -> None:
+    from leadline.book import Book
+
+    book = make_book(tmp_path / "odd.duckdb", fitted=False)
+    with Book.open(book, write=True) as opened:
+        opened.save_fit(b"not a fit", opened.data_version, {})
+    done = run("suggest", "--book", book, "--diver", "Ines")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "run `leadline learn` again" in done.stderr
+
+
+@pytest.mark.parametrize("command", [["suggest"], ["ledger"]])
+def test_everyday_commands_load_nothing_heavy(club: Path, command) -> None:
+    code = (
+        "import sys\nfrom leadline.cli import app\n"
+        f"app({[*command, '--book', str(club), '--diver', 'Ines']!r}, standalone_mode=False)\n"
+        f"print([name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.stderr == "[]\n"
+    assert done.stdout
+
+
+def test_every_option_of_a_plan_is_there() -> None:
+    import typer
+
+    options = {
+        name
+        for parameter in typer.main.get_command(app).commands["suggest"].params  # type: ignore[attr-defined]
+        for name in parameter.opts
+    }
+    wanted = (
+        "diver suit undersuit bc cylinder gas other water salinity temp altitude date start stop body-mass"
+    )
+    assert {f"--{name}" for name in wanted.split()} <= options
+    assert "--lead" not in options
