@@ -59,7 +59,7 @@ def learn(
         findings = fit_book(book, notify=notify)
     show(document(findings), lambda: view(findings, units), as_json=as_json)
     if findings.doubts and not as_json:
-        note("Look these up: if one is a slip, correct it and load it again. Each counts little as it is.")
+        note("If one is a slip, correct it and load it again; each counts little as it is.")
 
 
 @contextmanager
