@@ -27,6 +27,11 @@ IntArray = NDArray[np.int64]
 
 COARSE: Final = 25
 FINE: Final = 61
+MOST_STEPS: Final = 40
+MOST_HALVINGS: Final = 25
+TOLERANCE: Final = 1e-8
+"""Expected rise of the log density at which a grid value has arrived. [-]"""
+
 DEPTH: Final = 12.5
 """Log density below the peak at which the grid ends: e^-12.5 is four parts in a million."""
 
@@ -151,31 +156,45 @@ class _Conditional:
         """Expected needs of the rows, shape (grid, m)."""
         return np.asarray(self.base + along[:, None] * self.first + other @ self.others.T)
 
-    def log_density(self, along: FloatArray, start: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Log density at `along` (grid,), and the modes of the others (grid, r)."""
-        other = start.copy()
+    def at(self, along: FloatArray, other: FloatArray) -> tuple[OccasionTerms, FloatArray]:
+        """Terms of the rows, and the log density before the other directions are integrated."""
         terms = occasion_terms(self.seen, self.theta, self.joint(along, other))
-        value = terms.value - 0.5 * np.sum(other**2, axis=1)
-        for _ in range(40):
-            slope = terms.slope @ self.others - other
+        return terms, terms.value - 0.5 * np.sum(other**2, axis=1)
+
+    def climbed(
+        self, along: FloatArray, other: FloatArray, move: FloatArray, value: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """The others after a step that is halved, for each grid value by itself, until it climbs."""
+        reached, value = other.copy(), value.copy()
+        size, todo = 1.0, np.arange(len(along))
+        for _ in range(MOST_HALVINGS):
+            candidate = other[todo] + size * move[todo]
+            found = self.at(along[todo], candidate)[1]
+            good = found >= value[todo] - 1e-9
+            reached[todo[good]], value[todo[good]] = candidate[good], found[good]
+            todo, size = todo[~good], size / 2
+            if not len(todo):
+                break
+        return reached, value
+
+    def log_density(self, along: FloatArray, start: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Log density at `along` (grid,), and the modes of the others (grid, r).
+
+        Grid values that have arrived are left alone, so that the slowest one does not cost all of them.
+        """
+        other, active = start.copy(), np.arange(len(along))
+        terms, value = self.at(along, other)
+        for _ in range(MOST_STEPS):
+            slope = terms.slope @ self.others - other[active]
             matrix = _definite(self.hessian(terms, damped=True))
             move = np.linalg.solve(matrix, slope[..., None])[..., 0]
-            rise = np.sum(slope * move, axis=1)
-            if np.all(rise < 1e-8):
+            going = np.sum(slope * move, axis=1) >= TOLERANCE
+            if not going.any():
                 break
-            size = np.ones(len(along))
-            for _ in range(25):
-                candidate = other + size[:, None] * move
-                new = occasion_terms(self.seen, self.theta, self.joint(along, candidate))
-                new_value = new.value - 0.5 * np.sum(candidate**2, axis=1)
-                worse = new_value < value - 1e-9
-                if not worse.any():
-                    break
-                size = np.where(worse, size / 2, size)
-            better = new_value >= value
-            other = np.where(better[:, None], candidate, other)
-            terms = occasion_terms(self.seen, self.theta, self.joint(along, other))
-            value = terms.value - 0.5 * np.sum(other**2, axis=1)
+            active, move = active[going], move[going]
+            other[active], value[active] = self.climbed(along[active], other[active], move, value[active])
+            terms = self.at(along[active], other[active])[0]
+        terms, value = self.at(along, other)
         matrix = _definite(self.hessian(terms))
         return value - 0.5 * np.linalg.slogdet(matrix)[1] - 0.5 * along**2, other
 
