@@ -211,7 +211,8 @@ class Assessment:
         )
         mean, precision = self.population_without(diver)
         theta = self.fit.theta.cautious()
-        return conditional_marginals(mean, precision, theta, evidence.observations, targets)
+        plain = evidence.observations.as_intervals()
+        return conditional_marginals(mean, precision, theta, plain, targets)
 
 
 def _place(keys: IntArray, wanted: IntArray) -> IntArray:

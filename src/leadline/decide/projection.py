@@ -124,7 +124,7 @@ def _parts(assessment: Assessment, position: int, shared: Exposures) -> Parts:
 
 def _after(evidence: Evidence, theta: Hyperparameters, before: Parts, *, suit: int) -> Parts:
     """The parts once the diver's own evidence is in."""
-    o = evidence.observations
+    o = evidence.observations.as_intervals()
     root = np.linalg.cholesky(before.covariance)
     whitened = replace(
         o,

@@ -55,8 +55,8 @@ def _seen(
     for table, where in ((_TWO_SIDED, two_sided | measured), (_ONE_SIDED, gas), (_UNKNOWN, unknown)):
         for word, zones in table.items():
             fit[where & (result == word)] = zones
-    # Which stops are noted with an empty BC depends on how they went; a hand-off is noted because it
-    # was made, and litres because somebody estimated them.
+    # Whether the BC was empty depends on how the stop went, where it was noted at all; a hand-off is noted
+    # because it was made, and litres because somebody estimated them.
     form = np.full(len(result), Form.ANY, np.int64)
     if kind == "stop":
         for word, closed, opened in (
@@ -64,7 +64,7 @@ def _seen(
             ("sank", Form.SANK_CLOSED, Form.SANK_OPEN),
         ):
             form[(result == word) & two_sided] = closed
-            form[(result == word) & (gas | unknown)] = opened
+            form[(result == word) & gas] = opened
     depth = np.where(np.isnan(rows["stop_depth_m"]), STOP_DEPTH, rows["stop_depth_m"])
     used = np.flatnonzero(~np.isnan(fit[:, 0]) & ~np.isnan(lead))
     return statements(

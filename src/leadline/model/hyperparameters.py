@@ -46,12 +46,12 @@ class Hyperparameters:
     wrong : float
         Share of records that say something else than what was. [-]
     closed_low, closed_high : float
-        Share of stops in the neutral zone whose record leaves nothing open (hovered, BC empty), in its
-        light part and in its heavy part. [-]
+        Share of stops in the neutral zone with the BC empty, among those whose BC was noted, in the light
+        part of the zone and in its heavy part. [-]
     closed_heavy : float
-        The same in the heavy zone (sank, BC empty), among those not noted 'sank' with the BC open. [-]
+        The same in the heavy zone, where an empty BC sinks, among those not noted 'sank' with gas. [-]
     sank_open : float
-        Share of stops in the heavy zone noted 'sank' with gas in the BC or its state open. [-]
+        Share of stops in the heavy zone noted 'sank' with gas in the BC. [-]
     habit, habit_sd : float
         What divers choose to carry over their need, and how that differs. [kg]
     """

@@ -18,7 +18,7 @@ IntArray = NDArray[np.int64]
 
 
 class Form(IntEnum):
-    """How completely a record was written down; open: gas of unknown amount, or its state not noted.
+    """How completely a record was written down; closed: BC empty, open: gas of unknown amount.
 
     HABIT is no record of what was seen: it is the lead that a diver chose to carry in a suit.
     """
@@ -154,6 +154,15 @@ class Observations:
         starts = np.concatenate([[0], np.cumsum(counts)])[several]
         grid = starts[:, None] + np.arange(width)
         return np.where(np.arange(width) < counts[several][:, None], grid, -1)
+
+    def as_intervals(self) -> Observations:
+        """The same, each record meaning its interval and no more.
+
+        How completely people write things down differs from one to the next: what the population's habits of
+        noting teach about the breath range must not pile up, dive by dive, against one diver who never notes
+        the BC.
+        """
+        return replace(self, form=np.where(self.form == Form.HABIT, self.form, Form.ANY))
 
     def take(self, rows: NDArray[np.int64] | NDArray[np.bool_]) -> Observations:
         """Observations at `rows` (a mask or ascending indices), relabelled."""

@@ -1,0 +1,62 @@
+"""What one diver's records may and may not say about that diver."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from leadline.arrays import Records, columns_from_rows, empty
+from leadline.decide.assessment import Assessment
+from leadline.model.population import prior_fit
+from leadline.records import DIVERS, DIVES, GEAR
+from leadline.timeline import PLAN
+
+KIT = {"suit": "full 5", "cylinder": "steel 12", "water": "salt"}
+
+
+def band(dives, bc_state, theta=None):
+    """Quantiles of need for the next dive after so many that hovered with 9 kg."""
+    row = {
+        "diver": "Ines",
+        "lead_kg": 9.0,
+        "end_bar": "50",
+        "stop_result": "hovered",
+        "bc_state": bc_state,
+        **KIT,
+    }
+    seen = [{**row, "dive": str(i), "date": f"2026-05-{1 + i % 28:02d}"} for i in range(dives)]
+    records = Records(
+        columns_from_rows(
+            DIVERS, [{"diver": "Ines", "mass_kg": 64, "height_cm": 168, "birth_year": 1991, "sex": "f"}]
+        ),
+        columns_from_rows(
+            GEAR,
+            [
+                {"item": "full 5", "kind": "suit", "style": "full", "thickness_mm": 5},
+                {"item": "steel 12", "kind": "cylinder", "material": "steel", "water_capacity_l": 12},
+            ],
+        ),
+        columns_from_rows(DIVES, seen),
+        empty("checks"),
+    )
+    plan = columns_from_rows(DIVES, [{"dive": "next", "diver": "Ines", "date": "2026-06-01", **KIT}])
+    fit = prior_fit()
+    assessment = Assessment.of(records, replace(fit, theta=theta or fit.theta), plan=plan)
+    rows = assessment.line.at(PLAN)
+    return assessment.marginals(rows, assessment.state(rows))[0].quantile([0.025, 0.5, 0.975])
+
+
+@pytest.mark.parametrize("bc_state", ["", "unknown", "gas"])
+def test_many_dives_without_a_look_say_no_more_than_prior_and_bound(bc_state):
+    # A population in which a noted empty BC is common and gas means heavy must not turn one diver's habit of
+    # noting into proof that the diver is heavy: 9 kg lies far above the prior, so its bound says nothing.
+    noting = replace(prior_fit().theta, closed_low=0.9, closed_high=0.5, closed_heavy=0.05)
+    before, after = band(0, bc_state), band(60, bc_state, noting)
+    assert np.abs(after - before).max() < 0.25
+
+
+def test_a_look_with_an_empty_bc_says_more():
+    low, _, high = band(3, "empty")
+    wide_low, _, wide_high = band(3, "unknown")
+    assert high - low < 0.7 * (wide_high - wide_low)
+    assert low > wide_low + 1
