@@ -9,23 +9,16 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns
 from leadline.evidence.statement import AT_CHECK, Statements, join, statements
+from leadline.physics.head import WATERLINES, emerged_head
+from leadline.physics.rig import Rigs
 
-__all__ = ["HEAD_OUT", "surface_checks"]
+__all__ = ["surface_checks"]
 
-HEAD_OUT: Final = {"chin": 3.9, "eye": 1.7, "crown": 0.2, "under": 0.0}
-"""Head above water at each line. [L]
-
-Eye level 1.7 L is common practice, no source; the others follow from a head and upper neck of about
-4.5 L (judged). How much heads differ is an exposure of the ledger.
-"""
-
-_HOOD_OUT: Final = {"chin": 0.6, "eye": 0.35, "crown": 0.05, "under": 0.0}
-"""Foam of a hood above the line. [L] (judged: a 5 mm hood displaces about 0.7 L)"""
-
+_LINE: Final = {word: litres for word, (litres, _, _) in WATERLINES.items()}
 _BETWEEN: Final = (
-    (HEAD_OUT["chin"] + HEAD_OUT["eye"]) / 2,
-    (HEAD_OUT["eye"] + HEAD_OUT["crown"]) / 2,
-    (HEAD_OUT["crown"] + HEAD_OUT["under"]) / 2,
+    (_LINE["chin"] + _LINE["eye"]) / 2,
+    (_LINE["eye"] + _LINE["crown"]) / 2,
+    (_LINE["crown"] + _LINE["under"]) / 2,
 )
 """A waterline is noted by the nearest of the four words: these are the limits between them. [L]"""
 
@@ -38,16 +31,16 @@ JUDGEMENT: Final = 0.3
 SINK_JUDGEMENT: Final = 0.4
 """Whether one sinks on breathing out depends on how far and how fast one breathes out. [kg] (judged)"""
 
-# word: line of the state, neutral zone around it as litres of head (more out, less out), zones that fit
+# word: neutral zone around its line as litres of head (more out, less out), zones that fit
 _WORDS: Final = {
-    "chin": ("between", 0.0, None, (1.0, 0.0, 0.0)),
-    "eye": ("eye", _BETWEEN[0] - HEAD_OUT["eye"], HEAD_OUT["eye"] - _BETWEEN[1], (0.0, 1.0, 0.0)),
-    "crown": ("crown", _BETWEEN[1] - HEAD_OUT["crown"], HEAD_OUT["crown"] - _BETWEEN[2], (0.0, 1.0, 0.0)),
-    "under": ("under", _BETWEEN[2], None, (0.0, 1.0, 1.0)),
+    "chin": (_BETWEEN[0] - _LINE["chin"], None, (1.0, 0.0, 0.0)),
+    "eye": (_BETWEEN[0] - _LINE["eye"], _LINE["eye"] - _BETWEEN[1], (0.0, 1.0, 0.0)),
+    "crown": (_BETWEEN[1] - _LINE["crown"], _LINE["crown"] - _BETWEEN[2], (0.0, 1.0, 0.0)),
+    "under": (_BETWEEN[2] - _LINE["under"], None, (0.0, 1.0, 1.0)),
 }
 
 
-def surface_checks(rows: Columns, row: NDArray[np.int64], hood: NDArray[np.bool_]) -> Statements:
+def surface_checks(rows: Columns, row: NDArray[np.int64], rigs: Rigs) -> Statements:
     """Statements of the waterline and of breathing out.
 
     Parameters
@@ -56,8 +49,8 @@ def surface_checks(rows: Columns, row: NDArray[np.int64], hood: NDArray[np.bool_
         The checks table, kit filled in from the dives.
     row : ndarray of int, shape (n,)
         Their rows in the timeline.
-    hood : ndarray of bool, shape (n,)
-        Whether a hood is worn.
+    rigs : Rigs
+        Their rigs: heads and hoods.
 
     Returns
     -------
@@ -74,9 +67,8 @@ def surface_checks(rows: Columns, row: NDArray[np.int64], hood: NDArray[np.bool_
     known = ~np.isnan(lead)
     breath = np.where(rows["breath"] == "", "normal", rows["breath"])
     parts = []
-    for word, (line, more, less, zones) in _WORDS.items():
+    for word, (more, less, zones) in _WORDS.items():
         used = np.flatnonzero((rows["waterline"] == word) & known)
-        out = _BETWEEN[0] if line == "between" else HEAD_OUT[line]
         parts.append(
             statements(
                 row[used],
@@ -84,7 +76,7 @@ def surface_checks(rows: Columns, row: NDArray[np.int64], hood: NDArray[np.bool_
                 AT_CHECK,
                 depth=0.0,
                 breath=breath[used],
-                head_out=out + _HOOD_OUT[word] * hood[used],
+                head_out=emerged_head(rigs.take(used), word)[0],
                 head_out_sd=_HEAD_SD,
                 lead=lead[used],
                 reading_sd=JUDGEMENT,

@@ -122,14 +122,12 @@ def pressures(occasions: Occasions, when: int) -> tuple[FloatArray, FloatArray]:
 def _statements(line: Timeline, rigs: Rigs) -> Statements:
     """All statements of dives and checks."""
     dives, checks = line.at(DIVE), line.at(CHECK)
-    kinds = np.append(line.records.gear["kind"], "")
-    hood = (kinds[line.occasions.other] == "hood").any(axis=1)
     return join(
         [
             stop_results(line.records.dives, dives, rigs.dry[dives]),
             habits(line.records.dives, dives),
             descents(line.records.dives, dives),
-            surface_checks(line.records.checks, checks, hood[checks]),
+            surface_checks(line.records.checks, checks, rigs.take(checks)),
         ]
     )
 
