@@ -53,7 +53,7 @@ def test_one_dive_by_its_diver_alone(suggest) -> None:
 def test_people_read_lead_first_and_every_reason(suggest) -> None:
     done = suggest("--diver", "Ines", "--date", "2026-05-20")
     text = " ".join(done.stdout.split())
-    assert "PUT ON 5 kg" in text
+    assert "PUT ON 5.5 kg" in text  # pinned; the club made up a need of 4.5 kg
     for words in (
         "Need with 35 bar left",
         "Ends late with 20 bar left",
