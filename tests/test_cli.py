@@ -25,7 +25,7 @@ HEAVY = {
     "matplotlib",
     "jinja2",
 }
-COMMANDS = sorted(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
+COMMANDS = sorted(typer.main.get_command(app).commands)  # type: ignore[attr-defined]  # a group, typed as a command
 
 
 def run(*arguments: str) -> subprocess.CompletedProcess[str]:
@@ -63,7 +63,7 @@ def test_help_carries_the_caution_and_every_command() -> None:
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_and_option_has_help(name: str) -> None:
-    command = typer.main.get_command(app).commands[name]  # type: ignore[attr-defined]
+    command = typer.main.get_command(app).commands[name]  # type: ignore[attr-defined]  # a group, typed as a command
     assert command.help
     assert [p.name for p in command.params if p.param_type_name == "option" and not p.help] == []
 

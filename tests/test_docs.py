@@ -21,7 +21,7 @@ from leadline.records import TABLES
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-COMMANDS: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+COMMANDS: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]  # a group, typed as a command
 
 SET_UP = "python3 -m venv .venv && .venv/bin/pip install . && "
 PROGRAM = ".venv/bin/leadline"

@@ -262,7 +262,7 @@ def test_every_option_of_a_plan_is_there() -> None:
 
     options = {
         name
-        for parameter in typer.main.get_command(app).commands["suggest"].params  # type: ignore[attr-defined]
+        for parameter in typer.main.get_command(app).commands["suggest"].params  # type: ignore[attr-defined]  # a group, typed as a command
         for name in parameter.opts
     }
     wanted = (

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_divers, complete_items
+from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, completion
 from leadline.cli.output import note, show
 from leadline.records import DIVES, Column
 
@@ -21,21 +21,6 @@ _IMPERIAL: Final = "In imperial units"
 def register(app: typer.Typer) -> None:
     """Add the command to `app`, with an option for every column of a dive."""
     app.command()(_with_columns())
-
-
-def _completion(column: Column) -> Any:
-    """What completes the value of a column in the shell."""
-    if column.refers == "divers":
-        return complete_divers
-    if column.refers == "gear":
-        return complete_items
-    if column.words:
-
-        def words(incomplete: str) -> list[str]:
-            return [word for word in column.words if word.startswith(incomplete)]
-
-        return words
-    return None
 
 
 def _metavar(column: Column, unit: str) -> str:
@@ -68,7 +53,7 @@ def _option(column: Column, name: str, text: str, metavar: str, panel: str) -> A
             f"--{name.replace('_', '-')}",
             help=text,
             metavar=metavar,
-            autocompletion=_completion(column),
+            autocompletion=completion(column),
             rich_help_panel=panel,
         ),
     ]

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import typer
+
+from leadline.records import Column
 
 __all__ = [
     "BookFile",
@@ -16,6 +19,7 @@ __all__ = [
     "book_of",
     "complete_divers",
     "complete_items",
+    "completion",
 ]
 
 Units = Literal["metric", "imperial"]
@@ -79,3 +83,18 @@ def complete_items(context: typer.Context, incomplete: str) -> list[str]:
     """Items in the book that begin like the last of the `;` list typed so far."""
     before, mark, last = incomplete.rpartition(";")
     return [before + mark + name for name in _names(context, "gear") if name.startswith(last)]
+
+
+def completion(column: Column) -> Callable[..., list[str]] | None:
+    """What completes the value of a column in the shell; None where nothing can."""
+    if column.refers == "divers":
+        return complete_divers
+    if column.refers == "gear":
+        return complete_items
+    if column.words:
+
+        def words(incomplete: str) -> list[str]:
+            return [word for word in column.words if word.startswith(incomplete)]
+
+        return words
+    return None

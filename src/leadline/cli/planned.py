@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from leadline.cli.options import Units, complete_divers, complete_items
+from leadline.cli.options import Units, completion
 from leadline.records import DIVES, Column
 
 __all__ = ["cells_of", "parameters", "today"]
@@ -43,20 +43,6 @@ def _columns(with_lead: bool) -> list[Column]:
     return [column for column in DIVES.columns if not column.result and column.name not in left_out]
 
 
-def _completion(column: Column) -> Any:
-    if column.refers == "divers":
-        return complete_divers
-    if column.refers == "gear":
-        return complete_items
-    if column.words:
-
-        def words(incomplete: str) -> list[str]:
-            return [word for word in column.words if word.startswith(incomplete)]
-
-        return words
-    return None
-
-
 def _metavar(column: Column) -> str:
     if column.words:
         return "|".join(column.words)
@@ -75,7 +61,7 @@ def _option(column: Column, names: tuple[str, ...], text: str, *, hidden: bool =
             *names,
             help=text,
             metavar=_metavar(column),
-            autocompletion=_completion(column),
+            autocompletion=completion(column),
             rich_help_panel=panel,
             hidden=hidden,
         ),

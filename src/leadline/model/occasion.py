@@ -44,8 +44,6 @@ class OccasionTerms:
         Second derivatives of the rows that share an occasion; zero where padded. [1/kg²]
     damping : ndarray, shape (..., m)
         To be added to the negative second derivatives, so that a Newton step cannot overshoot. [1/kg²]
-    row_value : ndarray, shape (..., m)
-        Log likelihood of each row by itself, its occasion's scatter integrated out. [-]
     """
 
     value: FloatArray
@@ -53,7 +51,6 @@ class OccasionTerms:
     curvature: FloatArray
     blocks: FloatArray
     damping: FloatArray
-    row_value: FloatArray
 
 
 def _damping(slope: FloatArray, right: FloatArray) -> FloatArray:
@@ -175,19 +172,18 @@ def occasion_terms(observations: Observations, theta: Hyperparameters, need: Flo
         scatter they share.
     """
     o = observations
-    slope, damping, row_value = (np.zeros(need.shape) for _ in range(3))
+    slope, damping = np.zeros(need.shape), np.zeros(need.shape)
     sd = np.sqrt(theta.scatter**2 + o.reading_sd**2)
     value, alone_slope, curvature, right = row_terms(
         o, theta, need[..., o.single], rows=o.single, sd=sd[o.single]
     )
     slope[..., o.single] = alone_slope
     damping[..., o.single] = _damping(alone_slope, right)
-    row_value[..., o.single] = value
     total = value.sum(axis=-1)
     count, width = o.shared.shape
     if not count:
         nothing = np.zeros((*need.shape[:-1], 0, 0, 0))
-        return OccasionTerms(total, slope, curvature, nothing, damping, row_value)
+        return OccasionTerms(total, slope, curvature, nothing, damping)
 
     rows = o.shared[o.shared >= 0]
     real = o.shared >= 0
@@ -213,6 +209,4 @@ def occasion_terms(observations: Observations, theta: Hyperparameters, need: Flo
     blocks[..., index, index] += (share * h).sum(axis=-3)
     slope[..., rows] = mean_slope[..., real]
     damping[..., rows] = (share * d).sum(axis=-3)[..., real]
-    alone = np.log(np.sum(np.exp(log_weights[:, None] + parts[0]), axis=-2))
-    row_value[..., rows] = alone
-    return OccasionTerms(total, slope, curvature, blocks, damping, row_value)
+    return OccasionTerms(total, slope, curvature, blocks, damping)
