@@ -52,7 +52,7 @@ def demo(
     single_thread()
     from leadline.book import Book
     from leadline.cli.learn import fit_book, notice
-    from leadline.cli.report import write_seasons
+    from leadline.cli.report_season import write_seasons
     from leadline.cli.suggest import answer_plan, block_of, write_plan
 
     source = records_folder()

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from leadline.book import Book
-from leadline.cli.report import slugs
+from leadline.cli.report_season import slugs
 
 from ..decide.club import HOSTILE, make_book  # noqa: TID252 (tests are on no path)
 
