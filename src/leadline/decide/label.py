@@ -9,32 +9,33 @@ import numpy as np
 from leadline.arrays import Columns
 from leadline.units import to_imperial
 
-__all__ = ["kit_label", "kit_labels", "suit_label", "water_label"]
+__all__ = ["items", "kit_label", "kit_labels", "suit_label", "water_label"]
 
 _WORN: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 
 
-def _items(cell: str) -> list[str]:
+def items(cell: str) -> list[str]:
+    """Names in one cell of the records, parted by `;`."""
     return [part.strip() for part in cell.split(";") if part.strip()]
 
 
 def suit_label(rows: Columns, row: int) -> str:
     """Suits of one row, joined; empty for none."""
-    return " + ".join(_items(rows["suit"][row]))
+    return " + ".join(items(rows["suit"][row]))
 
 
 def kit_label(rows: Columns, row: int) -> str:
     """What else moves need most: cylinder, undersuit, kind of water."""
-    worn = [*_items(rows["cylinder"][row]), *_items(rows["undersuit"][row])]
+    worn = [*items(rows["cylinder"][row]), *items(rows["undersuit"][row])]
     water = rows["water"][row]
     return ", ".join([*worn, f"{water} water"] if water else worn)
 
 
 def kit_labels(rows: Columns, row: int) -> tuple[str, ...]:
     """Labels of all that is worn and carried in one row, and the gas where it is not air."""
-    labels = [item for name in _WORN for item in _items(rows[name][row])]
+    labels = [item for name in _WORN for item in items(rows[name][row])]
     gas = rows["gas"][row]
-    if gas and set(_items(gas)) != {"air"}:
+    if gas and set(items(gas)) != {"air"}:
         labels.append(f"gas {gas}")
     return tuple(labels)
 

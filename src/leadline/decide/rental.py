@@ -1,0 +1,273 @@
+"""Default lead for a stranger, by class of body mass and by outfit: what a rental desk hands out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.arrays import Columns
+from leadline.decide.advice import BEGIN, QUANTILES, TOO_HEAVY, WIDE
+from leadline.decide.assessment import Assessment
+from leadline.decide.crowd import Crowd
+from leadline.decide.label import items
+from leadline.decide.outfit import Outfit, outfit_keys, outfits, suit_types
+from leadline.decide.rental_crowd import RentalCrowd
+from leadline.decide.rental_data import RentalCell, RentalData, RentalTable, SeenStops
+from leadline.decide.rental_stock import Renters, rental_stock
+from leadline.decide.share import jeffreys
+from leadline.decide.stock import Pieces
+from leadline.decide.stranger import MassClass, mass_classes
+from leadline.errors import OutOfRangeError, RecordError
+from leadline.records import DIVES, RESERVE_PRESSURE
+from leadline.timeline import DIVE
+
+__all__ = ["Desk", "rental"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+LITTLE: Final = (10, 3)
+"""Fewer dives, or fewer divers, than these are little evidence for a cell; judged. [-]"""
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What is asked of a rental table.
+
+    Parameters
+    ----------
+    classes : str or None
+        Edges of the classes of body mass, joined by commas, in the reader's unit; None: the usual ones.
+    suits : sequence of str
+        Types or items; none: those that pass from hand to hand.
+    waters, cylinders : sequence of str
+        A table for each pair; none: the most common one of the records.
+    worn_with : mapping of str to str
+        Undersuit, BC or other items instead of what is most often worn with each suit.
+    pieces : Pieces
+        Sizes of lead; the smallest is the step.
+    risk : float
+        Accepted chance of too light. [-]
+    since, group : str
+        Dives that count for kit and mix; empty: all.
+    renters : int or None
+        On the day for which lead is to be ready; None: as on the busiest day of the records.
+    seed : int
+        Of the simulation of that day.
+    """
+
+    classes: str | None = None
+    suits: Sequence[str] = ()
+    waters: Sequence[str] = ()
+    cylinders: Sequence[str] = ()
+    worn_with: Mapping[str, str] | None = None
+    pieces: Pieces = field(default_factory=lambda: Pieces.usual(imperial=False))
+    risk: float = 0.05
+    since: str = ""
+    group: str = ""
+    renters: int | None = None
+    seed: int = 1
+
+
+def rental(
+    assessment: Assessment,
+    desk: Desk,
+    *,
+    units: str = "metric",
+    book: str = "",
+    data_version: str = "",
+    fitted: datetime | None = None,
+    generated: datetime | None = None,
+) -> RentalData:
+    """All that the rental report shows.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Of the whole book.
+    desk : Desk
+        What is asked.
+    units : str
+        metric or imperial: of the classes, and what the reader sees.
+    book, data_version : str
+        Named on the report.
+    fitted, generated : datetime, optional
+        When the population was fitted (None: never), and when this is made (default now).
+
+    Returns
+    -------
+    RentalData
+        Whole.
+
+    Raises
+    ------
+    RecordError
+        If the book has no suits.
+    UnknownNameError
+        If a suit, a cylinder or another item asked for is not in the book.
+    OutOfRangeError
+        If classes, water or number of renters make no sense.
+    """
+    when = generated or datetime.now()
+    classes = mass_classes(desk.classes, imperial=units == "imperial")
+    line, records = assessment.line, assessment.line.records
+    recent = _recent(records.dives, desk)
+    mass = line.occasions.body_mass[line.at(DIVE)]
+    found = outfits(
+        records.gear,
+        records.dives,
+        mass,
+        classes=classes,
+        recent=recent,
+        suits=desk.suits,
+        worn_with=desk.worn_with,
+    )
+    if not found:
+        raise RecordError("no suits in the book to rent out; bring them in with `leadline load --gear`")
+    keys = outfit_keys(records.dives, suit_types(records.gear))
+    column = _columns_of(keys, found)
+    rows = _classes_of(mass, classes)
+    here = recent & (column >= 0)
+    crowd = RentalCrowd(assessment, classes, found, _places(records.dives, here, desk), when)
+    evidence = _evidence(assessment, classes, found)
+    tables = tuple(_table(crowd, k, desk, evidence) for k in range(len(crowd.places)))
+    days = records.dives["date"].astype("datetime64[D]")
+    renters = Renters(rows[here], column[here], days[here], records.dives["diver"][here])
+    return RentalData(
+        units=units,
+        generated=when,
+        book=book,
+        data_version=data_version,
+        fitted=fitted,
+        risk=desk.risk,
+        at_bar=RESERVE_PRESSURE,
+        since=desk.since,
+        group=desk.group,
+        dives=int(here.sum()),
+        divers=len(set(records.dives["diver"][here].tolist())),
+        observations=int(assessment.observed.sum()),
+        observed_divers=len(np.unique(assessment.evidence.diver[assessment.observed])),
+        classes=classes,
+        outfits=found,
+        tables=tables,
+        seen=tuple(_seen(records.dives, here & (column == j)) for j in range(len(found))),
+        stock=rental_stock(
+            crowd.needs(), tables[0], renters, classes, desk.pieces, number=desk.renters, seed=desk.seed
+        ),
+    )
+
+
+def _recent(dives: Columns, desk: Desk) -> BoolArray:
+    """Dives that count for what is handed out and to whom."""
+    kept = np.ones(len(dives["dive"]), bool)
+    if desk.since:
+        kept &= dives["date"] >= np.datetime64(desk.since, "s")
+    if desk.group:
+        kept &= dives["group"] == desk.group
+    return kept
+
+
+def _columns_of(keys: NDArray[np.object_], found: Sequence[Outfit]) -> IntArray:
+    """Outfit of each dive; -1 for none of them."""
+    place = {outfit.key: j for j, outfit in enumerate(found)}
+    return np.array([place.get(key, -1) for key in keys], np.int64)
+
+
+def _classes_of(mass: FloatArray, classes: Sequence[MassClass]) -> IntArray:
+    """Class of each body mass; -1 where unknown or outside all of them."""
+    out = np.full(len(mass), -1, np.int64)
+    for i, group in enumerate(classes):
+        out[group.holds(mass)] = i
+    return out
+
+
+def _places(dives: Columns, here: BoolArray, desk: Desk) -> list[tuple[str, str]]:
+    """Water and cylinder of each table."""
+    allowed = DIVES.column("water").words
+    for water in desk.waters:
+        if water not in allowed:
+            raise OutOfRangeError(f"water {water!r}: give one of {', '.join(allowed)}")
+
+    def usual(name: str) -> str:
+        counted = Counter(c for c in dives[name][here].tolist() if c and len(items(c)) == 1)
+        return str(counted.most_common(1)[0][0]) if counted else ""
+
+    waters = list(dict.fromkeys(desk.waters)) or [usual("water") or "salt"]
+    cylinders = list(dict.fromkeys(desk.cylinders)) or [usual("cylinder")]
+    return [(water, cylinder) for water in waters for cylinder in cylinders]
+
+
+def _seen(dives: Columns, here: BoolArray) -> SeenStops:
+    """Shares of the watched stops that went wrong."""
+    result = dives["stop_result"][here]
+    watched = int((result != "").sum())
+    return SeenStops(
+        *(jeffreys(int((result == word).sum()), watched) for word in ("rose", "sank")),
+    )
+
+
+def _evidence(
+    assessment: Assessment, classes: Sequence[MassClass], found: Sequence[Outfit]
+) -> NDArray[np.int64]:
+    """Dives with evidence and their divers by class and outfit, shape (classes, outfits, 2)."""
+    line = assessment.line
+    dives = line.at(DIVE)
+    told = np.isin(dives, assessment.evidence.statements.row[assessment.observed])
+    dives = dives[told]
+    keys = outfit_keys(line.records.dives, suit_types(line.records.gear))[line.row[dives]]
+    column = _columns_of(keys, found)
+    row = _classes_of(line.occasions.body_mass[dives], classes)
+    out = np.zeros((len(classes), len(found), 2), np.int64)
+    for i in range(len(classes)):
+        for j in range(len(found)):
+            mine = (row == i) & (column == j)
+            out[i, j] = mine.sum(), len(np.unique(line.occasions.diver[dives[mine]]))
+    return out
+
+
+def _table(crowd: RentalCrowd, place: int, desk: Desk, evidence: IntArray) -> RentalTable:
+    """Answers in one water with one cylinder."""
+    cells = tuple(
+        tuple(
+            _cell(Crowd.of(crowd.of(i, place, j)), desk, out=crowd.out, evidence=evidence[i, j])
+            for j in range(evidence.shape[1])
+        )
+        for i in range(evidence.shape[0])
+    )
+    return RentalTable(*crowd.places[place], cells)
+
+
+def _cell(crowd: Crowd, desk: Desk, *, out: float, evidence: IntArray) -> RentalCell:
+    """The answer of one cell, by the rule of the plan file."""
+    q = crowd.quantile([*QUANTILES, BEGIN, 1 - desk.risk])
+    band, begin, enough = [float(v) for v in q[:5]], float(q[5]), float(q[6])
+    step = desk.pieces.step
+    bring = step.at_least(enough - out)
+    check = band[3] - band[1] > WIDE
+    lead = min(step.nearest(begin), bring) if check else bring
+    dives, divers = (int(n) for n in evidence)
+    little = dives < LITTLE[0] or divers < LITTLE[1]
+    return RentalCell(
+        lead_kg=lead,
+        bring_kg=bring,
+        check_first=check,
+        p_too_light=float(crowd.above(lead + out)),
+        p_too_heavy=float(1 - crowd.above(lead - TOO_HEAVY)),
+        need_mean_kg=crowd.mean,
+        need_sd_kg=crowd.sd,
+        need_q025_kg=band[0],
+        need_q10_kg=band[1],
+        need_q50_kg=band[2],
+        need_q90_kg=band[3],
+        need_q975_kg=band[4],
+        dives=dives,
+        divers=divers,
+        evidence="none" if not dives else "little" if little else "some",
+    )

@@ -1,0 +1,167 @@
+"""What a rental report shows: default leads for people nobody knows, filled by decide, drawn by reports.
+
+House units throughout; `RentalData.units` says only what the reader wants to see. *Need* is that of the
+contract: neutral at the stop at the planned reserve. [kg in air] A negative need: already heavy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from leadline.decide.outfit import Outfit
+from leadline.decide.share import Share
+from leadline.decide.stock import Stock
+from leadline.decide.stranger import MassClass
+
+__all__ = ["RentalCell", "RentalData", "RentalStock", "RentalTable", "SeenStops"]
+
+
+@dataclass(frozen=True)
+class RentalCell:
+    """Answer for a stranger of one class of body mass in one outfit.
+
+    Parameters
+    ----------
+    lead_kg : float
+        Default lead, or lead to begin a surface check with where `check_first`. [kg]
+    bring_kg : float
+        Lightest lead on the blocks whose chance of too light is accepted: what to have at hand. [kg]
+    check_first : bool
+        Whether the band is too wide to hand out a lead without a check.
+    p_too_light, p_too_heavy : float
+        Share of such renters who would be too light, or more than 2 kg over need, with `lead_kg`. [-]
+    need_mean_kg, need_sd_kg, need_q025_kg, need_q10_kg, need_q50_kg, need_q90_kg, need_q975_kg : float
+        Need of one of them on one dive, body and dive-to-dive scatter included. [kg]
+    dives, divers : int
+        Dives that say something about need, and their divers, in this class and outfit, in any water. [-]
+    evidence : str
+        none, little or some.
+    """
+
+    lead_kg: float
+    bring_kg: float
+    check_first: bool
+    p_too_light: float
+    p_too_heavy: float
+    need_mean_kg: float
+    need_sd_kg: float
+    need_q025_kg: float
+    need_q10_kg: float
+    need_q50_kg: float
+    need_q90_kg: float
+    need_q975_kg: float
+    dives: int
+    divers: int
+    evidence: str
+
+
+@dataclass(frozen=True)
+class RentalTable:
+    """Answers in one water with one cylinder.
+
+    Parameters
+    ----------
+    water : str
+        fresh, brackish, salt; empty: not named.
+    cylinder : str
+        Cell of the records; empty: a usual one.
+    cells : tuple of tuple of RentalCell
+        A row for each class of body mass, a column for each outfit.
+    """
+
+    water: str
+    cylinder: str
+    cells: tuple[tuple[RentalCell, ...], ...]
+
+
+@dataclass(frozen=True)
+class SeenStops:
+    """What was seen at the stops of dives in one outfit.
+
+    Parameters
+    ----------
+    rose, sank : Share
+        Of the stops that somebody watched. [-]
+    """
+
+    rose: Share
+    sank: Share
+
+
+@dataclass(frozen=True)
+class RentalStock:
+    """Lead for a day of renters.
+
+    Parameters
+    ----------
+    renters : int
+        On that day. [-]
+    busiest : bool
+        Whether that is the busiest day of the records, rather than what was asked for.
+    days : int
+        Simulated days. [-]
+    stock : Stock
+        What to have.
+    """
+
+    renters: int
+    busiest: bool
+    days: int
+    stock: Stock
+
+
+@dataclass(frozen=True)
+class RentalData:
+    """All that the rental report shows.
+
+    Parameters
+    ----------
+    units : str
+        metric or imperial: what the reader sees.
+    generated : datetime
+        When it was made.
+    book, data_version : str
+        Where it comes from.
+    fitted : datetime or None
+        When the population was fitted; None: never.
+    risk : float
+        Accepted chance of too light, one for the whole table. [-]
+    at_bar : float
+        Cylinder pressure of every need. [bar gauge]
+    since, group : str
+        Which dives count for kit and mix; empty: all.
+    dives, divers : int
+        Dives in these outfits that count for kit and mix. [-]
+    observations, observed_divers : int
+        Evidence of the whole book. [-]
+    classes : tuple of MassClass
+        Rows of each table.
+    outfits : tuple of Outfit
+        Columns of each table.
+    tables : tuple of RentalTable
+        One for each water and cylinder; the first is the default one.
+    seen : tuple of SeenStops
+        One for each outfit.
+    stock : RentalStock
+        For the first table.
+    """
+
+    units: str
+    generated: datetime
+    book: str
+    data_version: str
+    fitted: datetime | None
+    risk: float
+    at_bar: float
+    since: str
+    group: str
+    dives: int
+    divers: int
+    observations: int
+    observed_divers: int
+    classes: tuple[MassClass, ...]
+    outfits: tuple[Outfit, ...]
+    tables: tuple[RentalTable, ...]
+    seen: tuple[SeenStops, ...]
+    stock: RentalStock

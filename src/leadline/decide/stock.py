@@ -1,0 +1,210 @@
+"""Lead to have ready: how many pieces of each size serve a day of divers, with so much certainty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.decide.block import Block
+from leadline.decide.share import Share, jeffreys
+from leadline.errors import OutOfRangeError
+
+__all__ = ["Pieces", "Stock", "joint_counts", "stock", "worn"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LEVEL: Final = 0.95
+"""Share of days that the stock is to serve. [-]"""
+
+_SLACK: Final = 1e-6
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Sizes in which lead lies ready, the largest first.
+
+    Parameters
+    ----------
+    sizes : tuple of float
+        Mass of one piece of each. [kg]
+    imperial : bool
+        Whether they are sold in pounds.
+    """
+
+    sizes: tuple[float, ...]
+    imperial: bool = False
+
+    @classmethod
+    def parse(cls, texts: Sequence[str]) -> Pieces:
+        """Sizes from texts such as `0.5`, `2kg` or `1lb`.
+
+        Raises
+        ------
+        OutOfRangeError
+            If one is no mass from 0.1 to 5 kg, kg and lb are mixed, or one is no multiple of the smallest.
+
+        Examples
+        --------
+        >>> Pieces.parse(["0.5", "1", "2"]).sizes
+        (2.0, 1.0, 0.5)
+        """
+        blocks = sorted({Block.parse(text) for text in texts}, key=lambda block: -block.mass)
+        if len({block.imperial for block in blocks}) != 1:
+            raise OutOfRangeError("blocks: give all sizes in kg or all in lb, such as 0.5, 1 and 2")
+        smallest = blocks[-1].mass
+        for block in blocks:
+            ratio = block.mass / smallest
+            if abs(ratio - round(ratio)) > _SLACK:
+                raise OutOfRangeError(
+                    f"blocks: {block.mass:g} kg is no multiple of the smallest, {smallest:g} kg; "
+                    "leads are made of whole pieces"
+                )
+        return cls(tuple(block.mass for block in blocks), blocks[0].imperial)
+
+    @classmethod
+    def usual(cls, *, imperial: bool) -> Pieces:
+        """2, 1 and 0.5 kg, or 4, 2 and 1 lb."""
+        return cls.parse(["1lb", "2lb", "4lb"] if imperial else ["0.5", "1", "2"])
+
+    @property
+    def step(self) -> Block:
+        """The smallest, in which a lead can be put on."""
+        return Block(self.sizes[-1], self.imperial)
+
+    def of(self, lead: FloatArray) -> IntArray:
+        """Pieces of each size that make up each lead, large ones first; shape of `lead` and (sizes,)."""
+        left = np.rint(np.asarray(lead, float) / self.sizes[-1]).astype(np.int64)
+        counts = np.zeros((*left.shape, len(self.sizes)), np.int64)
+        for j, size in enumerate(self.sizes):
+            counts[..., j], left = np.divmod(left, round(size / self.sizes[-1]))
+        return counts
+
+
+@dataclass(frozen=True)
+class Stock:
+    """Lead to have ready.
+
+    Parameters
+    ----------
+    sizes : tuple of float
+        Mass of one piece. [kg]
+    counts : tuple of int
+        Pieces of each. [-]
+    total_kg : float
+        All together. [kg]
+    usual_kg : float
+        Lead worn on the day in the middle of all simulated ones. [kg]
+    served : Share
+        Simulated days on which these pieces were enough.
+    level : float
+        Share of days aimed at. [-]
+    seed : int
+        Of the simulation.
+    """
+
+    sizes: tuple[float, ...]
+    counts: tuple[int, ...]
+    total_kg: float
+    usual_kg: float
+    served: Share
+    level: float
+    seed: int
+
+
+def worn(
+    need: FloatArray, lead: FloatArray, check: NDArray[np.bool_], *, out: float, step: Block
+) -> FloatArray:
+    """Lead that each ends up with on the day. [kg].
+
+    Parameters
+    ----------
+    need : ndarray
+        What each turns out to need. [kg]
+    lead : ndarray, broadcastable
+        Lead handed out, or to begin a check with. [kg]
+    check : ndarray of bool, broadcastable
+        Whether a surface check comes first.
+    out : float
+        Lightness that breathing out covers. [kg]
+    step : Block
+        The smallest block.
+
+    Returns
+    -------
+    ndarray
+        After a check, the need rounded up; without one the lead handed out, unless that proves too light.
+    """
+    fitted = np.maximum(np.ceil(need / step.mass - _SLACK), 0) * step.mass
+    return np.where(check | (need > lead + out), fitted, lead)
+
+
+def joint_counts(counts: IntArray, *, level: float = LEVEL) -> IntArray:
+    """Pieces of each size that are enough in a share `level` of all draws, every size at once.
+
+    Parameters
+    ----------
+    counts : ndarray of int, shape (draws, sizes)
+        Pieces wanted.
+    level : float
+        Share. [-]
+
+    Returns
+    -------
+    ndarray of int, shape (sizes,)
+        No size can give up one piece without falling below `level`. A draw counts as served only with the
+        sizes it asks for: two small pieces for a large one are a reserve that is not counted on.
+    """
+    order = np.sort(counts, axis=0)
+    draws = len(order)
+    enough = order[-1]
+    for place in range(int(np.ceil(level * draws)) - 1, draws):
+        if np.mean((counts <= order[place]).all(axis=1)) >= level:
+            enough = order[place]
+            break
+    found: IntArray = enough.copy()
+    shrinking = True
+    while shrinking:
+        shrinking = False
+        for j in range(len(found)):
+            less = found.copy()
+            less[j] -= 1
+            if less[j] >= 0 and np.mean((counts <= less).all(axis=1)) >= level:
+                found, shrinking = less, True
+    return found
+
+
+def stock(counts: IntArray, worn_kg: FloatArray, pieces: Pieces, *, seed: int) -> Stock:
+    """Stock from simulated days.
+
+    Parameters
+    ----------
+    counts : ndarray of int, shape (draws, sizes)
+        Pieces wanted on each day.
+    worn_kg : ndarray, shape (draws,)
+        Lead worn on it. [kg]
+    pieces : Pieces
+        The sizes.
+    seed : int
+        Of the simulation.
+
+    Returns
+    -------
+    Stock
+        Enough on 95 % of the days.
+    """
+    found = joint_counts(counts)
+    served = int((counts <= found).all(axis=1).sum())
+    return Stock(
+        pieces.sizes,
+        tuple(int(n) for n in found),
+        float(found @ np.array(pieces.sizes)),
+        float(np.median(worn_kg)),
+        jeffreys(served, len(counts)),
+        LEVEL,
+        seed,
+    )
