@@ -1,161 +1,200 @@
-"""Kit and people that no record knows, from a few words: a borrowed cylinder, a guest's body."""
+"""What a rental desk hands out: suits worn by more than one diver, with the kit that goes with them."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, Final
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from leadline.arrays import Columns, Records, columns_from_rows, empty
+from leadline.arrays import Columns
+from leadline.decide.label import items
+from leadline.decide.stranger import MassClass
 from leadline.errors import UnknownNameError
-from leadline.records import DIVERS, GEAR
 
-__all__ = ["STRANGER", "described", "extended", "nothing", "piece"]
+__all__ = ["Outfit", "outfit_keys", "outfits", "suit_types"]
 
-STRANGER: Final = "a diver without records"
-"""Name of a diver who was not named."""
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+Key = tuple[str, ...]
 
-# kind of gear -> styles that may be named, and the column that a number after the word fills
-_STYLES: Final = {
-    "suit": (("full", "shorty", "two_piece", "vest", "dry_membrane", "dry_foam"), "thickness_mm"),
-    "undersuit": (("thin", "medium", "thick"), ""),
-    "bc": (("jacket", "wing"), ""),
-}
-_METALS: Final = ("aluminium", "steel")
-_OTHER: Final = {
-    "hood": "thickness_mm",
-    "gloves": "thickness_mm",
-    "boots": "thickness_mm",
-    "fins": "mass_kg",
-    "regulator": "mass_kg",
-    "plate": "mass_kg",
-}
-_EXAMPLE: Final = {
-    "suit": "full 5 (style and mm)",
-    "undersuit": "thin, medium or thick",
-    "bc": "jacket or wing",
-    "cylinder": "steel 12 (metal and litres of water)",
-    "other": "hood 5 or plate 2.5 (kind, and mm or kg)",
-}
+WITH: Final = ("undersuit", "bc", "other")
+"""Columns of what goes with a suit."""
+
+_STYLE: Final = {"two_piece": "two-piece", "dry_membrane": "dry membrane", "dry_foam": "dry foam"}
 
 
-def _number(word: str) -> float | None:
-    try:
-        return float(word)
-    except ValueError:
-        return None
-
-
-def piece(text: str, column: str) -> dict[str, Any] | None:
-    """Row of the gear table for a few words.
+@dataclass(frozen=True)
+class Outfit:
+    """One suit, or several worn together, as it is handed out.
 
     Parameters
     ----------
-    text : str
-        Such as `full 5`, `dry_membrane`, `thick`, `wing`, `steel 12`, `aluminium 11.1`, `hood 5`.
-    column : str
-        Where it stands: suit, undersuit, bc, cylinder or other.
-
-    Returns
-    -------
-    dict or None
-        The text itself is the item's name. None where the words describe nothing.
-
-    Examples
-    --------
-    >>> piece("steel 12", "cylinder")
-    {'item': 'steel 12', 'kind': 'cylinder', 'material': 'steel', 'water_capacity_l': 12.0}
-    >>> piece("my old one", "suit") is None
-    True
+    key : tuple of str
+        Types of the suits.
+    label : str
+        The same in words.
+    suit : tuple of str
+        For each class of body mass a cell of the records' `suit`: the sizes it is given.
+    worn_with : mapping of str to str
+        Cells of undersuit, BC and other items.
     """
-    first, *rest = text.strip().lower().split()
-    amount = _number(rest[0]) if len(rest) == 1 else None
-    if len(rest) > 1 or (rest and amount is None):
-        return None
-    row: dict[str, Any] = {"item": text.strip(), "kind": column}
-    if column == "cylinder":
-        if first not in _METALS:
-            return None
-        row["material"], number = first, "water_capacity_l"
-    elif column == "other":
-        if first not in _OTHER:
-            return None
-        row["kind"], number = first, _OTHER[first]
-    else:
-        styles, number = _STYLES[column]
-        if first not in styles:
-            return None
-        row["style"] = first
-    if amount is not None:
-        if not number:
-            return None
-        row[number] = amount
-    return row
+
+    key: Key
+    label: str
+    suit: tuple[str, ...]
+    worn_with: Mapping[str, str]
+
+    @property
+    def kit(self) -> tuple[str, ...]:
+        """Labels of what goes with the suit."""
+        return tuple(item for name in WITH for item in items(self.worn_with[name]))
 
 
-def described(cells: Mapping[str, str], gear: Columns) -> list[dict[str, Any]]:
-    """Rows of gear for what the kit columns of a plan name and the gear table does not have.
+def suit_types(gear: Columns) -> dict[str, str]:
+    """Type of each suit, item to type; where none is given, its style and thickness.
 
     Parameters
     ----------
-    cells : mapping of str to str
-        Column to cell of one planned dive.
     gear : Columns
-        The gear table; may be empty.
+        The gear table.
 
     Returns
     -------
-    list of dict
-        For `extended`; empty where every name is an item.
+    dict of str to str
+        Suits only.
+    """
+    found = {}
+    for row in np.flatnonzero(gear["kind"] == "suit"):
+        style = gear["style"][row]
+        thickness = float(gear["thickness_mm"][row])
+        plain = _STYLE.get(style, style or str(gear["item"][row]))
+        reckoned = plain if np.isnan(thickness) else f"{plain} {thickness:g} mm"
+        found[str(gear["item"][row])] = str(gear["type"][row]) or reckoned
+    return found
+
+
+def outfit_keys(dives: Columns, types: Mapping[str, str]) -> NDArray[np.object_]:
+    """Types of the suits of each dive, sorted; shape (n,), an empty tuple for none."""
+    memo = {cell: tuple(sorted(types[i] for i in items(cell) if i in types)) for cell in set(dives["suit"])}
+    keys = np.empty(len(dives["suit"]), object)
+    keys[:] = [memo[cell] for cell in dives["suit"].tolist()]
+    return keys
+
+
+def _shared_types(dives: Columns, types: Mapping[str, str]) -> set[str]:
+    """Types of which some piece was worn by more than one diver."""
+    wearers: dict[str, set[str]] = {}
+    for cell, diver in set(zip(dives["suit"].tolist(), dives["diver"].tolist(), strict=True)):
+        for item in items(cell):
+            wearers.setdefault(item, set()).add(diver)
+    return {types[item] for item, who in wearers.items() if len(who) > 1 and item in types}
+
+
+def _named(texts: Sequence[str], types: Mapping[str, str]) -> list[Key]:
+    """Outfits asked for, by type or by item."""
+    known = {name.casefold(): name for name in types.values()}
+    known |= {item.casefold(): name for item, name in types.items() if item.casefold() not in known}
+    found = []
+    for text in texts:
+        names = items(text)
+        missing = [name for name in names if name.casefold() not in known]
+        if missing or not names:
+            raise UnknownNameError(
+                f"no suit or type of suit {', '.join(missing) or text!r} in the book; known types: "
+                f"{', '.join(sorted(set(types.values()))) or 'none'}"
+            )
+        found.append(tuple(sorted(known[name.casefold()] for name in names)))
+    return list(dict.fromkeys(found))
+
+
+def _sizes(
+    key: Key, dives: Columns, body_mass: FloatArray, types: Mapping[str, str], classes: Sequence[MassClass]
+) -> tuple[str, ...]:
+    """For each class the pieces of these types whose wearers were nearest in body mass."""
+    middle = np.array([(c.low + c.high) / 2 for c in classes])
+    parts = []
+    for name in key:
+        pieces = [item for item, of in types.items() if of == name]
+        mean = np.full(len(pieces), np.nan)
+        for i, item in enumerate(pieces):
+            cells = [cell for cell in set(dives["suit"].tolist()) if item in items(cell)]
+            worn = body_mass[np.isin(dives["suit"], cells)] if cells else np.zeros(0)
+            if (~np.isnan(worn)).any():
+                mean[i] = np.nanmean(worn)
+        apart = np.abs(middle[:, None] - np.where(np.isnan(mean), np.inf, mean))
+        parts.append([pieces[i] for i in np.argmin(apart, axis=1)])
+    return tuple(";".join(column) for column in zip(*parts, strict=True))
+
+
+def _most_common(dives: Columns, rows: BoolArray, given: Mapping[str, str]) -> dict[str, str]:
+    """What most often went with the suit on these dives; what was named on top."""
+    found = {}
+    for name in WITH:
+        counted = Counter(cell for cell in dives[name][rows].tolist() if cell)
+        found[name] = given[name] if name in given else counted.most_common(1)[0][0] if counted else ""
+    return found
+
+
+def outfits(
+    gear: Columns,
+    dives: Columns,
+    body_mass: FloatArray,
+    *,
+    classes: Sequence[MassClass],
+    recent: BoolArray | None = None,
+    suits: Sequence[str] = (),
+    worn_with: Mapping[str, str] | None = None,
+) -> tuple[Outfit, ...]:
+    """Outfits of a rental table, the most worn first.
+
+    Parameters
+    ----------
+    gear, dives : Columns
+        Of the book.
+    body_mass : ndarray, shape (n,)
+        Of the diver on each dive; NaN where unknown. [kg]
+    classes : sequence of MassClass
+        Classes of body mass.
+    recent : ndarray of bool, shape (n,), optional
+        Dives that count for what is handed out; default all.
+    suits : sequence of str
+        Types or items asked for, several worn together joined by `;`; default those that divers share.
+    worn_with : mapping of str to str, optional
+        Undersuit, BC or other items, instead of what is most often worn with each suit.
+
+    Returns
+    -------
+    tuple of Outfit
+        By default the suits on the dives of which every piece is of a type that more than one diver has
+        worn the same piece of: kit that passes from hand to hand. If there is none, every suit but vests.
 
     Raises
     ------
     UnknownNameError
-        If a name is neither an item nor a description.
+        If a suit asked for is not in the book.
     """
-    known = {item.casefold() for item in gear["item"].tolist()}
-    found: dict[str, dict[str, Any]] = {}
-    for column, example in _EXAMPLE.items():
-        for part in cells.get(column, "").split(";"):
-            name = part.strip()
-            if not name or name == "-" or name.casefold() in known or name in found:
-                continue
-            row = piece(name, column)
-            if row is None:
-                raise UnknownNameError(
-                    f"{column} {name!r}: not among the gear of the book; give an item of it, "
-                    f"or describe it, such as {example}"
-                )
-            found[name] = row
-    return list(found.values())
+    types = suit_types(gear)
+    keys = outfit_keys(dives, types)
+    counts = np.ones(len(keys), bool) if recent is None else recent
+    if suits:
+        wanted = _named(suits, types)
+    else:
+        shared = _shared_types(dives, types)
+        worn = Counter(key for key in keys[counts].tolist() if key and shared.issuperset(key))
+        wanted = [key for key, _ in worn.most_common()] or _whole(gear, types)
+    made = []
+    for key in wanted:
+        here = np.array([other == key for other in keys], bool)
+        with_it = _most_common(dives, here & counts if (here & counts).any() else here, worn_with or {})
+        made.append(Outfit(key, " + ".join(key), _sizes(key, dives, body_mass, types, classes), with_it))
+    return tuple(made)
 
 
-def extended(
-    records: Records, *, divers: list[dict[str, Any]] | None = None, gear: list[dict[str, Any]] | None = None
-) -> Records:
-    """Records with further divers and gear after those they have.
-
-    Parameters
-    ----------
-    records : Records
-        May be empty.
-    divers, gear : list of dict, optional
-        Rows in house units.
-
-    Returns
-    -------
-    Records
-        Dives and checks as they were.
-    """
-    more = columns_from_rows(DIVERS, divers or []), columns_from_rows(GEAR, gear or [])
-    joined = [
-        {name: np.concatenate([old[name], new[name]]) for name in old}
-        for old, new in zip((records.divers, records.gear), more, strict=True)
-    ]
-    return Records(joined[0], joined[1], records.dives, records.checks)
-
-
-def nothing() -> Records:
-    """Records of nobody and nothing."""
-    return Records(*(empty(name) for name in ("divers", "gear", "dives", "checks")))
+def _whole(gear: Columns, types: Mapping[str, str]) -> list[Key]:
+    """Every type of suit that is one by itself."""
+    vests = set(gear["item"][gear["style"] == "vest"].tolist())
+    return list(dict.fromkeys((name,) for item, name in types.items() if item not in vests))
