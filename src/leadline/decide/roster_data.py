@@ -1,0 +1,260 @@
+"""What a roster shows: plain numbers and words, filled by decide, drawn by reports.
+
+House units throughout; a number that is not known is NaN, a word that is not known is empty. *Margin* is lead
+carried minus need at the planned reserve: positive is heavy. [kg]
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.decide.flag import Flags
+from leadline.decide.share import Share
+
+__all__ = ["BASES", "STATUSES", "Change", "Cost", "Curve", "Roster", "Student", "Trend"]
+
+FloatArray = NDArray[np.float64]
+
+STATUSES: Final = ("light", "heavy", "look", "settled")
+"""What needs doing, the first thing first: near too light, flagged as too heavy, not known, nothing."""
+
+BASES: Final = ("physics", "elsewhere", "sank", "both", "measured")
+"""What an excess rests on, the weakest first: no look with an empty BC at all (physics only), looks in
+another suit only, a stop at which the student sank, looks in this suit, a measured need."""
+
+
+@dataclass(frozen=True)
+class Trend:
+    """Margin dive by dive, the best estimate, the scatter of single dives left out; *n* dives in order.
+
+    Parameters
+    ----------
+    date : ndarray of datetime64, shape (n,)
+        NaT where unknown.
+    lead, margin : ndarray, shape (n,)
+        NaN where not known. [kg]
+    change_kg : float
+        Last margin minus first; negative has come down. NaN with fewer than two. [kg]
+    """
+
+    date: NDArray[np.datetime64]
+    lead: FloatArray
+    margin: FloatArray
+    change_kg: float
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What the best estimate of an excess costs, by the ledger; nothing where there is no excess.
+
+    Parameters
+    ----------
+    extra_mass_kg : float
+        Lead over need: mass carried, started and stopped for nothing. [kg]
+    stop_l : float
+        Gas in the BC that it takes at the stop. [L]
+    depth_m : float
+        Greatest depth of the latest dive; NaN where not noted. [m]
+    depth_l, depth_right_l : float
+        Gas in the BC at that depth, cylinder as at the start: with this lead, and with no excess. [L]
+    free_gas_l : float
+        Gas of the cylinder, at surface pressure, that filling the excess takes at that depth. [L]
+    """
+
+    extra_mass_kg: float
+    stop_l: float
+    depth_m: float
+    depth_l: float
+    depth_right_l: float
+    free_gas_l: float
+
+
+@dataclass(frozen=True)
+class Student:
+    """One student: where the lead stands, how sure that is, and what to do.
+
+    Parameters
+    ----------
+    diver, group, leader, suit : str
+        Names; group, leader and suit as on the latest dive.
+    date : datetime64
+        Of the latest dive with its lead noted; NaT where unknown.
+    dives : int
+        Dives in this roster.
+    lead_kg : float
+        Lead on the latest dive; NaN where no dive has its lead noted. [kg]
+    margin : ndarray, shape (5,)
+        Quantiles of its margin at `LEVELS`, dive-to-dive scatter included. [kg]
+    p_too_light, p_too_heavy : float
+        Chances of the next dive in that kit with that lead. [-]
+    p_heavy_most : float
+        Chance of more than 2 kg over need on most of `last_dives`. [-]
+    last_dives : int
+        The latest dives in that suit, five at most, that this is about.
+    flagged : bool
+        As too heavy.
+    status : str
+        A word of `STATUSES`.
+    evidence : str
+        none, upper_only, two_sided or measured, as an answer for the next dive says.
+    basis : str
+        A word of `BASES`.
+    looks, looks_ever : int
+        Dives and checks that looked with an empty BC: in this suit, and in any.
+    p_sinks : float
+        Chance that a look with an empty BC at the next stop shows that this lead is too much. [-]
+    trend : Trend
+        Over the roster's dives.
+    cost : Cost
+        Of the excess.
+    next_lead_kg, bring_kg : float
+        Lead for the next dive, and to have at hand, as `suggest` answers. [kg]
+    check_first : bool
+        A surface check comes first.
+    next_step : str
+        One sentence.
+    cautions : tuple of str
+        For this student and kit.
+    """
+
+    diver: str
+    group: str
+    leader: str
+    suit: str
+    date: np.datetime64
+    dives: int
+    lead_kg: float
+    margin: FloatArray
+    p_too_light: float
+    p_too_heavy: float
+    p_heavy_most: float
+    last_dives: int
+    flagged: bool
+    status: str
+    evidence: str
+    basis: str
+    looks: int
+    looks_ever: int
+    p_sinks: float
+    trend: Trend
+    cost: Cost
+    next_lead_kg: float
+    bring_kg: float
+    check_first: bool
+    next_step: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Change:
+    """From the first to the last dive of a course, over the students of one group or one leader.
+
+    Parameters
+    ----------
+    name : str
+        Of the group or leader; empty: all.
+    students : int
+        Who have a first and a last dive in it.
+    first_kg, last_kg : float
+        Mean margin then. [kg]
+    mean_kg : float
+        Mean change as it stands; negative has come down. [kg]
+    pooled_kg, low_kg, high_kg : float
+        The change to expect of this group or leader, partly pooled, and its 95 % interval. [kg]
+    looked : Share
+        Dives on which the BC was looked at empty.
+    """
+
+    name: str
+    students: int
+    first_kg: float
+    last_kg: float
+    mean_kg: float
+    pooled_kg: float
+    low_kg: float
+    high_kg: float
+    looked: Share
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Mean margin by number of the dive in the course; *k* numbers.
+
+    Parameters
+    ----------
+    number, students : ndarray of int, shape (k,)
+        1 is the first dive; how many students count.
+    margin, smooth : ndarray, shape (k,)
+        Mean, and the smooth line through the means; NaN where there are too few for a line. [kg]
+    """
+
+    number: NDArray[np.int64]
+    students: NDArray[np.int64]
+    margin: FloatArray
+    smooth: FloatArray
+
+
+@dataclass(frozen=True)
+class Roster:
+    """All that the roster shows.
+
+    Parameters
+    ----------
+    units : str
+        metric or imperial: what the reader sees.
+    generated : datetime
+        When these numbers were put together.
+    book, data_version : str
+        Name of the book and version of its records.
+    fitted : datetime or None
+        When the population was fitted; None: never.
+    groups : tuple of str
+        Groups asked for; none: all.
+    since : datetime64
+        First day; NaT: from the start.
+    risk : float
+        Chance of too light from which a student counts as near too light. [-]
+    students : tuple of Student
+        What needs doing first comes first.
+    flags : Flags
+        Rates of the flags; its rows are those of `students`.
+    never_looked : Share
+        Students never looked at with an empty BC.
+    overall : Change or None
+        Over all courses; None where nobody has two dives in one.
+    groups_change, leaders_change : tuple of Change
+        By group and by leader, the largest fall first.
+    curve : Curve
+        Over all courses.
+    leaders_left_out : int
+        Dives of leaders on dives they led, which are not in the roster.
+    evidence : int
+        Dives and checks of these students that count as evidence.
+    """
+
+    units: str
+    generated: datetime
+    book: str
+    data_version: str
+    fitted: datetime | None
+    groups: tuple[str, ...]
+    since: np.datetime64
+    risk: float
+    students: tuple[Student, ...]
+    flags: Flags
+    never_looked: Share
+    overall: Change | None
+    groups_change: tuple[Change, ...]
+    leaders_change: tuple[Change, ...]
+    curve: Curve
+    leaders_left_out: int
+    evidence: int
+
+    def __post_init__(self) -> None:
+        if self.units not in ("metric", "imperial"):
+            raise ValueError(f"Roster.units must be metric or imperial, got {self.units!r}")

@@ -1,0 +1,208 @@
+"""Needs of the students of a roster: one posterior a student and suit serves all dives in that suit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from leadline.decide.advice import TOO_HEAVY, Advice, advise
+from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block
+from leadline.decide.flag import majority
+from leadline.decide.part import parts
+from leadline.decide.roster_scope import latest, time_order
+from leadline.errors import RecordError
+from leadline.model.marginal import Marginal
+from leadline.records import RESERVE_PRESSURE
+from leadline.timeline import DIVE, PLAN
+
+__all__ = ["LAST_DIVES", "Found", "Needs", "needs"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LAST_DIVES: Final = 5
+"""The latest dives of which most must be more than 2 kg over."""
+
+ROWS_AT_ONCE: Final = 20_000
+"""Rows whose exposures are held at once."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """What is known of one student.
+
+    Parameters
+    ----------
+    advice : Advice
+        The answer for the next dive, in the kit of the latest.
+    need : Marginal
+        Of that dive.
+    offset, variance : dict of int to float
+        For each suit worn, by key: best estimate of need less `Needs.expected`, and its variance, the scatter
+        of single dives left out. [kg, kg²]
+    """
+
+    advice: Advice
+    need: Marginal
+    offset: dict[int, float]
+    variance: dict[int, float]
+
+
+@dataclass(frozen=True)
+class Needs:
+    """The dives of a roster, and the needs on them; *n* dives of *d* students.
+
+    Parameters
+    ----------
+    row, student : ndarray of int, shape (n,)
+        Row of the timeline and number of the student, in order of student and time.
+    plan, latest : ndarray of int, shape (d,)
+        Rows of the timeline with each student's next and latest dive.
+    expected : ndarray, shape of the timeline
+        Need at the reserve by kit and population, the student's own offsets left out; NaN where not of the
+        roster. [kg]
+    lead, need, variance : ndarray, shape (n,)
+        Lead carried, best estimate of need at the reserve, its variance. [kg, kg, kg²]
+    found : list of Found
+        One a student.
+    """
+
+    row: IntArray
+    student: IntArray
+    plan: IntArray
+    latest: IntArray
+    expected: FloatArray
+    lead: FloatArray
+    need: FloatArray
+    variance: FloatArray
+    found: list[Found]
+
+    def own(self, student: int) -> slice:
+        """Where the dives of one student stand among the n."""
+        first, last = np.searchsorted(self.student, [student, student + 1])
+        return slice(int(first), int(last))
+
+    def heavy_on_most(self, suit: IntArray) -> tuple[FloatArray, IntArray]:
+        """Chance of more than 2 kg over need on most of the latest dives in the latest suit.
+
+        Parameters
+        ----------
+        suit : ndarray of int, shape of the timeline
+            Key of diver and suit.
+
+        Returns
+        -------
+        chance, dives : ndarray, shape (d,)
+            NaN out of none; how many dives it is about. The offset is the same on all of them, the scatter
+            each dive's own.
+        """
+        chance, number = np.full(len(self.found), np.nan), np.zeros(len(self.found), int)
+        for i, one in enumerate(self.found):
+            rows, lead = self.row[self.own(i)], self.lead[self.own(i)]
+            used = np.flatnonzero((suit[rows] == suit[self.plan[i]]) & ~np.isnan(lead))[-LAST_DIVES:]
+            limit = lead[used] - TOO_HEAVY - (self.expected[rows[used]] - self.expected[self.plan[i]])
+            each = ndtr((limit[:, None] - one.need.points) / one.need.scatter)
+            number[i] = len(used)
+            if len(used):
+                chance[i] = np.clip(majority(each) @ one.need.weights, 0.0, 1.0)
+        return chance, number
+
+
+def needs(
+    assessment: Assessment,
+    wanted: NDArray[np.bool_],
+    *,
+    block: Block | None = None,
+    risk: float = 0.05,
+    imperial: bool = False,
+) -> Needs:
+    """Needs on the wanted dives of the divers of the plan.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the plan of `roster_plan`.
+    wanted : ndarray of bool
+        Of the dives table, as `scope` gives it.
+    block, risk, imperial
+        As of `advise`.
+
+    Returns
+    -------
+    Needs
+        Within one suit dives differ by the ledger and by what the population has taught about the kit.
+
+    Raises
+    ------
+    RecordError
+        If the plan is not that of these dives.
+    """
+    line, suit = assessment.line, assessment.suit
+    rows, student, plan, last = _rows(assessment, wanted)
+    expected = _expected(assessment, np.concatenate([rows, plan]))
+    divers = line.occasions.diver[plan]
+    ends = np.searchsorted(student, np.arange(len(plan) + 1))
+    found = []
+    for i, (part, own) in enumerate(parts(assessment, divers)):
+        advice = advise(part, block=block, risk=risk, imperial=imperial)[0]
+        mine = rows[ends[i] : ends[i + 1]]
+        # The next dive stands for its suit, the latest dive for each other one.
+        targets = dict(zip(suit[mine].tolist(), mine.tolist(), strict=True))
+        targets[int(suit[plan[i]])] = int(plan[i])
+        known = {}
+        for key, row in targets.items():
+            at = np.searchsorted(own, [row])
+            known[key] = part.marginals(at, part.state(at, pressure=RESERVE_PRESSURE))[0]
+        found.append(
+            Found(
+                advice,
+                known[int(suit[plan[i]])],
+                {key: float(need.quantile(0.5) - expected[targets[key]]) for key, need in known.items()},
+                {key: need.expected_sd**2 for key, need in known.items()},
+            )
+        )
+    pairs = list(zip(student.tolist(), suit[rows].tolist(), strict=True))
+    return Needs(
+        rows,
+        student,
+        plan,
+        last,
+        expected,
+        line.records.dives["lead_kg"][line.row[rows]],
+        expected[rows] + np.array([found[who].offset[key] for who, key in pairs], float),
+        np.array([found[who].variance[key] for who, key in pairs], float),
+        found,
+    )
+
+
+def _rows(assessment: Assessment, wanted: NDArray[np.bool_]) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+    """Rows of the timeline: the wanted dives by student and time, their students; next and latest dives."""
+    line = assessment.line
+    at, plan = line.at(DIVE), line.at(PLAN)
+    rows = at[time_order(line.records.dives["date"])]
+    rows = rows[wanted[line.row[rows]]]
+    number = np.full(len(line.records.divers["diver"]), -1)
+    number[line.occasions.diver[plan]] = np.arange(len(plan))
+    student = number[line.occasions.diver[rows]]
+    last = at[latest(line.records, wanted)]
+    last = last[np.argsort(number[line.occasions.diver[last]], kind="stable")]
+    if not np.array_equal(number[line.occasions.diver[last]], np.arange(len(plan))):
+        raise RecordError("the plan is not that of these dives; make it by roster_plan, for the same groups")
+    order = np.argsort(student, kind="stable")
+    return rows[order], student[order], plan, last
+
+
+def _expected(assessment: Assessment, rows: IntArray) -> FloatArray:
+    """Need at the reserve by kit and population; NaN elsewhere. [kg]."""
+    need = np.full(len(assessment.line.table), np.nan)
+    mean = assessment.fit.aligned(assessment.evidence.observations.names)[0]
+    for start in range(0, len(rows), ROWS_AT_ONCE):
+        some = rows[start : start + ROWS_AT_ONCE]
+        ledger, shared = assessment.prior(some, assessment.state(some, pressure=RESERVE_PRESSURE))
+        need[some] = ledger.need + shared.values @ mean
+    return need

@@ -1,0 +1,168 @@
+"""Which dives a roster is about, the next dive of each of its students, and which dives were looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.arrays import Columns, Records, empty
+from leadline.decide.assessment import Assessment
+from leadline.errors import UnknownNameError
+from leadline.records import RESERVE_PRESSURE
+from leadline.timeline import CHECK, DIVE
+
+__all__ = ["latest", "looks", "roster_plan", "scope", "time_order"]
+
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
+
+_KIT: Final = ("diver", "suit", "undersuit", "bc", "cylinder", "gas", "other", "water", "altitude_m")
+_AWAY: Final = "-"  # a cylinder that was not carried at the stop
+_MOST_NAMED: Final = 8
+
+
+def scope(
+    records: Records, groups: Sequence[str] = (), since: np.datetime64 | None = None
+) -> tuple[BoolArray, int]:
+    """Dives of students.
+
+    Parameters
+    ----------
+    records : Records
+        All records.
+    groups : sequence of str
+        Groups wanted; none: all, and dives without one too.
+    since : datetime64, optional
+        First day wanted; dives without a date are then left out.
+
+    Returns
+    -------
+    wanted : ndarray of bool, shape (n,)
+        Of the dives table.
+    leaders : int
+        Dives left out because that diver led somebody on them.
+
+    Raises
+    ------
+    UnknownNameError
+        If no dive is in one of the groups.
+    """
+    dives = records.dives
+    known = set(dives["group"].tolist())
+    for name in groups:
+        if name not in known or not name:
+            named = ", ".join(sorted(known - {""})[:_MOST_NAMED]) or "none"
+            raise UnknownNameError(f"no dive is in group {name!r}; groups of the book include: {named}")
+    wanted = np.isin(dives["group"], list(groups)) if groups else np.ones(len(dives["dive"]), bool)
+    if since is not None and not np.isnat(since):
+        wanted = wanted & (dives["date"] >= since)  # NaT compares false
+    led = set(zip(dives["dive"].tolist(), dives["leader"].tolist(), strict=True))
+    pairs = zip(dives["dive"].tolist(), dives["diver"].tolist(), strict=True)
+    leading = np.fromiter((pair in led for pair in pairs), bool, len(wanted))
+    return np.asarray(wanted & ~leading, bool), int((wanted & leading).sum())
+
+
+def time_order(date: NDArray[np.datetime64]) -> IntArray:
+    """Row numbers in order of date; what has none comes first, ties stay in file order."""
+    early = np.where(np.isnat(date), np.datetime64("0001-01-01", "s"), date)
+    return np.lexsort((np.arange(len(date)), early))
+
+
+def latest(records: Records, wanted: BoolArray) -> IntArray:
+    """Latest of the wanted dives of each diver, of those with a lead where there is one.
+
+    Parameters
+    ----------
+    records : Records
+        All records.
+    wanted : ndarray of bool, shape (n,)
+        Of the dives table.
+
+    Returns
+    -------
+    ndarray of int, shape (d,)
+        Rows of the dives table, one for each diver with such a dive, in order of name.
+    """
+    dives = records.dives
+    order = time_order(dives["date"])
+    order = order[wanted[order]]
+    weighed = ~np.isnan(dives["lead_kg"][order])
+    order = order[np.argsort(weighed, kind="stable")]  # those with a lead come last, and so win
+    last = dict(zip(dives["diver"][order].tolist(), order.tolist(), strict=True))
+    return np.array([last[name] for name in sorted(last)], int)
+
+
+def roster_plan(
+    records: Records, *, date: str, groups: Sequence[str] = (), since: np.datetime64 | None = None
+) -> Columns:
+    """The next dive of each student, in kit and water of the latest one.
+
+    Parameters
+    ----------
+    records : Records
+        All records.
+    date : str
+        Day of the plan, ISO 8601.
+    groups, since
+        As of `scope`.
+
+    Returns
+    -------
+    Columns
+        One row a student, in order of name; for `Assessment.of`.
+    """
+    rows = latest(records, scope(records, groups, since)[0])
+    plan: dict[str, NDArray[Any]] = {}
+    for name, missing in empty("dives").items():
+        if name in _KIT:
+            plan[name] = records.dives[name][rows]
+        elif missing.dtype == object:
+            plan[name] = np.full(len(rows), "", object)
+        else:
+            nothing = np.datetime64("NaT") if missing.dtype.kind == "M" else np.nan
+            plan[name] = np.full(len(rows), nothing, missing.dtype)
+    plan["date"] = np.full(len(rows), np.datetime64(date, "s"))
+    plan["stop_bar"] = np.array([_left(records.dives, row) for row in rows], object)
+    return plan
+
+
+def _left(dives: Columns, row: int) -> str:
+    """Planned pressures where a cylinder of that dive was not carried at the stop; empty if all were."""
+    for name in ("stop_bar", "end_bar"):
+        marks = [part.strip() for part in dives[name][row].split(";")]
+        if _AWAY in marks:
+            return ";".join(mark if mark == _AWAY else f"{RESERVE_PRESSURE:g}" for mark in marks)
+    return ""
+
+
+def looks(assessment: Assessment) -> tuple[BoolArray, BoolArray]:
+    """Which dives and checks looked with an empty BC, and at which stops the diver sank.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        n rows.
+
+    Returns
+    -------
+    looked, sank : ndarray of bool, shape (n,)
+        A look sees all three zones: BC empty and a dry suit vented, or the litres estimated, or a hand-off
+        with an empty BC, or a surface check. Whoever sank was heavy whatever was in the BC.
+    """
+    line = assessment.line
+    looked, sank = np.zeros(len(line.table), bool), np.zeros(len(line.table), bool)
+    dives, at = line.records.dives, line.at(DIVE)
+    weighed = ~np.isnan(dives["lead_kg"])
+    vented = ~assessment.rigs.dry[at] | (dives["suit_gas"] == "least")
+    stop = (dives["stop_result"] != "") & ((dives["bc_state"] == "empty") | (dives["bc_gas_l"] > 0))
+    after_bc = (dives["handed_off_bc"] == "") | (dives["handed_off_bc"] == "empty")
+    after = (dives["handed_off_result"] != "") & after_bc & ~np.isnan(dives["handed_off_kg"])
+    looked[at] = weighed & vented & (stop | after)
+    sank[at] = weighed & ((dives["stop_result"] == "sank") | (dives["handed_off_result"] == "sank"))
+    checks = line.records.checks
+    seen = (checks["waterline"] != "") | (checks["exhale_sinks"] != "")
+    looked[line.at(CHECK)] = seen & ~np.isnan(checks["lead_kg"])
+    return looked, sank
