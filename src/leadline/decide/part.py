@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.arrays import Columns, Occasions
 from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.evidence.gather import suit_keys
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import State
-from leadline.timeline import Timeline
+from leadline.timeline import CHECK, DIVE, PLAN, Timeline
 
 __all__ = ["Part", "parts"]
 
@@ -74,12 +75,11 @@ def parts(assessment: Assessment, divers: IntArray) -> Iterator[tuple[Part, IntA
 
 
 def _part(whole: Assessment, rows: IntArray, own: IntArray) -> Part:
-    line = whole.line
-    occasions = line.occasions.take(rows)
+    occasions = whole.line.occasions.take(rows)
     evidence = whole.evidence.take(np.sort(own))
     at = np.searchsorted(rows, evidence.statements.row)
     changed: dict[str, Any] = {
-        "line": Timeline(occasions, line.table[rows], line.row[rows], line.records, line.plan),
+        "line": _line(whole.line, rows, occasions),
         "rigs": whole.rigs.take(rows),
         "evidence": replace(
             evidence, statements=replace(evidence.statements, row=at), suit=suit_keys(occasions)[at]
@@ -87,3 +87,20 @@ def _part(whole: Assessment, rows: IntArray, own: IntArray) -> Part:
         "in_fit": whole.in_fit[rows],
     }
     return Part(**{f.name: changed.get(f.name, getattr(whole, f.name)) for f in fields(Assessment)})
+
+
+def _line(whole: Timeline, rows: IntArray, occasions: Occasions) -> Timeline:
+    """The timeline with these rows only, the tables of dives, checks and plans likewise."""
+    table, row = whole.table[rows], whole.row[rows]
+
+    def cut(columns: Columns, of: int) -> Columns:
+        used = row[table == of]
+        return {name: values[used] for name, values in columns.items()}
+
+    number = np.empty(len(rows), np.int64)
+    for of in (DIVE, CHECK, PLAN):
+        number[table == of] = np.arange(int((table == of).sum()))
+    records = replace(
+        whole.records, dives=cut(whole.records.dives, DIVE), checks=cut(whole.records.checks, CHECK)
+    )
+    return Timeline(occasions, table, number, records, cut(whole.plan, PLAN))
