@@ -1,0 +1,129 @@
+"""Forecasts as mixtures of normal distributions, and the library that scores them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from importlib import import_module
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
+
+from leadline.errors import LeadlineError
+
+__all__ = ["Forecasts", "library"]
+
+FloatArray = NDArray[np.float64]
+
+_CHUNK: Final = 500
+"""Forecasts scored at a time: the score of a mixture needs every pair of its parts."""
+
+
+def library(name: str) -> Any:
+    """A library that only the backtest needs.
+
+    Parameters
+    ----------
+    name : str
+        Module, such as `sklearn.linear_model`.
+
+    Returns
+    -------
+    module
+        Loaded.
+
+    Raises
+    ------
+    LeadlineError
+        If it is not installed; the text names what to install.
+    """
+    try:
+        return import_module(name)
+    except ImportError:
+        raise LeadlineError(
+            f"the backtest needs {name.partition('.')[0]}, which is not installed; "
+            "install it with `pip install 'leadline[backtest]'`"
+        ) from None
+
+
+@dataclass(frozen=True)
+class Forecasts:
+    """*n* forecasts of a quantity, each a mixture of *g* normal distributions.
+
+    Parameters
+    ----------
+    points, weights, sd : ndarray, shape (n, g)
+        Means, weights (each row sums to 1) and sds of the parts. [kg, -, kg]
+    """
+
+    points: FloatArray
+    weights: FloatArray
+    sd: FloatArray
+
+    @classmethod
+    def normal(cls, mean: ArrayLike, sd: ArrayLike) -> Forecasts:
+        """Forecasts with one part each: mean and sd, shape (n,). [kg]."""
+        middle = np.atleast_1d(np.asarray(mean, float))[:, None]
+        return cls(
+            middle, np.ones(middle.shape), np.broadcast_to(np.asarray(sd, float)[..., None], middle.shape)
+        )
+
+    def __len__(self) -> int:
+        return int(self.points.shape[0])
+
+    def take(self, rows: NDArray[Any]) -> Forecasts:
+        """Forecasts at `rows` (indices or a mask), in that order."""
+        return Forecasts(self.points[rows], self.weights[rows], self.sd[rows])
+
+    @property
+    def mean(self) -> FloatArray:
+        """Means, shape (n,). [kg]."""
+        return np.asarray(np.sum(self.weights * self.points, axis=1))
+
+    def noisy(self, noise: FloatArray) -> Forecasts:
+        """Forecasts of a reading of the quantity that has noise of its own; noise of shape (n,). [kg]."""
+        return replace(self, sd=np.hypot(self.sd, noise[:, None]))
+
+    def doubted(self, wrong: FloatArray, *, spread: float) -> Forecasts:
+        """Forecasts of a reading that is worthless with some chance.
+
+        Parameters
+        ----------
+        wrong : ndarray, shape (n,)
+            That chance. [-]
+        spread : float
+            Sd of a worthless reading around the middle of the forecast. [kg]
+
+        Returns
+        -------
+        Forecasts
+            With one part more.
+        """
+        share = wrong[:, None]
+        return Forecasts(
+            np.hstack([self.points, self.mean[:, None]]),
+            np.hstack([self.weights * (1 - share), share]),
+            np.hstack([self.sd, np.full(share.shape, spread)]),
+        )
+
+    def below(self, value: FloatArray) -> FloatArray:
+        """Probability of less than `value`, shape (n,). [-]."""
+        return np.asarray(np.sum(self.weights * ndtr((value[:, None] - self.points) / self.sd), axis=1))
+
+    def crps(self, observed: FloatArray) -> FloatArray:
+        """Continuous ranked probability score of each forecast, shape (n,); less is better. [kg].
+
+        References
+        ----------
+        E. P. Grimit et al., "The continuous ranked probability score for circular variables ...", Q. J. R.
+        Meteorol. Soc. 132 (2006) 2925-2942, doi:10.1256/qj.05.235 (normal mixtures), as scoringrules has it.
+        """
+        score = library("scoringrules").crps_mixnorm
+        found = np.empty(len(self))
+        for start in range(0, len(self), _CHUNK):
+            part = slice(start, start + _CHUNK)
+            found[part] = score(
+                observed[part], self.points[part], self.sd[part], self.weights[part], backend="numpy"
+            )
+        return found
