@@ -10,25 +10,26 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
-from leadline.decide.history import LikeKit, evidence_word, like_kit
+from leadline.decide.change import Trigger, late, triggers
+from leadline.decide.history import Histories, LikeKit, evidence_word
+from leadline.decide.lead_rule import BEGIN, WIDE, breath_out, lead_rule
+from leadline.decide.look import SurfaceDoubt
+from leadline.decide.rig_sentence import rig_cautions
+from leadline.decide.safety import RigSafety, rig_safety
 from leadline.decide.sentence import cautions, next_step
+from leadline.decide.step import Setup, Step, next_act, surface_doubts
 from leadline.errors import OutOfRangeError
-from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
-from leadline.physics.ledger import prior_sd
+from leadline.physics.ledger import Exposures, Ledger, State, prior_sd
 from leadline.timeline import PLAN
 
-__all__ = ["QUANTILES", "TOO_HEAVY", "Advice", "advise", "breath_out"]
+__all__ = ["BEGIN", "QUANTILES", "TOO_HEAVY", "WIDE", "Advice", "Answer", "advise", "answers", "breath_out"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 QUANTILES: Final = (0.025, 0.1, 0.5, 0.9, 0.975)
 TOO_HEAVY: Final = 2.0  # kg over need
-WIDE: Final = 2.5  # kg between the 10 and 90 % points
-BEGIN: Final = 0.7  # where in the band a surface check begins
-MOST_RISE: Final = 2.0  # kg up on one observation without a check
-HAIR: Final = 0.02  # kg: a birthday or a degree moves the ledger by grams, which must not cost a whole block
-USUAL_BREATH_OUT: Final = 0.5  # kg
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ class Advice:
     evidence : str
         none, upper_only, two_sided or measured, in like kit.
     next_step : str
-        One sentence.
+        A sentence or two.
     cautions : tuple of str
         For this answer.
     """
@@ -86,37 +87,41 @@ class Advice:
     cautions: tuple[str, ...]
 
 
-def breath_out(theta: Hyperparameters) -> float:
-    """Lightness [kg] that decisions let exhaling cover: the learned value, but no more than is usual.
+@dataclass(frozen=True)
+class Answer:
+    """The answer for one dive and all that it was reckoned from.
 
-    Divers note 'sank' less carefully than 'hovered', which inflates the learned breath range; on the light
-    side that would be dangerous.
+    Parameters
+    ----------
+    advice : Advice
+        As in the plan file.
+    need : Marginal
+        Of that dive.
+    step : Step
+        Acts weighed for the next step.
+    safety : RigSafety
+        Of all rigs of the plan.
+    row : int
+        This one's row in it.
+    triggers : tuple of Trigger
+        Reasons to check again.
+    late_bar : float
+        End pressure of a dive that runs late; NaN where the plan already ends that low. [bar gauge]
+    late_more_kg : float
+        Need there less need as planned. [kg]
+    late_bring_kg : float
+        Lightest lead whose chance of too light is accepted there. [kg]
     """
-    return min(theta.breath_out, USUAL_BREATH_OUT)
 
-
-def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:
-    """Lead after the rule that a step down stays near what is proven enough. [kg]."""
-    if history.fresh_check or not len(history.enough):
-        return bring
-    # 2 lb where lead comes in pounds, else 1 kg; half of it for the light.
-    step = 2 * block.mass if block.imperial and block.mass < 0.5 else 1.0
-    floor = float(history.enough.min()) - step * (0.5 if mass < 45 else 1.0)
-    return max(bring, block.at_least(floor - HAIR))
-
-
-def _lead(
-    need: Marginal, history: LikeKit, *, block: Block, risk: float, mass: float, theta: Hyperparameters
-) -> tuple[float, float, bool, bool]:
-    """Lead to put on, lead to bring, whether to check first, whether a step was held back."""
-    low, high, begin, enough = need.quantile([0.1, 0.9, BEGIN, 1 - risk])
-    bring = block.at_least(float(enough) - breath_out(theta))
-    jump = len(history.carried) > 0 and bring - history.carried[-1] > MOST_RISE and history.light_signs <= 1
-    check = bool(high - low > WIDE or not history.known or jump) and not history.fresh_check
-    if check:
-        return min(block.nearest(float(begin)), bring), bring, True, False
-    lead = _held(bring, history, block, mass)
-    return lead, bring, False, lead > bring + 1e-9
+    advice: Advice
+    need: Marginal
+    step: Step
+    safety: RigSafety
+    row: int
+    triggers: tuple[Trigger, ...]
+    late_bar: float
+    late_more_kg: float
+    late_bring_kg: float
 
 
 def _require_gas(assessment: Assessment, position: int) -> None:
@@ -129,6 +134,226 @@ def _require_gas(assessment: Assessment, position: int) -> None:
         f"{dive}{line.plan['diver'][row]}: every cylinder is marked - as not carried at the stop; "
         "give the pressure of the one that is"
     )
+
+
+@dataclass(frozen=True)
+class _Case:
+    """One row of the plan on the way to its answer."""
+
+    position: int
+    need: Marginal
+    history: LikeKit
+    lead: float
+    bring: float
+    check: bool
+    held: bool
+
+
+def _case(
+    assessment: Assessment, histories: Histories, position: int, state: State, prior: float, *, block: Block,
+    risk: float,
+) -> _Case:  # fmt: skip
+    """Need, history and lead of one row."""
+    need = assessment.marginals(np.array([position]), state)[0]
+    history = histories.like_kit(position, prior)
+    mass = float(assessment.rigs.body.mass[position])
+    chosen = lead_rule(need, history, block=block, risk=risk, mass=mass, theta=assessment.fit.theta)
+    return _Case(position, need, history, *chosen)
+
+
+def _step(
+    assessment: Assessment, case: _Case, *, block: Block, risk: float, loose: float, surface: SurfaceDoubt
+) -> Step:
+    """Acts weighed at the lead of the answer."""
+    setup = Setup(
+        lead=case.lead,
+        check=case.check,
+        risk=risk,
+        breath_out=breath_out(assessment.fit.theta),
+        less=block.below(case.lead),
+        imperial=block.imperial,
+        mass=float(assessment.rigs.body.mass[case.position]),
+        loose=loose,
+    )
+    theta = assessment.fit.theta.cautious()
+    return next_act(case.need, setup, history=case.history, surface=surface, theta=theta)
+
+
+def _advice(
+    assessment: Assessment,
+    case: _Case,
+    *,
+    words: tuple[str, tuple[str, ...]],
+    bar: float,
+    prior: tuple[float, float],
+) -> Advice:
+    """The row of the plan file."""
+    line, need, enough = assessment.line, case.need, breath_out(assessment.fit.theta)
+    here = line.row[case.position]
+    q025, q10, q50, q90, q975 = (float(q) for q in need.quantile(QUANTILES))
+    return Advice(
+        diver=str(line.plan["diver"][here]),
+        dive=str(line.plan["dive"][here]),
+        lead_kg=case.lead,
+        bring_kg=case.bring,
+        check_first=case.check,
+        p_too_light=float(need.above(case.lead + enough)),
+        p_too_heavy=float(1 - need.above(case.lead - TOO_HEAVY)),
+        need_at_bar=bar,
+        need_mean_kg=need.mean,
+        need_sd_kg=need.sd,
+        need_q025_kg=q025,
+        need_q10_kg=q10,
+        need_q50_kg=q50,
+        need_q90_kg=q90,
+        need_q975_kg=q975,
+        prior_mean_kg=prior[0],
+        prior_sd_kg=prior[1],
+        dives_used=case.history.dives_used,
+        evidence=evidence_word(case.history),
+        next_step=words[0],
+        cautions=words[1],
+    )
+
+
+def _cases(
+    assessment: Assessment, rows: IntArray, state: State, ledger: Ledger, *, block: Block, risk: float
+) -> list[_Case]:
+    histories = Histories(assessment)
+    for position in rows:
+        _require_gas(assessment, int(position))
+    return [
+        _case(
+            assessment, histories, int(position), state.take(np.array([i])), float(ledger.need[i]),
+            block=block, risk=risk,
+        )
+        for i, position in enumerate(rows)
+    ]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Behind:
+    """What all rows of a plan need besides their need, reckoned at once; *n* rows."""
+
+    safety: RigSafety
+    again: list[tuple[Trigger, ...]]
+    surface: list[SurfaceDoubt]
+    late_bar: FloatArray
+    late_more: FloatArray
+    bar: FloatArray
+    prior: FloatArray
+    prior_sd: FloatArray
+
+
+def _behind(
+    assessment: Assessment, rows: IntArray, state: State, ledger: Ledger, shared: Exposures,
+    cases: list[_Case],
+) -> _Behind:  # fmt: skip
+    lead = np.array([case.lead for case in cases])
+    middle = np.array([float(case.need.quantile(0.5)) for case in cases])
+    late_bar, more = late(assessment, rows, state)
+    carried = assessment.rigs.carried[rows]
+    return _Behind(
+        safety=rig_safety(assessment, rows, lead=lead, need=middle, stop=state),
+        again=triggers(
+            assessment,
+            rows,
+            histories=[case.history for case in cases],
+            need_sd=np.array([case.need.sd for case in cases]),
+        ),
+        surface=surface_doubts(assessment, rows, state),
+        late_bar=late_bar,
+        late_more=more,
+        bar=np.where(carried, np.asarray(state.cylinder_pressure), np.inf).min(axis=1),
+        prior=ledger.need,
+        prior_sd=prior_sd(shared),
+    )
+
+
+def _late_bring(case: _Case, more: float, *, block: Block, risk: float, enough: float) -> float:
+    """Lightest lead within the accepted risk if the dive ends late; NaN where nobody has that much. [kg]."""
+    if np.isnan(more):
+        return more
+    try:
+        return block.at_least(float(case.need.quantile(1 - risk)) + more - enough)
+    except OutOfRangeError:
+        return float("nan")
+
+
+def _answer(
+    assessment: Assessment, case: _Case, i: int, behind: _Behind, *, block: Block, risk: float, imperial: bool
+) -> Answer:
+    """One row, put into words."""
+    enough, more = breath_out(assessment.fit.theta), float(behind.late_more[i])
+    loose = case.lead - float(behind.safety.ditchable[i])
+    step = _step(assessment, case, block=block, risk=risk, loose=loose, surface=behind.surface[i])
+    sentence = next_step(
+        case.lead,
+        case.bring,
+        check=case.check,
+        held=case.held,
+        chosen=step.chosen,
+        dry=bool(assessment.rigs.dry[case.position]),
+        imperial=imperial,
+    )
+    found = cautions(
+        assessment,
+        case.position,
+        need=case.need,
+        lead=case.lead,
+        breath_out=enough,
+        history=case.history,
+        check=case.check,
+        rig=rig_cautions(behind.safety, i, breath_out=enough, imperial=imperial),
+        triggers=behind.again[i],
+        imperial=imperial,
+    )
+    prior = (float(behind.prior[i]), float(behind.prior_sd[i]))
+    return Answer(
+        _advice(assessment, case, words=(sentence, found), bar=float(behind.bar[i]), prior=prior),
+        case.need,
+        step,
+        behind.safety,
+        i,
+        behind.again[i],
+        float(behind.late_bar[i]),
+        more,
+        _late_bring(case, more, block=block, risk=risk, enough=enough),
+    )
+
+
+def answers(
+    assessment: Assessment,
+    *,
+    block: Block | None = None,
+    risk: float = 0.05,
+    pressure: float | None = None,
+    imperial: bool = False,
+) -> list[Answer]:
+    """Answer every row of the plan with all that stands behind each answer.
+
+    Parameters
+    ----------
+    assessment, block, risk, pressure, imperial
+        As for `advise`.
+
+    Returns
+    -------
+    list of Answer
+        One a row of the plan.
+    """
+    block = block or Block()
+    rows = assessment.line.at(PLAN)
+    if not len(rows):
+        return []
+    state = assessment.state(rows, pressure=pressure)
+    ledger, shared = assessment.prior(rows, state)
+    cases = _cases(assessment, rows, state, ledger, block=block, risk=risk)
+    behind = _behind(assessment, rows, state, ledger, shared, cases)
+    return [
+        _answer(assessment, case, i, behind, block=block, risk=risk, imperial=imperial)
+        for i, case in enumerate(cases)
+    ]
 
 
 def advise(
@@ -159,50 +384,5 @@ def advise(
     list of Advice
         One a row of the plan.
     """
-    block = block or Block()
-    line = assessment.line
-    answers = []
-    for position in line.at(PLAN):
-        rows = np.array([position])
-        carried = assessment.rigs.carried[position]
-        _require_gas(assessment, int(position))
-        state = assessment.state(rows, pressure=pressure)
-        ledger, shared = assessment.prior(rows, state)
-        need = assessment.marginals(rows, state)[0]
-        history = like_kit(assessment, int(position), float(ledger.need[0]))
-        mass = float(assessment.rigs.body.mass[position])
-        lead, bring, check, held = _lead(
-            need, history, block=block, risk=risk, mass=mass, theta=assessment.fit.theta
-        )
-        q025, q10, q50, q90, q975 = (float(q) for q in need.quantile(QUANTILES))
-        here = line.row[position]
-        answers.append(
-            Advice(
-                diver=str(line.plan["diver"][here]),
-                dive=str(line.plan["dive"][here]),
-                lead_kg=lead,
-                bring_kg=bring,
-                check_first=check,
-                p_too_light=float(need.above(lead + breath_out(assessment.fit.theta))),
-                p_too_heavy=float(1 - need.above(lead - TOO_HEAVY)),
-                need_at_bar=float(np.min(np.asarray(state.cylinder_pressure)[0][carried])),
-                need_mean_kg=need.mean,
-                need_sd_kg=need.sd,
-                need_q025_kg=q025,
-                need_q10_kg=q10,
-                need_q50_kg=q50,
-                need_q90_kg=q90,
-                need_q975_kg=q975,
-                prior_mean_kg=float(ledger.need[0]),
-                prior_sd_kg=float(prior_sd(shared)[0]),
-                dives_used=history.dives_used,
-                evidence=evidence_word(history),
-                next_step=next_step(
-                    lead, bring, check=check, held=held, history=history, need=need, imperial=imperial
-                ),
-                cautions=cautions(
-                    assessment, int(position), need=need, history=history, check=check, imperial=imperial
-                ),
-            )
-        )
-    return answers
+    found = answers(assessment, block=block, risk=risk, pressure=pressure, imperial=imperial)
+    return [answer.advice for answer in found]

@@ -3,15 +3,37 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
 
 from leadline.errors import OutOfRangeError
 from leadline.units import POUND
 
-__all__ = ["Block"]
+__all__ = ["Block", "BlockSet"]
 
 SLACK = 1e-9
 """Share of a block by which a lead may miss a multiple and still count as one."""
+
+MOST_LEAD: Final = 60.0
+"""Sums of blocks are looked at up to this lead. [kg]"""
+
+GRAM: Final = 1e-3
+
+
+def _mass(text: str, whole: str) -> tuple[float, bool]:
+    """Mass [kg] and whether it was given in pounds."""
+    plain = text.strip().lower().replace(" ", "")
+    imperial = plain.endswith(("lb", "lbs"))
+    number = plain.removesuffix("s").removesuffix("lb").removesuffix("kg")
+    try:
+        mass = float(number) * (POUND if imperial else 1.0)
+    except ValueError:
+        mass = math.nan
+    if not 0.1 <= mass <= 5:
+        raise OutOfRangeError(f"block {whole!r}: give a mass from 0.1 to 5 kg, such as 0.5 or 1lb")
+    return mass, imperial
 
 
 @dataclass(frozen=True)
@@ -43,16 +65,7 @@ class Block:
         >>> round(Block.parse("1lb").mass, 4)
         0.4536
         """
-        plain = text.strip().lower().replace(" ", "")
-        imperial = plain.endswith(("lb", "lbs"))
-        number = plain.removesuffix("s").removesuffix("lb").removesuffix("kg")
-        try:
-            mass = float(number) * (POUND if imperial else 1.0)
-        except ValueError:
-            mass = math.nan
-        if not 0.1 <= mass <= 5:
-            raise OutOfRangeError(f"block {text!r}: give a mass from 0.1 to 5 kg, such as 0.5 or 1lb")
-        return cls(mass, imperial)
+        return cls(*_mass(text, text))
 
     def at_least(self, lead: float) -> float:
         """Lightest lead on these blocks that is at least `lead`, and at least none. [kg]."""
@@ -61,3 +74,89 @@ class Block:
     def nearest(self, lead: float) -> float:
         """Lead on these blocks nearest to `lead`, and at least none. [kg]."""
         return max(round(lead / self.mass), 0) * self.mass
+
+    def below(self, lead: float) -> float:
+        """Heaviest lead on these blocks that is lighter than `lead`, and at least none. [kg]."""
+        return max(math.ceil(lead / self.mass - SLACK) - 1, 0) * self.mass
+
+
+@dataclass(frozen=True)
+class BlockSet(Block):
+    """Blocks of several sizes, so many of each, for one diver to choose from.
+
+    Parameters
+    ----------
+    mass : float
+        Of the smallest. [kg]
+    imperial : bool
+        Whether all are sold in pounds.
+    stock : tuple of (float, int)
+        Mass [kg] and number of each size.
+    """
+
+    stock: tuple[tuple[float, int], ...] = ()
+
+    @classmethod
+    def parse(cls, text: str) -> BlockSet:
+        """Blocks from text such as `1kg:4,2kg:6`.
+
+        Raises
+        ------
+        OutOfRangeError
+            If a part is not a mass and a number.
+
+        Examples
+        --------
+        >>> owned = BlockSet.parse("2kg:3,0.5kg:1")
+        >>> owned.at_least(2.6), owned.nearest(3.4), owned.below(2.5)
+        (4.0, 4.0, 2.0)
+        """
+        stock, pounds = [], []
+        for part in filter(None, (piece.strip() for piece in text.split(","))):
+            size, _, number = part.partition(":")
+            mass, imperial = _mass(size, part)
+            if not number.strip().isdigit() or not 1 <= int(number) <= 500:
+                raise OutOfRangeError(
+                    f"blocks {part!r}: give a mass and how many there are, such as 1kg:4,2kg:6"
+                )
+            stock.append((mass, int(number)))
+            pounds.append(imperial)
+        if not stock:
+            raise OutOfRangeError(f"blocks {text!r}: give masses and numbers, such as 1kg:4,2kg:6")
+        return cls(min(mass for mass, _ in stock), all(pounds), tuple(stock))
+
+    @cached_property
+    def sums(self) -> tuple[float, ...]:
+        """All leads that can be made of them, ascending from none. [kg]."""
+        reached: dict[int, float] = {0: 0.0}
+        for mass, number in self.stock:
+            for _ in range(number):
+                more = {round((s + mass) / GRAM): s + mass for s in reached.values() if s + mass <= MOST_LEAD}
+                if more.keys() <= reached.keys():
+                    break
+                reached = more | reached
+        return tuple(reached[key] for key in sorted(reached))
+
+    def at_least(self, lead: float) -> float:
+        """As for one size.
+
+        Raises
+        ------
+        OutOfRangeError
+            If all blocks together are lighter.
+        """
+        place = bisect_left(self.sums, lead - SLACK)
+        if place == len(self.sums):
+            raise OutOfRangeError(
+                f"these blocks make up to {self.sums[-1]:.1f} kg and {lead:.1f} kg are called for; name "
+                "more of them"
+            )
+        return self.sums[place]
+
+    def nearest(self, lead: float) -> float:
+        """As for one size; of two as near, the heavier."""
+        return min(self.sums, key=lambda s: (abs(s - lead), -s))
+
+    def below(self, lead: float) -> float:
+        """As for one size."""
+        return self.sums[max(bisect_left(self.sums, lead - SLACK) - 1, 0)]

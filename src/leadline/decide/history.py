@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.timeline import CHECK, DIVE
+from leadline.timeline import CHECK, DIVE, PLAN
 
-__all__ = ["LikeKit", "evidence_word", "like_kit"]
+__all__ = ["Histories", "LikeKit", "evidence_word", "like_kit"]
 
 FloatArray = NDArray[np.float64]
 
@@ -29,6 +29,8 @@ class LikeKit:
         Whether there is evidence in the same suit, undersuit and type of cylinder.
     enough : ndarray, shape (k,)
         Leads that held a stop in like kit, carried to this water and pressure by the ledger. [kg]
+    light : ndarray, shape (r,)
+        Leads at which the stop showed the diver too light, likewise. [kg]
     carried : ndarray, shape (d,)
         All leads carried in like kit, in order of date, likewise. [kg]
     light_signs : int
@@ -41,12 +43,16 @@ class LikeKit:
         Occasions of this diver that count as evidence, in any kit.
     last_dive : datetime64
         NaT where there is none.
-    suit_worn, water_seen : bool
-        Whether this diver has a dive in this suit, in this kind of water.
+    last_row : int
+        Row of the timeline of the latest dive; -1 where there is none.
+    suit_worn, water_seen, cylinder_used, bc_worn : bool
+        Whether this diver has a dive in this suit, in this kind of water, with these types of cylinder, in
+        this BC.
     """
 
     known: bool
     enough: FloatArray
+    light: FloatArray
     carried: FloatArray
     light_signs: int
     fresh_check: bool
@@ -55,20 +61,137 @@ class LikeKit:
     point: bool
     dives_used: int
     last_dive: np.datetime64
+    last_row: int
     suit_worn: bool
     water_seen: bool
+    cylinder_used: bool
+    bc_worn: bool
+
+
+@dataclass(frozen=True)
+class _Own:
+    """What belongs to one diver, found once for all rows of a plan.
+
+    Parameters
+    ----------
+    rows : ndarray of int
+        Dives and checks, rows of the timeline by date.
+    dives, checks : ndarray of bool
+        Which of them are dives, checks.
+    evidence : ndarray of int
+        Evidence that was seen.
+    """
+
+    rows: NDArray[np.int64]
+    dives: NDArray[np.bool_]
+    checks: NDArray[np.bool_]
+    evidence: NDArray[np.int64]
+
+
+def _own(assessment: Assessment, diver: int) -> _Own:
+    line, evidence = assessment.line, assessment.evidence
+    rows = np.flatnonzero((line.occasions.diver == diver) & (line.table != PLAN))
+    date = line.occasions.date[rows]
+    late = np.where(np.isnat(date), np.datetime64("9999-12-31", "s"), date)
+    rows = rows[np.argsort(late, kind="stable")]
+    table = line.table[rows]
+    seen = np.flatnonzero((evidence.diver == diver) & assessment.observed)
+    return _Own(rows, table == DIVE, table == CHECK, seen)
 
 
 def _proven(assessment: Assessment, dives: NDArray[np.int64], shift: FloatArray) -> FloatArray:
     """Leads at which a stop was held, before and after a hand-off; carried by `shift`. [kg]."""
-    line = assessment.line
-    rows = line.row[dives]
-    records = line.records.dives
+    rows = assessment.line.row[dives]
+    records = assessment.line.records.dives
     lead = records["lead_kg"][rows] + shift
     first = lead[records["stop_result"][rows] == "hovered"]
     second = (lead - records["handed_off_kg"][rows])[records["handed_off_result"][rows] == "hovered"]
     both = np.concatenate([first, second])
     return np.asarray(both[~np.isnan(both)])
+
+
+class Histories:
+    """Histories of the divers of a plan; what belongs to each diver is looked up once.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the records and the plan.
+    """
+
+    def __init__(self, assessment: Assessment) -> None:
+        self.assessment = assessment
+        self._known: dict[int, _Own] = {}
+
+    def _of(self, diver: int) -> _Own:
+        if diver not in self._known:
+            self._known[diver] = _own(self.assessment, diver)
+        return self._known[diver]
+
+    def like_kit(self, position: int, need_here: float) -> LikeKit:
+        """As the function of that name."""
+        assessment = self.assessment
+        line, o = assessment.line, assessment.line.occasions
+        own = self._of(int(o.diver[position]))
+        alike = (assessment.suit[own.rows] == assessment.suit[position]) & (
+            assessment.cylinder_types[own.rows] == assessment.cylinder_types[position]
+        )
+        dives, all_dives = own.rows[alike & own.dives], own.rows[own.dives]
+        shift = need_here - assessment.noted_need(dives) if len(dives) else np.zeros(0)
+        leads = line.records.dives["lead_kg"][line.row[dives]] + shift
+        dated = all_dives[~np.isnat(o.date[all_dives])]
+        return LikeKit(
+            **self._evidence(own, own.rows[alike]),
+            enough=_proven(assessment, dives, shift),
+            light=self._light(own, dives, shift),
+            carried=leads[~np.isnan(leads)],
+            fresh_check=self._fresh(own.rows[alike & own.checks], position),
+            last_dive=o.date[dated[-1]] if len(dated) else np.datetime64("NaT", "s"),
+            last_row=int(dated[-1] if len(dated) else all_dives[-1]) if len(all_dives) else -1,
+            suit_worn=bool((assessment.suit[all_dives] == assessment.suit[position]).any()),
+            water_seen=bool((o.water[all_dives] == o.water[position]).any()),
+            cylinder_used=bool(
+                (assessment.cylinder_types[all_dives] == assessment.cylinder_types[position]).any()
+            ),
+            bc_worn=bool((np.sort(o.bc[all_dives], axis=1) == np.sort(o.bc[position])).all(axis=1).any()),
+        )
+
+    def _evidence(self, own: _Own, alike: NDArray[np.int64]) -> dict[str, Any]:
+        """What the evidence in like kit says, and how much there is in any."""
+        evidence = self.assessment.evidence
+        here = own.evidence[np.isin(evidence.statements.row[own.evidence], alike)]
+        seen, kind = evidence.statements.fit[here], evidence.statements.kind[here]
+        point = evidence.observations.point[here] | (
+            (kind == "waterline") & (seen[:, 1] == 1) & (seen[:, 2] == 0)
+        )
+        hints = ((seen > 0) & (seen < 1)).any(axis=1)
+        return {
+            "known": bool(len(here)),
+            "light_signs": int(((kind == "stop") & (seen[:, 0] == 1)).sum()),
+            "upper": bool((~point & ~hints & (seen[:, 0] == 0)).any()),
+            "lower": bool((~point & ~hints & (seen[:, 2] == 0)).any()),
+            "point": bool(point.any()),
+            "dives_used": len(np.unique(evidence.observations.occasion[own.evidence])),
+        }
+
+    def _light(self, own: _Own, dives: NDArray[np.int64], shift: FloatArray) -> FloatArray:
+        """Leads at which a diver rose with an empty BC, carried by `shift`. [kg]."""
+        found = self.assessment.evidence.statements
+        seen = own.evidence[np.isin(found.row[own.evidence], dives) & (found.litres[own.evidence] == 0)]
+        rose = (found.fit[seen] == (1.0, 0.0, 0.0)).all(axis=1)
+        seen = seen[rose & np.isin(found.kind[seen], ("stop", "hand_off"))]
+        order = np.argsort(dives)
+        place = order[np.searchsorted(dives, found.row[seen], sorter=order)] if len(seen) else order[:0]
+        return np.asarray(found.lead[seen] + shift[place])
+
+    def _fresh(self, checks: NDArray[np.int64], position: int) -> bool:
+        """Whether one of these checks was made near the reserve on the day of the row."""
+        o = self.assessment.line.occasions
+        today = o.date[checks].astype("datetime64[D]") == o.date[position].astype("datetime64[D]")
+        read, on = o.stop[checks[today]], o.carried[checks[today]]
+        # A cylinder that is carried and was not read may be full; a padded place holds none.
+        most = np.where(np.isnan(read), np.where(on, np.inf, -np.inf), read).max(axis=1)
+        return bool((np.isfinite(most) & (most <= NEAR_RESERVE)).any())
 
 
 def like_kit(assessment: Assessment, position: int, need_here: float) -> LikeKit:
@@ -88,46 +211,7 @@ def like_kit(assessment: Assessment, position: int, need_here: float) -> LikeKit
     LikeKit
         Leads are compared at equal pressure in equal water: each is moved by the difference of the ledgers.
     """
-    line, evidence = assessment.line, assessment.evidence
-    o = line.occasions
-    diver = o.diver[position]
-    alike = (
-        (o.diver == diver)
-        & (assessment.suit == assessment.suit[position])
-        & (assessment.cylinder_types == assessment.cylinder_types[position])
-    )
-    own = (evidence.diver == diver) & assessment.observed
-    here = own & alike[evidence.statements.row]
-    seen = evidence.statements.fit[here]
-    point = evidence.observations.point[here] | (
-        (evidence.statements.kind[here] == "waterline") & (seen[:, 1] == 1) & (seen[:, 2] == 0)
-    )
-    hints = ((seen > 0) & (seen < 1)).any(axis=1)
-    dives = np.flatnonzero(alike & (line.table == DIVE))
-    late = np.where(np.isnat(o.date), np.datetime64("9999-12-31", "s"), o.date)
-    dives = dives[np.argsort(late[dives], kind="stable")]
-    shift = need_here - assessment.noted_need(dives) if len(dives) else np.zeros(0)
-    leads = line.records.dives["lead_kg"][line.row[dives]] + shift
-    all_dives = np.flatnonzero((o.diver == diver) & (line.table == DIVE))
-    dates = o.date[all_dives]
-    day = o.date[position].astype("datetime64[D]")
-    today = alike & (line.table == CHECK) & (o.date.astype("datetime64[D]") == day)
-    near = (np.nanmax(np.where(np.isnan(o.stop), np.inf, o.stop), axis=1) <= NEAR_RESERVE) & today
-    light = here & (evidence.statements.kind == "stop") & (evidence.statements.fit[:, 0] == 1)
-    return LikeKit(
-        known=bool(here.any()),
-        enough=_proven(assessment, dives, shift),
-        carried=leads[~np.isnan(leads)],
-        light_signs=int(light.sum()),
-        fresh_check=bool(near.any()),
-        upper=bool((~point & ~hints & (seen[:, 0] == 0)).any()),
-        lower=bool((~point & ~hints & (seen[:, 2] == 0)).any()),
-        point=bool(point.any()),
-        dives_used=len(np.unique(evidence.observations.occasion[own])),
-        last_dive=dates[~np.isnat(dates)].max() if (~np.isnat(dates)).any() else np.datetime64("NaT", "s"),
-        suit_worn=bool((assessment.suit[all_dives] == assessment.suit[position]).any()),
-        water_seen=bool((o.water[all_dives] == o.water[position]).any()),
-    )
+    return Histories(assessment).like_kit(position, need_here)
 
 
 def evidence_word(history: LikeKit) -> str:

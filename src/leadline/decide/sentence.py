@@ -6,14 +6,16 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from leadline.decide.change import Trigger
 from leadline.decide.history import LikeKit
+from leadline.decide.step import Act
 from leadline.model.marginal import Marginal
 from leadline.units import POUND
 
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["STANDING", "cautions", "mass_text", "next_step"]
+__all__ = ["STANDING", "act_text", "cautions", "mass_text", "next_step"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -21,8 +23,26 @@ STANDING: Final = (
 )
 """The caution that goes with every answer, once."""
 
-LONG_BREAK: Final = 180  # days
-LOOK: Final = 1.5  # kg of band from which a look at the stop is worth the trouble
+TOO_LIGHT_LAST: Final = 0.2
+"""Chance of too light with the lead carried last from which that is said first of all. [-]"""
+
+HEAVY_GAP: Final = 2.0
+LIGHT_GAP: Final = 1.0
+"""How far the usual lead must be over or under the likely need for a word about it. [kg]"""
+
+FEWEST_USUAL: Final = 3
+"""Dives in like kit from which a lead counts as usual."""
+
+NOTHING_MORE: Final = "Nothing more to learn for now: carry this, and note the stop as usual."
+
+_CHANGE: Final = {
+    "suit": "First dive in this suit on record",
+    "cylinder": "First dive with this type of cylinder on record",
+    "bc": "First dive with this BC on record",
+    "water": "First {water} water on record, and fresh to salt takes about 3 % of all that is carried",
+    "body": "Body mass {amount} since the last dive on record",
+    "break": "Last dive on record {amount} days before this one",
+}
 
 
 def mass_text(mass: float, *, imperial: bool = False) -> str:
@@ -36,17 +56,63 @@ def mass_text(mass: float, *, imperial: bool = False) -> str:
     return f"{round(mass / POUND, 1):g} lb" if imperial else f"{round(mass, 2):g} kg"
 
 
+def _about(mass: float, imperial: bool) -> str:
+    """Mass to a tenth."""
+    return mass_text(round(mass, 1), imperial=imperial)
+
+
+def act_text(act: Act, *, dry: bool = False, imperial: bool = False) -> str:
+    """An act in words that a diver can follow, the conditions of its safety first.
+
+    Parameters
+    ----------
+    act : Act
+        Not the surface check before a dive, which names leads and is worded by `next_step`.
+    dry : bool
+        Whether a dry suit is worn.
+    imperial : bool
+        Whether to speak in pounds.
+
+    Returns
+    -------
+    str
+        One sentence. None of them asks for less gas than the planned reserve, and none to hold the breath
+        but at the surface.
+    """
+    empty = "empty the BC and vent the suit as far as is comfortable" if dry else "empty the BC"
+    mass = mass_text(act.mass_kg, imperial=imperial)
+    return {
+        "look": (
+            "Near the end of the stop, at a line or over a near bottom with the leader in reach, "
+            f"{empty}, breathe quietly on without holding the breath, and note whether you hover, rise or "
+            "sink."
+        ),
+        "hand_off": (
+            "At the end of the stop, never at its start, with a line or bar in the hand and the leader in "
+            f"reach, {empty} and see that you hover or sink; then hand {mass} to your buddy, not from the "
+            "belt or a ditchable pocket, breathe quietly on, and note whether you hover, rise or sink. If "
+            "you rise, take it back."
+        ),
+        "surface_check": (
+            "After the dive, with what is planned to be left in the cylinder and no less, check at the "
+            "surface beside the boat or a line: BC empty, upright and still, on a normal breath held only "
+            "there; note where the water comes, and whether breathing out sinks you."
+        ),
+        "carry_less": f"Next time carry {mass} less, if the stop goes well with this, and note it.",
+    }[act.name]
+
+
 def next_step(
     lead: float,
     bring: float,
     *,
     check: bool,
     held: bool,
-    history: LikeKit,
-    need: Marginal,
+    chosen: Act | None,
+    dry: bool = False,
     imperial: bool = False,
 ) -> str:
-    """What to do next, in one sentence.
+    """What to do next.
 
     Parameters
     ----------
@@ -54,17 +120,17 @@ def next_step(
         As in the answer. [kg]
     check, held : bool
         Whether a surface check comes first; whether a step down was held back.
-    history : LikeKit
-        Of this diver in like kit.
-    need : Marginal
-        Posterior of need.
+    chosen : Act or None
+        The act that teaches most at acceptable risk; None: nothing more to learn.
+    dry : bool
+        Whether a dry suit is worn.
     imperial : bool
         Whether to speak in pounds.
 
     Returns
     -------
     str
-        One sentence; no act in it rewards breathing below the reserve.
+        A sentence or two; no act in it rewards breathing below the reserve.
     """
     wear, most = (mass_text(m, imperial=imperial) for m in (lead, bring))
     if check:
@@ -74,24 +140,18 @@ def next_step(
             f"Check at the surface before the dive: {begin}{hand}; "
             "add or take off until the water comes to eye level on a normal breath, BC empty."
         )
-    if held:
-        return (
-            f"The records point lower, to {most}, but go down in small steps: dive {wear}, "
-            "note the stop, then step down again."
-        )
-    low, high = (float(q) for q in need.quantile([0.1, 0.9]))
-    if not (history.point or (history.upper and history.lower)):
-        return (
-            "Nobody has looked yet with an empty BC: near the end of the stop, at a line or over a near "
-            "bottom with the leader in reach, empty the BC, breathe quietly and note whether you hover, "
-            "rise or sink."
-        )
-    if high - low > LOOK:
-        return (
-            "A surface check with a nearly empty cylinder after the dive, at the planned reserve, "
-            "would narrow this most."
-        )
-    return "Nothing more to learn for now: carry this, and note the stop as usual."
+    first = (
+        f"The records point lower, to {most}, but go down in small steps: dive {wear}, "
+        "note the stop, then step down again. "
+        if held
+        else ""
+    )
+    if chosen is None or (held and chosen.name == "carry_less"):
+        return first.strip() or NOTHING_MORE
+    gain = _about(chosen.shrink_kg, imperial)
+    return (
+        f"{first}{act_text(chosen, dry=dry, imperial=imperial)} That should narrow the band by about {gain}."
+    )
 
 
 def _about_diver(assessment: Assessment, position: int) -> list[str]:
@@ -105,7 +165,7 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
         age = int(str(date)[:4]) - year
         if age < 18:
             found.append(
-                "Under 18: the body and lung formulas are for adults, so the band is wide; check in the water"
+                "Under 18: the body and lung formulas are for adults, so the band is wide: check in the water"
             )
     gaps = [
         word
@@ -122,13 +182,93 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
     return found
 
 
+def _light(history: LikeKit, need: Marginal, lead: float, breath_out: float, imperial: bool) -> list[str]:
+    """The danger, first: what was too light, or would be with the lead carried last."""
+    found = []
+    if len(history.carried):
+        last = float(history.carried[-1])
+        chance = float(need.above(last + breath_out))
+        if chance > TOO_LIGHT_LAST and last < lead - 0.05:
+            found.append(
+                f"Danger of an ascent that cannot be held: with the lead carried last, "
+                f"{_about(last, imperial)} in this water and at this pressure, the stop fails on "
+                f"{round(100 * chance)} dives in 100, so add lead first"
+            )
+    if history.light_signs:
+        times = "once" if history.light_signs == 1 else f"{history.light_signs} times"
+        found.append(f"Too light at the stop {times} in like kit")
+    return found
+
+
+def _usual(history: LikeKit, need: Marginal, imperial: bool) -> list[str]:
+    """Why evidence and what the diver always carried disagree, where they do by much."""
+    if len(history.carried) < FEWEST_USUAL:
+        return []
+    usual = float(np.median(history.carried))
+    gap = usual - float(need.quantile(0.5))
+    if -LIGHT_GAP <= gap <= HEAVY_GAP:
+        return []
+    word = "over" if gap > 0 else "under"
+    first = (
+        f"Usually carried {_about(usual, imperial)} in like kit, {_about(abs(gap), imperial)} {word} the "
+        "likely need: "
+    )
+    if history.point:
+        why = "that need was read at a surface check or with a known amount of gas in the BC"
+    elif history.upper and history.lower:
+        why = "stops with an empty BC bound the need on both sides"
+    elif gap < 0 and history.light_signs:
+        why = "a stop rose with it"
+    elif history.upper and gap > 0:
+        why = (
+            "a stop held with gas in the BC proves that lead enough and never that it is needed, so the "
+            "lower need rests on physics and on other divers until somebody looks with an empty BC"
+        )
+    else:
+        why = "no stop says where need lies, so it rests on physics and on other divers"
+    return [first + why]
+
+
+def _unsure(
+    history: LikeKit, need: Marginal, check: bool, named: frozenset[str], imperial: bool
+) -> list[str]:
+    """That little is known, where no new suit or cylinder says so already."""
+    if not history.known and named & {"suit", "cylinder"}:
+        return []
+    if not history.known:
+        return ["Nothing is known of this diver in this suit and type of cylinder"]
+    if not check:
+        return []
+    low, high = (float(q) for q in need.quantile([0.1, 0.9]))
+    ends = [f"{_about(max(value, 0.0), imperial)}" for value in (low, high)]
+    return [f"Not sure enough to dive on a number: 8 dives in 10 need between {ends[0]} and {ends[1]}"]
+
+
+def _trigger_text(trigger: Trigger, water: str, imperial: bool) -> str:
+    amount = f"{trigger.amount:.0f}"
+    if trigger.name == "body":
+        way = "up" if trigger.amount > 0 else "down"
+        amount = f"{way} {_about(abs(trigger.amount), imperial)}"
+    first = _CHANGE[trigger.name].format(water=water, amount=amount)
+    wider = (
+        f"it makes the band {_about(trigger.widens_kg, imperial)} wider"
+        if trigger.widens_kg >= 0.05
+        else "the band hardly widens for it"
+    )
+    return f"{first}: check again ({wider})"
+
+
 def cautions(
     assessment: Assessment,
     position: int,
     *,
     need: Marginal,
+    lead: float,
+    breath_out: float,
     history: LikeKit,
     check: bool,
+    rig: tuple[str, ...] = (),
+    triggers: tuple[Trigger, ...] = (),
     imperial: bool = False,
 ) -> tuple[str, ...]:
     """Cautions that apply to this answer, most urgent first; the standing one is not among them.
@@ -141,41 +281,37 @@ def cautions(
         Row of the timeline.
     need : Marginal
         Posterior of need.
+    lead : float
+        Lead of the answer. [kg]
+    breath_out : float
+        Lightness that decisions let exhaling cover. [kg]
     history : LikeKit
         Of this diver in like kit.
     check : bool
         Whether the answer asks for a surface check.
+    rig : tuple of str
+        Cautions about the rig.
+    triggers : tuple of Trigger
+        Reasons to check again.
     imperial : bool
         Whether to speak in pounds.
 
     Returns
     -------
     tuple of str
-        Whole clauses without a semicolon, so that they can be joined by one.
+        Whole clauses without a semicolon, so that they can be joined by one: danger of too light first,
+        then the rig, then what is heavy, then what is not sure.
     """
-    line = assessment.line
-    found = []
+    found = [*_light(history, need, lead, breath_out, imperial), *rig]
     middle = float(need.quantile(0.5))
-    if history.light_signs:
-        times = "once" if history.light_signs == 1 else f"{history.light_signs} times"
-        found.append(f"Too light at the stop {times} in like kit")
     if middle < -0.05:
-        spare = mass_text(round(-middle, 1), imperial=imperial)
-        found.append(f"Already heavy by about {spare} without any lead")
-    if not history.known:
-        found.append("Nothing is known of this diver in this suit and type of cylinder")
+        found.append(f"Already heavy by about {_about(-middle, imperial)} without any lead")
+    found += _usual(history, need, imperial)
+    found += _unsure(history, need, check, frozenset(t.name for t in triggers), imperial)
     found += _about_diver(assessment, position)
-    date = line.occasions.date[position]
-    if not np.isnat(date) and not np.isnat(history.last_dive):
-        days = int((date - history.last_dive) / np.timedelta64(1, "D"))
-        if days > LONG_BREAK:
-            found.append(f"Last dive in the records {days} days before this one: check again")
-    water = line.occasions.water[position]
-    if history.dives_used and water and not history.water_seen:
-        found.append(
-            f"First {water} water in the records: fresh to salt takes about 3 % of all that is carried"
-        )
-    if water == "brackish" and np.isnan(line.occasions.salinity[position]):
+    water = assessment.line.occasions.water[position]
+    found += [_trigger_text(trigger, water, imperial) for trigger in triggers]
+    if water == "brackish" and np.isnan(assessment.line.occasions.salinity[position]):
         found.append("Brackish water of unknown salinity: measure it or check in the water")
     if assessment.fit.diagnostics.get("observations", 0) == 0 and not check:
         found.append("The book has not been learned yet, so this rests on general assumptions")

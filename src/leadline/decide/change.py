@@ -1,0 +1,311 @@
+"""What a change of kit, water or body does to a need: physics, what was learned, and how sure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.arrays import Occasions
+from leadline.decide.answering import LATE, LEAST
+from leadline.decide.assessment import Assessment
+from leadline.decide.history import LikeKit
+from leadline.model.population import Fit
+from leadline.physics.ledger import Exposures, State, assemble, evaluate, exposures
+from leadline.records import RESERVE_PRESSURE
+
+__all__ = ["Shift", "Trigger", "late", "shift", "shift_sd", "triggers"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+COMPOSITION_SD: Final = 0.06
+"""Sd of what a kilogram of body mass gained or lost does beyond the formula. [kg/kg] Fat of 0.900 and lean of
+1.100 kg/L (Siri 1961, from memory) displace 1.111 and 0.909 L/kg; any mixture is as likely as another."""
+
+EIGHT_IN_TEN: Final = 2 * 1.2815516
+"""Width of a normal band of 80 % over its sd."""
+
+BODY_CHANGE: Final = 3.0
+"""Change of body mass since the last dive that asks for a check. [kg] (common practice, no source)"""
+
+LONG_BREAK: Final = 180
+"""Days without a dive that ask for a check. (common practice, no source)"""
+
+YEAR: Final = 365.25
+
+_WHAT: Final[dict[str, tuple[str, ...]]] = {
+    "suit": ("suit", "suit_dives", "undersuit"),
+    "cylinder": ("cylinder", "oxygen", "helium", "start", "stop", "carried"),
+    "bc": ("bc",),
+    "water": ("water", "salinity", "temperature", "altitude"),
+    "body": ("body_mass",),
+}
+"""Columns of an occasion that one change takes with it."""
+
+
+@dataclass(frozen=True)
+class Shift:
+    """How one change moves the need of one dive.
+
+    Parameters
+    ----------
+    total_kg : float
+        Expected need after the change less before. [kg]
+    sd_kg : float
+        How sure that is. [kg]
+    physics_kg, learned_kg : float
+        What of it the ledger says, and what the records add. [kg]
+    q10_kg, q90_kg : float
+        Between which it lies on 8 occasions in 10. [kg]
+    """
+
+    total_kg: float
+    sd_kg: float
+    physics_kg: float
+    learned_kg: float
+    q10_kg: float
+    q90_kg: float
+
+
+@dataclass(frozen=True)
+class Trigger:
+    """A reason to check again.
+
+    Parameters
+    ----------
+    name : {"suit", "cylinder", "bc", "water", "body", "break"}
+        What is new.
+    widens_kg : float
+        How much wider it makes the band that holds 8 dives in 10. [kg]
+    amount : float
+        Days of a break, kilograms of body mass gained; NaN for the others.
+    """
+
+    name: str
+    widens_kg: float
+    amount: float
+
+
+def shift_sd(
+    fit: Fit, before: Exposures, after: Exposures, *, other_suit: NDArray[np.bool_], gained: FloatArray
+) -> FloatArray:
+    """Sd of the shift between two states of the same diver.
+
+    Parameters
+    ----------
+    fit : Fit
+        The population.
+    before, after : Exposures
+        Row by row; both of the same columns.
+    other_suit : ndarray of bool, shape (n,)
+        Whether the diver changes the suit: how each fits is then unknown by itself.
+    gained : ndarray, shape (n,)
+        Body mass gained. [kg]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        The diver's own offset is common to both and drops out; what the diver's records say of shared
+        effects counts as far as the population has it, the safe side. [kg]
+    """
+    _, precision = fit.aligned(before.names)
+    moved = after.values - before.values
+    shared = np.einsum("ij,ji->i", moved, np.linalg.solve(precision, moved.T))
+    apart = before.suit_sd**2 + after.suit_sd**2
+    together = (after.suit_sd - before.suit_sd) ** 2
+    suits = fit.theta.suit_factor**2 * np.where(other_suit, apart, together)
+    return np.asarray(np.sqrt(np.maximum(shared, 0.0) + suits + (COMPOSITION_SD * gained) ** 2))
+
+
+def shift(assessment: Assessment, before: int, after: int) -> Shift:
+    """How need moves between two rows of one diver, such as a plan and the same plan changed.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With both rows.
+    before, after : int
+        Rows of the timeline.
+
+    Returns
+    -------
+    Shift
+        At the planned stop of each row.
+    """
+    rows = np.array([before, after])
+    state = assessment.state(rows)
+    ledger, shared = assessment.prior(rows, state)
+    means = [assessment.marginals(rows[[i]], state.take(np.array([i])))[0].mean for i in range(len(rows))]
+    mass = assessment.rigs.body.mass[rows]
+    sd = float(
+        shift_sd(
+            assessment.fit,
+            _row(shared, 0),
+            _row(shared, 1),
+            other_suit=np.array([assessment.suit[before] != assessment.suit[after]]),
+            gained=mass[[1]] - mass[[0]],
+        )[0]
+    )
+    total, physics = means[1] - means[0], float(ledger.need[1] - ledger.need[0])
+    half = EIGHT_IN_TEN / 2 * sd
+    return Shift(total, sd, physics, total - physics, total - half, total + half)
+
+
+def late(assessment: Assessment, rows: IntArray, stop: State) -> tuple[FloatArray, FloatArray]:
+    """Need where the dive ends with less gas than planned, against need as planned.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the rows.
+    rows : ndarray of int, shape (n,)
+        Rows of the timeline.
+    stop : State
+        Their stop.
+
+    Returns
+    -------
+    bar, more : ndarray, shape (n,)
+        15 bar less in every cylinder carried and at least 10, and the need that adds; NaN where the plan
+        already ends that low. [bar gauge, kg]
+    """
+    rigs = assessment.rigs.take(rows)
+    planned, carried = np.asarray(stop.cylinder_pressure, float), np.asarray(stop.carried, bool)
+    lowest = np.where(carried, planned, np.inf).min(axis=1)
+    after = np.where(carried, np.minimum(np.maximum(planned - LATE, LEAST), planned), planned)
+    more = evaluate(rigs, replace(stop, cylinder_pressure=after)).need - evaluate(rigs, stop).need
+    told = np.isfinite(lowest) & (lowest > LEAST)
+    least = np.where(carried, after, np.inf).min(axis=1)
+    return np.where(told, least, np.nan), np.where(told, more, np.nan)
+
+
+def _row(shared: Exposures, row: int) -> Exposures:
+    columns = {name: getattr(shared, name)[[row]] for name in ("values", "body_sd", "suit_sd", "rest_sd")}
+    return replace(shared, **columns)
+
+
+def _new(assessment: Assessment, position: int, history: LikeKit) -> list[str]:
+    """What is new for this diver, against the latest dive on record."""
+    if history.last_row < 0:
+        return []
+    o, mass = assessment.line.occasions, assessment.rigs.body.mass
+    found = [
+        name
+        for name, seen in (
+            ("suit", history.suit_worn),
+            ("cylinder", history.cylinder_used),
+            ("bc", history.bc_worn or (o.bc[position] < 0).all()),
+            ("water", history.water_seen or not o.water[position]),
+        )
+        if not seen
+    ]
+    if abs(mass[position] - mass[history.last_row]) >= BODY_CHANGE:
+        found.append("body")
+    if days_since(assessment, position, history) > LONG_BREAK:
+        found.append("break")
+    return found
+
+
+def days_since(assessment: Assessment, position: int, history: LikeKit) -> float:
+    """Days from the latest dive on record to this one; NaN where either has no date."""
+    date = assessment.line.occasions.date[position]
+    if np.isnat(date) or np.isnat(history.last_dive):
+        return float("nan")
+    return float((date - history.last_dive) / np.timedelta64(1, "D"))
+
+
+def _as_before(line_rows: Occasions, last: Occasions, names: Sequence[str]) -> Occasions:
+    """The occasions with what each change takes with it as it was at the latest dive."""
+    changed: dict[str, NDArray[Any]] = {}
+    for name in {column for columns in _WHAT.values() for column in columns}:
+        here = np.array([name in _WHAT.get(what, ()) for what in names])
+        now, old = getattr(line_rows, name), getattr(last, name)
+        changed[name] = np.where(here.reshape(-1, *[1] * (now.ndim - 1)), old, now)
+    return replace(line_rows, **changed)
+
+
+def _joined(first: Occasions, second: Occasions) -> Occasions:
+    return Occasions(
+        **{
+            f.name: np.concatenate([getattr(first, f.name), getattr(second, f.name)])
+            for f in fields(Occasions)
+        }
+    )
+
+
+def _change_sd(assessment: Assessment, cases: Sequence[tuple[int, int, str]]) -> FloatArray:
+    """Sd of the shift from each latest dive's suit, cylinder, BC, water or body to the plan's. [kg]."""
+    o = assessment.line.occasions
+    now, last = (o.take(np.array([case[i] for case in cases])) for i in (0, 1))
+    names = [name for _, _, name in cases]
+    rigs = assemble(assessment.line.records, _joined(_as_before(now, last, names), now))
+    state = State(5.0, np.where(rigs.present, RESERVE_PRESSURE, 0.0), rigs.present)
+    shared, n = exposures(rigs, state, ledger=evaluate(rigs, state)), len(cases)
+    columns = ("values", "body_sd", "suit_sd", "rest_sd")
+    before, after = (
+        replace(shared, **{name: getattr(shared, name)[part] for name in columns})
+        for part in (slice(0, n), slice(n, 2 * n))
+    )
+    return shift_sd(
+        assessment.fit,
+        before,
+        after,
+        other_suit=np.array([name == "suit" for name in names]),
+        gained=np.where(np.array(names) == "body", rigs.body.mass[n:] - rigs.body.mass[:n], 0.0),
+    )
+
+
+def triggers(
+    assessment: Assessment, rows: IntArray, *, histories: Sequence[LikeKit], need_sd: FloatArray
+) -> list[tuple[Trigger, ...]]:
+    """Reasons to check again, for rows of a plan.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the plan.
+    rows : ndarray of int, shape (n,)
+        Rows of the timeline.
+    histories : sequence of LikeKit
+        One a row.
+    need_sd : ndarray, shape (n,)
+        Sd of need on each dive, scatter included. [kg]
+
+    Returns
+    -------
+    list of tuple of Trigger
+        One tuple a row: a suit, type of cylinder, BC or kind of water that the diver's records do not have,
+        3 kg of body mass, 180 days. The widening is that of each alone, against the same dive with that as
+        it was at the latest one; a break's is how far offsets are learned to walk, 0 if nothing is known of
+        that.
+    """
+    found = [_new(assessment, int(row), history) for row, history in zip(rows, histories, strict=True)]
+    cases = [
+        (int(row), history.last_row, name)
+        for row, history, names in zip(rows, histories, found, strict=True)
+        for name in names
+        if name != "break"
+    ]
+    sds = iter(_change_sd(assessment, cases).tolist() if cases else ())
+    scatter, mass = assessment.fit.theta.scatter, assessment.rigs.body.mass
+    made = []
+    for row, history, names, sd in zip(rows, histories, found, need_sd.tolist(), strict=True):
+        own = []
+        for name in names:
+            days = days_since(assessment, int(row), history)
+            by = _walk(assessment.fit, days) if name == "break" else next(sds)
+            before = np.sqrt(max(sd**2 - by**2, scatter**2))
+            gained = float(mass[row] - mass[history.last_row])
+            amount = {"break": days, "body": gained}.get(name, float("nan"))
+            own.append(Trigger(name, float(EIGHT_IN_TEN * max(sd - before, 0.0)), amount))
+        made.append(tuple(own))
+    return made
+
+
+def _walk(fit: Fit, days: float) -> float:
+    """How far an offset walks in that time, sd; 0 where the fit knows of no walk. [kg]."""
+    return float(getattr(fit.theta, "drift", 0.0)) * float(np.sqrt(days / YEAR))

@@ -1,0 +1,106 @@
+"""The rule that turns a need into lead on blocks: accepted risk, small steps down, when to check first."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from leadline.decide.block import Block
+from leadline.decide.history import LikeKit
+from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.marginal import Marginal
+from leadline.units import POUND
+
+__all__ = ["BEGIN", "WIDE", "Choice", "breath_out", "lead_rule"]
+
+WIDE: Final = 2.5  # kg between the 10 and 90 % points
+BEGIN: Final = 0.7  # where in the band a surface check begins
+MOST_RISE: Final = 2.0  # kg up on one observation without a check
+USUAL_RISK: Final = 0.05  # for that rule, whatever risk is accepted
+MORE_THAN_LIGHT: Final = 0.25  # kg: a check begins above a lead that was too light
+HAIR: Final = 0.02  # kg: a birthday or a degree moves the ledger by grams, which must not cost a whole block
+USUAL_BREATH_OUT: Final = 0.5  # kg
+
+
+class Choice(NamedTuple):
+    """What the rule decides.
+
+    Parameters
+    ----------
+    lead : float
+        To put on, or to begin a surface check with. [kg]
+    bring : float
+        Lightest within the accepted risk. [kg]
+    check : bool
+        Whether a surface check comes first.
+    held : bool
+        Whether a step down was held back.
+    """
+
+    lead: float
+    bring: float
+    check: bool
+    held: bool
+
+
+def breath_out(theta: Hyperparameters) -> float:
+    """Lightness [kg] that decisions let exhaling cover: the learned value, but no more than is usual.
+
+    Divers note 'sank' less carefully than 'hovered', which inflates the learned breath range; on the light
+    side that would be dangerous.
+    """
+    return min(theta.breath_out, USUAL_BREATH_OUT)
+
+
+def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:
+    """Lead after the rule that a step down stays near what is proven enough. [kg]."""
+    if history.fresh_check or not len(history.enough):
+        return bring
+    # 2 lb where lead comes in pounds, else 1 kg; half of it for the light.
+    step = 2 * POUND if block.imperial else 1.0
+    floor = float(history.enough.min()) - step * (0.5 if mass < 45 else 1.0)
+    return max(bring, block.at_least(floor - HAIR))
+
+
+def lead_rule(
+    need: Marginal, history: LikeKit, *, block: Block, risk: float, mass: float, theta: Hyperparameters
+) -> Choice:
+    """The lead of an answer.
+
+    Parameters
+    ----------
+    need : Marginal
+        Need on that dive.
+    history : LikeKit
+        Of this diver in like kit.
+    block : Block
+        Blocks in use.
+    risk : float
+        Accepted chance of too light. [-]
+    mass : float
+        Of the body; steps are halved below 45 kg. [kg]
+    theta : Hyperparameters
+        Of the fit.
+
+    Returns
+    -------
+    Choice
+        Whether to check first does not hang on the accepted risk, so that less risk is never less lead.
+
+    Raises
+    ------
+    OutOfRangeError
+        If all blocks together are too light.
+    """
+    ends = [0.1, 0.9, BEGIN, 1 - risk, 1 - USUAL_RISK]
+    low, high, begin, enough, usual = (float(q) for q in need.quantile(ends))
+    bring = block.at_least(enough - breath_out(theta))
+    rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
+    jump = rise > MOST_RISE and history.light_signs <= 1
+    check = bool(high - low > WIDE or not history.known or jump) and not history.fresh_check
+    if check:
+        first = block.nearest(begin)
+        if len(history.light):
+            first = max(first, block.at_least(float(history.light.max()) + MORE_THAN_LIGHT))
+        return Choice(min(first, bring), bring, True, False)
+    lead = _held(bring, history, block, mass)
+    return Choice(lead, bring, False, lead > bring + 1e-9)

@@ -1,0 +1,133 @@
+"""The words of the rig's safety: cautions that apply to this rig, most urgent first."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from leadline.decide.safety import LEGS, SHALLOW, RigSafety
+from leadline.units import POUND, to_imperial
+
+__all__ = ["depth_text", "force_text", "rig_cautions"]
+
+MOMENT_TEXT: Final = {
+    "deep": "at the start at {depth}, the suit compressed",
+    "flooded": "at {depth} with the dry suit flooded",
+    "head_out": "to hold the head out of the water with full cylinders",
+}
+STEEP: Final = 1.5
+"""Lightness at 1 m from which the last metres are worth a word. [kg] (judged)"""
+
+
+def force_text(mass: float, *, imperial: bool = False) -> str:
+    """Force as the mass that weighs as much, to the half kilogram or pound."""
+    return f"{mass / POUND:.0f} lb" if imperial else f"{round(2 * mass) / 2:g} kg"
+
+
+def depth_text(depth: float, *, imperial: bool = False) -> str:
+    """Depth to the metre or foot."""
+    return f"{float(to_imperial(depth, 'ft')):.0f} ft" if imperial else f"{depth:.0f} m"
+
+
+def _deep(safety: RigSafety, row: int, imperial: bool) -> str:
+    text = depth_text(float(safety.depth[row]), imperial=imperial)
+    known = {"plan": "", "records": " (the deepest on record)", "assumed": " (assumed)"}
+    return text + known[safety.depth_from[row]]
+
+
+def _backed(safety: RigSafety, row: int) -> bool:
+    return str(safety.backup[row]) not in ("", "none")
+
+
+def _lift(safety: RigSafety, row: int, imperial: bool) -> str:
+    """The BC against the heaviest moment; empty where it suffices or its lift is not listed."""
+    lift = float(safety.lift[row])
+    moment = safety.heaviest(row)
+    most = float(np.nanmax(safety.lift_needed[row]))
+    if np.isnan(lift) or most <= lift:
+        return ""
+    when = MOMENT_TEXT[moment].format(depth=_deep(safety, row, imperial))
+    return f"The BC holds {lift:g} L, and about {most:.0f} L are needed {when}"
+
+
+def _failed(safety: RigSafety, row: int, imperial: bool) -> str:
+    """A BC that fails at the greatest depth; empty where legs or backup lift suffice."""
+    weight, left = float(safety.deep_weight[row]), float(safety.dropped_deep_weight[row])
+    if weight <= LEGS or _backed(safety, row) or safety.depth_from[row] != "plan" or left <= LEGS:
+        return ""
+    text = (
+        f"With a failed BC at {_deep(safety, row, imperial)} this diver weighs about "
+        f"{force_text(weight, imperial=imperial)} under water, more than legs lift (about "
+        f"{force_text(LEGS, imperial=imperial)}, common practice, no source), and no backup lift is noted"
+    )
+    return text if np.isnan(left) else f"{text}, even with all dropped that can be"
+
+
+def _too_little(safety: RigSafety, row: int, imperial: bool) -> str:
+    """Whether dropping lead leaves the diver afloat; empty where it does, or where backup lift is stated."""
+    full, near = float(safety.afloat_full[row]), float(safety.afloat_near_empty[row])
+    if not min(full, near) < 0 or _backed(safety, row):
+        return ""
+    gone = force_text(float(safety.ditchable[row]), imperial=imperial)
+    first = f"With the {gone} dropped that can be" if safety.ditchable[row] > 0 else "No lead can be dropped"
+    when = "even with nearly empty cylinders" if near < 0 else "with full cylinders"
+    sinks = force_text(-min(full, near if near < 0 else full), imperial=imperial)
+    return f"{first}: with the BC empty this diver still sinks at the surface by about {sinks}, {when}"
+
+
+def _too_much(safety: RigSafety, row: int, breath_out: float, imperial: bool) -> str:
+    """Whether its loss at the stop is a runaway."""
+    light = float(safety.lost_light[row])
+    if not (safety.ditchable[row] > 0 and light > LEGS + breath_out):
+        return ""
+    gone = force_text(float(safety.ditchable[row]), imperial=imperial)
+    return (
+        f"Losing the {gone} that can be dropped at the stop leaves this diver light by about "
+        f"{force_text(light, imperial=imperial)}, more than fins hold down (about "
+        f"{force_text(LEGS, imperial=imperial)}, common practice, no source): put part of it where it "
+        "cannot be lost at once"
+    )
+
+
+def _last_metres(safety: RigSafety, row: int, imperial: bool) -> str:
+    light = float(safety.shallow_light[row])
+    if not light > STEEP:
+        return ""
+    return (
+        f"Above the stop the suit lifts: at {depth_text(SHALLOW, imperial=imperial)} this diver is lighter "
+        f"than neutral by about {force_text(light, imperial=imperial)}, so take the last metres slowly and "
+        "keep breathing"
+    )
+
+
+def rig_cautions(
+    safety: RigSafety, row: int, *, breath_out: float, imperial: bool = False
+) -> tuple[str, ...]:
+    """Cautions about one rig, the most urgent first.
+
+    Parameters
+    ----------
+    safety : RigSafety
+        Of several rigs.
+    row : int
+        Which.
+    breath_out : float
+        Lightness that exhaling covers. [kg]
+    imperial : bool
+        Whether to speak in pounds and feet.
+
+    Returns
+    -------
+    tuple of str
+        Clauses without a semicolon. What nobody noted (lift, depth, what can be dropped) is not judged;
+        'too little' is not said where backup lift is stated.
+    """
+    found = (
+        _too_much(safety, row, breath_out, imperial),
+        _lift(safety, row, imperial),
+        _failed(safety, row, imperial),
+        _too_little(safety, row, imperial),
+        _last_metres(safety, row, imperial),
+    )
+    return tuple(text for text in found if text)
