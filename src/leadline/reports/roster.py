@@ -1,0 +1,176 @@
+"""The roster of a group: near too light, carrying too much, not known, and what to do about each."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+import leadline
+from leadline.decide.roster_data import STATUSES, Roster, Student
+from leadline.reports import page, roster_chart, roster_words
+from leadline.reports.chart import VARIANTS
+from leadline.reports.reading import Reading
+from leadline.reports.roster_reading import RosterReading
+from leadline.reports.scale import Scale
+
+__all__ = ["OPEN_ROWS", "render", "write"]
+
+OPEN_ROWS: Final = 60
+"""Rows of one kind listed in the open; further ones unfold."""
+
+MOST_DOTS: Final = 12
+"""Dives of a trend that are drawn, the latest ones."""
+
+TOO_HEAVY: Final = 2.0
+"""Lead over need that counts as too heavy. [kg]"""
+
+LEAST_COST: Final = 0.5
+"""Excess from which its cost is worth a line. [kg]"""
+
+ENDS: Final = (-6.0, 12.0)
+"""The scale of margins goes no further, whoever lies beyond. [kg]"""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One student as drawn; places are in the unit shown or in per cent of the box.
+
+    Parameters
+    ----------
+    one : Student
+        What is shown.
+    band : list of float
+        Quantiles of the margin, in the unit shown.
+    dots : list of (str, str)
+        Places of the trend's dives from the left and from the top.
+    zero : str
+        Place of the line of right lead in the trend's box, from the top.
+    """
+
+    one: Student
+    band: list[float]
+    dots: list[tuple[str, str]]
+    zero: str
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Students of whom the same needs doing: a word of `STATUSES`, rows in the open and rows that unfold."""
+
+    status: str
+    title: str
+    lede: str
+    rows: list[Row]
+    folded: list[Row]
+
+
+def render(data: Roster) -> str:
+    """The roster as one HTML page without scripts, links or fetched parts.
+
+    Parameters
+    ----------
+    data : Roster
+        What to show; nothing is added to it.
+
+    Returns
+    -------
+    str
+        The page; the same data give the same text, byte for byte.
+    """
+    reading = RosterReading(data.units)
+    scale, height = _scales(data, reading)
+    return page.render(
+        "roster.html.j2",
+        {
+            "data": data,
+            "read": reading,
+            "words": roster_words,
+            "title": roster_words.title(data.groups),
+            "too_heavy": TOO_HEAVY,
+            "limit": scale.at(reading.convert(TOO_HEAVY, "mass")),
+            "scale": scale,
+            "counts": {word: sum(one.status == word for one in data.students) for word in STATUSES},
+            "kinds": [_kind(data, word, reading, height) for word in STATUSES],
+            "unseen": [one for one in data.students if not one.looks_ever],
+            "physics": [one for one in data.students if one.basis == "physics"],
+            "costly": _costly(data),
+            "least_cost": LEAST_COST,
+            "most_dots": MOST_DOTS,
+            "drawings": _drawings(data, reading),
+            "version": leadline.__version__,
+        },
+    )
+
+
+def write(data: Roster, path: str | os.PathLike[str]) -> Path:
+    """Write the roster to a file, whole or not at all.
+
+    Parameters
+    ----------
+    data : Roster
+        What to show.
+    path : path-like
+        File to make or replace; its folder must exist.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    LeadlineError
+        If the file cannot be written.
+    """
+    return page.write_text(render(data), path)
+
+
+def _scales(data: Roster, reading: Reading) -> tuple[Scale, Scale]:
+    """Scales of the bands and of the trends, the same for all students."""
+    bands = np.array([one.margin[[0, -1]] for one in data.students]).ravel()
+    trends = [one.trend.margin[-MOST_DOTS:] for one in data.students]
+    low, high = ENDS
+
+    def over(values: NDArray[np.float64]) -> Scale:
+        inside = np.clip(np.concatenate([values, [-1.0, TOO_HEAVY + 1]]), low, high)
+        return Scale.over(reading.masses(inside).tolist())
+
+    return over(bands), over(np.concatenate([np.zeros(0), *trends]))
+
+
+def _kind(data: Roster, status: str, reading: Reading, height: Scale) -> Kind:
+    rows = [_row(one, reading, height) for one in data.students if one.status == status]
+    title, lede = roster_words.KINDS[status]
+    return Kind(status, title, lede, rows[:OPEN_ROWS], rows[OPEN_ROWS:])
+
+
+def _row(one: Student, reading: Reading, height: Scale) -> Row:
+    margin = one.trend.margin[~np.isnan(one.trend.margin)][-MOST_DOTS:]
+    x = np.linspace(0, 100, len(margin)) if len(margin) > 1 else np.full(len(margin), 50.0)
+    shown = reading.masses(margin).tolist()
+    dots = [(f"{left:.3g}%", _down(height, value)) for left, value in zip(x, shown, strict=True)]
+    return Row(one, reading.masses(one.margin).tolist(), dots, _down(height, 0.0))
+
+
+def _down(scale: Scale, value: float) -> str:
+    """Place from the top."""
+    return f"{100 - float(scale.at(value)[:-1]):.3g}%"
+
+
+def _costly(data: Roster) -> list[Student]:
+    """Students whose excess costs something, the largest first; an excess that is not known is not listed."""
+    known = [one for one in data.students if one.cost.extra_mass_kg >= LEAST_COST]
+    return sorted(known, key=lambda one: -one.cost.extra_mass_kg)
+
+
+def _drawings(data: Roster, reading: Reading) -> list[Markup]:
+    if len(data.curve.number) < 2:
+        return []
+    # Safe to print as it is: the drawing holds what matplotlib wrote, and no text of the user's.
+    return [Markup(roster_chart.draw(data.curve, variant, reading=reading)) for variant in VARIANTS]  # noqa: S704

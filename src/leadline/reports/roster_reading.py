@@ -1,0 +1,82 @@
+"""Numbers of the roster as the reader sees them: shares, changes, the lead for the next dive."""
+
+from __future__ import annotations
+
+from math import isnan
+
+from markupsafe import Markup
+
+from leadline.decide.roster_data import Change, Student
+from leadline.reports import phrase, roster_words
+from leadline.reports.reading import UNKNOWN, Reading
+
+__all__ = ["RosterReading"]
+
+SAME: float = 0.01
+"""Change of lead that is none. [kg]"""
+
+
+class RosterReading(Reading):
+    r"""A `Reading` with what only a roster says.
+
+    Examples
+    --------
+    >>> RosterReading("metric").share(0.25, field="limit")
+    Markup('<data value="0.25" data-field="limit">25\xa0%</data>')
+    """
+
+    def share(self, value: float, *, field: str) -> Markup:
+        """A share or a chance in whole per cent."""
+        return _data(value, field, phrase.percent(value))
+
+    def number(self, value: float, *, field: str) -> Markup:
+        """An expected number of people, to a tenth."""
+        return _data(value, field, UNKNOWN if isnan(value) else f"{value:.1f}")
+
+    def way(self, one: Student) -> Markup:
+        """Which way the margin went, by how much, over how many dives."""
+        known = sum(not isnan(m) for m in one.trend.margin.tolist())
+        dives = self.count(known, "dive", "dives", field="trend.dives")
+        went = roster_words.course(one.trend.change_kg)
+        if not went:
+            return dives
+        value = self.mass(abs(one.trend.change_kg), field="trend.change")
+        return (
+            Markup("steady over {}").format(dives)
+            if went == "steady"
+            else Markup("{} by {} over {}").format(went, value, dives)
+        )
+
+    def next_lead(self, one: Student) -> Markup:
+        """The lead for the next dive against the latest one; nothing where a check comes first."""
+        if one.check_first or isnan(one.next_lead_kg):
+            return Markup("")
+        lead = self.lead(one.next_lead_kg, field="next_lead_kg")
+        more = one.next_lead_kg - one.lead_kg
+        if isnan(more):
+            return Markup("<b>Next: {}.</b> ").format(lead)
+        if abs(more) < SAME:
+            return Markup("<b>Keep {}.</b> ").format(lead)
+        step = self.lead(abs(more))
+        return Markup("<b>{} to {}, {} {}.</b> ").format(
+            "Raise" if more > 0 else "Lower", lead, step, "more" if more > 0 else "less"
+        )
+
+    def moved(self, change: Change) -> Markup:
+        """What happened on the way, in words, with the change to expect."""
+        went = roster_words.course(change.pooled_kg)
+        value = self.mass(abs(change.pooled_kg), field="overall.pooled_kg")
+        if went == "steady":
+            return Markup("stays about the same (change {})").format(
+                self.mass(change.pooled_kg, signed=True, field="overall.pooled_kg")
+            )
+        return Markup("{} by {}").format("comes down" if went == "down" else "goes up", value)
+
+    def tick(self, value: float) -> str:
+        """A round value of a scale."""
+        return f"{value:g}".replace("-", phrase.MINUS)
+
+
+def _data(value: float, field: str, text: str) -> Markup:
+    exact = "" if isnan(value) else f"{round(float(value), 4) + 0.0:.12g}"
+    return Markup('<data value="{}" data-field="{}">{}</data>').format(exact, field, text)

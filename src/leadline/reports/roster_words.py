@@ -1,0 +1,122 @@
+"""The words of the roster: what needs doing, what a number rests on, which way it goes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import isnan
+from typing import Final
+
+from leadline.decide.roster_data import Student
+
+__all__ = ["BASIS", "KINDS", "basis", "course", "span", "title"]
+
+KINDS: Final = {
+    "light": (
+        "Near too light",
+        "The stop may not be held on relaxed breathing with a nearly empty cylinder. This comes before all "
+        "else: add lead at once, in full steps.",
+    ),
+    "heavy": (
+        "Carrying too much",
+        "Flagged: more than the limit over need on most of the latest dives in this suit. Take lead off in "
+        "small steps, and note each stop.",
+    ),
+    "look": (
+        "Not known yet",
+        "Nobody has looked with an empty BC, or the band is too wide to act on. Find out first; until then "
+        "neither too much nor too little is shown.",
+    ),
+    "settled": (
+        "Nothing to do now",
+        "Neither near too light nor flagged, and looked at. Note the stops as usual.",
+    ),
+}
+"""Status -> heading, and what it means."""
+
+BASIS: Final = {
+    "physics": "From physics only: never looked at with an empty BC",
+    "elsewhere": "From physics in this suit; looked at in another suit only",
+    "sank": "Sank at a stop, which shows too much; not looked at with an empty BC",
+    "both": "Looked at with an empty BC",
+    "measured": "Measured",
+}
+"""What an excess rests on; a word of `BASES` -> words."""
+
+STEADY: Final = 0.25
+"""Change of margin that is called none. [kg]"""
+
+
+def basis(one: Student) -> str:
+    """What the excess of one student rests on.
+
+    Parameters
+    ----------
+    one : Student
+        Who.
+
+    Returns
+    -------
+    str
+        With the number of looks where there are any in this suit.
+    """
+    words = BASIS[one.basis]
+    if not one.looks:
+        return words
+    return f"{words}; {one.looks} look{'' if one.looks == 1 else 's'} in this suit"
+
+
+def span(dives: int) -> str:
+    """The dives that a chance of too heavy is about.
+
+    Parameters
+    ----------
+    dives : int
+        How many.
+
+    Returns
+    -------
+    str
+        Such as `of the last 5`.
+    """
+    return "on the last dive" if dives == 1 else f"of the last {dives}"
+
+
+def course(change_kg: float) -> str:
+    """Which way a margin went.
+
+    Parameters
+    ----------
+    change_kg : float
+        Last less first. [kg]
+
+    Returns
+    -------
+    str
+        down, up, steady, or empty where it is not known.
+
+    Examples
+    --------
+    >>> course(-1.2), course(0.1), course(float("nan"))
+    ('down', 'steady', '')
+    """
+    if isnan(change_kg):
+        return ""
+    if abs(change_kg) < STEADY:
+        return "steady"
+    return "down" if change_kg < 0 else "up"
+
+
+def title(groups: Sequence[str]) -> str:
+    """Heading of the page.
+
+    Parameters
+    ----------
+    groups : sequence of str
+        Groups asked for.
+
+    Returns
+    -------
+    str
+        Plain text; names are escaped by the page.
+    """
+    return ", ".join(groups) if groups else "All students"
