@@ -129,7 +129,7 @@ def write_seasons(
     list of (str, Path)
         Diver and page.
     """
-    from leadline.reports import index
+    from leadline.reports import contents, index
     from leadline.reports import season as page
     from leadline.reports.page import write_text
 
@@ -144,7 +144,8 @@ def write_seasons(
         path = page.write(data, folder / f"season-{names[diver]}.html")
         entries.append(index.Entry(path.name, data))
     if len(entries) > 1:
-        text = index.render(entries, units=units, book=holding.book, generated=generated)
+        others = contents.found(folder)
+        text = index.render(entries, units=units, book=holding.book, generated=generated, others=others)
         write_text(text, folder / "index.html")
     return [(entry.data.diver, folder / entry.file) for entry in entries]
 

@@ -135,7 +135,13 @@ def _most_common(dives: Columns, rows: BoolArray, given: Mapping[str, str]) -> d
     found = {}
     for name in WITH:
         counted = Counter(cell for cell in dives[name][rows].tolist() if cell)
-        found[name] = given[name] if name in given else counted.most_common(1)[0][0] if counted else ""
+        found[name] = (
+            given[name].strip().removeprefix("-")
+            if name in given
+            else counted.most_common(1)[0][0]
+            if counted
+            else ""
+        )
     return found
 
 

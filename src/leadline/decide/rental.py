@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns
 from leadline.decide.advice import BEGIN, QUANTILES, TOO_HEAVY, WIDE
+from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.crowd import Crowd
 from leadline.decide.label import items
@@ -23,7 +24,7 @@ from leadline.decide.rental_stock import Renters, rental_stock
 from leadline.decide.share import jeffreys
 from leadline.decide.stock import Pieces
 from leadline.decide.stranger import MassClass, mass_classes
-from leadline.errors import OutOfRangeError, RecordError
+from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
 from leadline.records import DIVES, RESERVE_PRESSURE
 from leadline.timeline import DIVE
 
@@ -118,6 +119,7 @@ def rental(
     when = generated or datetime.now()
     classes = mass_classes(desk.classes, imperial=units == "imperial")
     line, records = assessment.line, assessment.line.records
+    _require_kit(records.gear, desk)
     recent = _recent(records.dives, desk)
     mass = line.occasions.body_mass[line.at(DIVE)]
     found = outfits(
@@ -162,6 +164,20 @@ def rental(
             crowd.needs(), tables[0], renters, classes, desk.pieces, number=desk.renters, seed=desk.seed
         ),
     )
+
+
+def _require_kit(gear: Columns, desk: Desk) -> None:
+    """Refuse kit that the book does not have, or that is of another kind."""
+    kinds = dict(zip(gear["item"].tolist(), gear["kind"].tolist(), strict=True))
+    named = [*(desk.worn_with or {}).items(), *(("cylinder", cell) for cell in desk.cylinders)]
+    for column, cell in named:
+        allowed = DIVES.column(column).gear_kinds
+        for item in items(cell):
+            if item != NOTHING and kinds.get(item) not in allowed:
+                raise UnknownNameError(
+                    f"{column} {item!r}: no such {column} in the book; it has "
+                    f"{', '.join(name for name, kind in kinds.items() if kind in allowed) or 'none'}"
+                )
 
 
 def _recent(dives: Columns, desk: Desk) -> BoolArray:

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from markupsafe import Markup
+
 import leadline
 from leadline.decide.season_data import SeasonData
-from leadline.reports import page
+from leadline.reports import contents, page
 from leadline.reports.reading import Reading
 
 __all__ = ["Entry", "render"]
@@ -30,7 +32,14 @@ class Entry:
     data: SeasonData
 
 
-def render(entries: Sequence[Entry], *, units: str, book: str, generated: datetime) -> str:
+def render(
+    entries: Sequence[Entry],
+    *,
+    units: str,
+    book: str,
+    generated: datetime,
+    others: Sequence[contents.Link] = (),
+) -> str:
     """The index as one HTML page without scripts or fetched parts.
 
     Parameters
@@ -43,6 +52,8 @@ def render(entries: Sequence[Entry], *, units: str, book: str, generated: dateti
         Name of the book.
     generated : datetime
         When the pages were made.
+    others : sequence of Link, optional
+        Other reports in the same folder.
 
     Returns
     -------
@@ -50,6 +61,8 @@ def render(entries: Sequence[Entry], *, units: str, book: str, generated: dateti
         The page.
     """
     context = {
+        # Safe to print as it is: rendered from a template of its own, which escapes.
+        "others": Markup(contents.links(list(others))),  # noqa: S704
         "entries": entries,
         "read": Reading(units),
         "book": book,

@@ -1,0 +1,186 @@
+"""`leadline report boat`: a sheet for tomorrow's plan, with the lead to load."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from leadline.cli.holding import Holding, read, single_thread
+from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
+from leadline.cli.output import note, progress, show
+from leadline.cli.report_options import (
+    BlocksOption,
+    CsvOption,
+    GroupOption,
+    OutOption,
+    SeedOption,
+    SinceOption,
+    pieces_file,
+    pieces_of,
+    write_rows,
+)
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from leadline.arrays import Columns
+    from leadline.decide.boat_data import BoatData
+    from leadline.decide.stock import Pieces
+
+__all__ = ["boat_data", "register", "write_boat"]
+
+
+def register(group: typer.Typer) -> None:
+    """Add the command to the group of reports."""
+    group.command()(boat)
+
+
+def boat_data(
+    holding: Holding,
+    plan: Columns,
+    *,
+    name: str,
+    pieces: Pieces,
+    risk: float = 0.05,
+    units: Units = "metric",
+    group: str = "",
+    since: str = "",
+    seed: int = 1,
+    generated: datetime | None = None,
+) -> BoatData:
+    """What the boat sheet shows.
+
+    Parameters
+    ----------
+    holding : Holding
+        The book.
+    plan : Columns
+        Rows of a plan.
+    name : str
+        Of the plan's file.
+    pieces : Pieces
+        Sizes of lead.
+    risk : float
+        Accepted chance of too light. [-]
+    units : {"metric", "imperial"}
+        What the reader sees.
+    group, since : str
+        Rows of the plan to take; empty: all.
+    seed : int
+        Of the simulation of the lead to load.
+    generated : datetime, optional
+        Printed on the sheet; default now.
+
+    Returns
+    -------
+    BoatData
+        For `leadline.reports.boat.write`.
+    """
+    from leadline.decide.boat import boat as sheet
+    from leadline.decide.boat import plan_rows
+
+    rows = plan_rows(plan, group=group, since=since)
+    suits = {part.strip() for cell in rows["suit"].tolist() for part in cell.split(";")}
+    near = holding.about(set(rows["diver"].tolist()), suits=suits)
+    return sheet(
+        near.assessment(rows),
+        pieces=pieces,
+        risk=risk,
+        units=units,
+        plan=name,
+        since=since,
+        group=group,
+        seed=seed,
+        book=holding.book,
+        data_version=str(holding.data_version),
+        fitted=holding.fitted,
+        generated=generated,
+    )
+
+
+def write_boat(data: BoatData, folder: Path) -> Path:
+    """Write the sheet as `boat.html`, and let the folder's index link to it."""
+    from leadline.reports import boat as page
+    from leadline.reports import contents
+
+    folder.mkdir(parents=True, exist_ok=True)
+    path = page.write(data, folder / "boat.html")
+    contents.refresh(folder)
+    return path
+
+
+def boat(
+    plan: Annotated[
+        Path, typer.Option("--plan", metavar="FILE", help="Who dives in what: a dives file without results.")
+    ],
+    out: OutOption = Path("reports"),
+    blocks: BlocksOption = None,
+    risk: Annotated[
+        float,
+        typer.Option("--risk", min=0.001, max=0.5, help="Accepted chance of being too light at the stop."),
+    ] = 0.05,
+    group: GroupOption = "",
+    since: SinceOption = "",
+    csv: CsvOption = None,
+    seed: SeedOption = 1,
+    book: BookOption = None,
+    units: UnitsOption = "metric",
+    as_json: JsonOption = False,
+) -> None:
+    """Write a sheet for the boat: leads on their pieces, checks that come first, the lead to load."""
+    single_thread()
+    from leadline.arrays import empty
+    from leadline.decide.sheet_record import boat_document, boat_rows, piece_rows
+
+    pieces = pieces_of(blocks, units)
+    with progress("reckoning"):
+        holding, rows = read(book, lambda opened: opened.read_plan(plan))
+        data = boat_data(
+            holding,
+            empty("dives") if rows is None else rows,
+            name=plan.name,
+            pieces=pieces,
+            risk=risk,
+            units=units,
+            group=group,
+            since=since,
+            seed=seed,
+        )
+        path = write_boat(data, out)
+        if csv is not None:
+            write_rows(boat_rows(data), csv)
+            write_rows(piece_rows(data.load), pieces_file(csv))
+    show({**boat_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+    if csv is not None:
+        note(f"the same numbers, masses in kg: {csv}, and the pieces to load: {pieces_file(csv)}")
+
+
+def _view(data: BoatData, path: Path, units: Units) -> Any:
+    """The sheet in short."""
+    from rich.console import Group
+
+    from leadline.cli.output import table
+    from leadline.decide.sentence import STANDING, mass_text
+
+    def text(mass: float) -> str:
+        return mass_text(mass, imperial=units == "imperial")
+
+    rows = [
+        [
+            diver.answer.diver,
+            text(diver.answer.lead_kg),
+            f"{diver.check_place}." if diver.check_place else "",
+            text(diver.answer.bring_kg) if diver.check_place else "",
+        ]
+        for diver in data.divers
+    ]
+    load = ", ".join(f"{n} x {text(size)}" for size, n in zip(data.load.sizes, data.load.counts, strict=True))
+    return Group(
+        table("", ["diver", "lead", "check first", "at hand"], rows),
+        f"To load: {load}; {text(data.load.total_kg)} in all, enough on 95 days like this in 100.",
+        f"The sheet: {path}",
+        "",
+        STANDING,
+    )

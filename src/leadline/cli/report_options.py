@@ -1,0 +1,78 @@
+"""What the reports on many divers have in common: their options, and where their pages and numbers go."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from leadline.cli.options import Units
+
+__all__ = [
+    "BlocksOption",
+    "CsvOption",
+    "GroupOption",
+    "OutOption",
+    "SeedOption",
+    "SinceOption",
+    "pieces_file",
+    "pieces_of",
+    "write_rows",
+]
+
+
+def _day(value: str) -> str:
+    """The day as it was given; refused where it is none."""
+    from datetime import date
+
+    if value:
+        try:
+            date.fromisoformat(value)
+        except ValueError:
+            raise typer.BadParameter(f"{value!r} is no day; write it as 2026-05-31") from None
+    return value
+
+
+OutOption = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the page goes.")]
+CsvOption = Annotated[
+    Path | None,
+    typer.Option("--csv", metavar="FILE", help="Write the same numbers to a CSV file too, masses in kg."),
+]
+GroupOption = Annotated[str, typer.Option("--group", metavar="TEXT", help="Only this class, trip or boat.")]
+SinceOption = Annotated[
+    str, typer.Option("--since", metavar="DATE", callback=_day, help="Only from this day on.")
+]
+BlocksOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--block",
+        metavar="MASS",
+        help="A size of lead in use, such as 0.5 or 1lb; once for each size. Leads are multiples of the "
+        "smallest. Default: 0.5, 1 and 2 kg, or 1, 2 and 4 lb.",
+    ),
+]
+SeedOption = Annotated[
+    int, typer.Option("--seed", min=0, help="Of the simulated days behind the pieces of lead.")
+]
+
+
+def pieces_of(texts: list[str] | None, units: Units) -> Any:
+    """Sizes of lead named on the command line, else the usual ones."""
+    from leadline.decide.stock import Pieces
+
+    return Pieces.parse(texts) if texts else Pieces.usual(imperial=units == "imperial")
+
+
+def pieces_file(csv: Path) -> Path:
+    """The file of the pieces of lead beside a CSV file."""
+    return csv.with_name(f"{csv.stem}-pieces{csv.suffix or '.csv'}")
+
+
+def write_rows(rows: Sequence[Mapping[str, Any]], path: Path) -> None:
+    """Write rows as a CSV file, whole or not at all."""
+    from leadline.decide.table_text import csv_text
+    from leadline.reports.page import write_text
+
+    write_text(csv_text(rows), path)

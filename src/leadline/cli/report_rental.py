@@ -1,0 +1,227 @@
+"""`leadline report rental`: default leads for rental kit, and the lead to have ready for a day."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from leadline.cli.holding import Holding, read, single_thread
+from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_items
+from leadline.cli.output import note, progress, show
+from leadline.cli.report_options import (
+    BlocksOption,
+    CsvOption,
+    GroupOption,
+    OutOption,
+    SeedOption,
+    SinceOption,
+    pieces_file,
+    pieces_of,
+    write_rows,
+)
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from leadline.decide.rental import Desk
+    from leadline.decide.rental_data import RentalData
+
+__all__ = ["register", "rental_data", "write_rental"]
+
+_KIT = "Kit and water"
+
+
+def register(group: typer.Typer) -> None:
+    """Add the command to the group of reports."""
+    group.command()(rental)
+
+
+def rental_data(
+    holding: Holding, desk: Desk, *, units: Units = "metric", generated: datetime | None = None
+) -> RentalData:
+    """What the rental report shows.
+
+    Parameters
+    ----------
+    holding : Holding
+        The whole book.
+    desk : Desk
+        What is asked.
+    units : {"metric", "imperial"}
+        What the reader sees.
+    generated : datetime, optional
+        Printed on the page; default now.
+
+    Returns
+    -------
+    RentalData
+        For `leadline.reports.rental.write`.
+    """
+    from leadline.decide.rental import rental as table
+
+    return table(
+        holding.assessment(),
+        desk,
+        units=units,
+        book=holding.book,
+        data_version=str(holding.data_version),
+        fitted=holding.fitted,
+        generated=generated,
+    )
+
+
+def write_rental(data: RentalData, folder: Path) -> Path:
+    """Write the report as `rental.html`, and let the folder's index link to it."""
+    from leadline.reports import contents
+    from leadline.reports import rental as page
+
+    folder.mkdir(parents=True, exist_ok=True)
+    path = page.write(data, folder / "rental.html")
+    contents.refresh(folder)
+    return path
+
+
+def rental(
+    out: OutOption = Path("reports"),
+    suits: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--suit",
+            metavar="TYPE",
+            help="A type of suit, or several worn together as a;b; may be given again. Default: the suits "
+            "that more than one diver has worn.",
+            rich_help_panel=_KIT,
+        ),
+    ] = None,
+    waters: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--water", metavar="fresh|brackish|salt", help="A table for each.", rich_help_panel=_KIT
+        ),
+    ] = None,
+    cylinders: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--cylinder",
+            metavar="ITEM",
+            help="A table for each. Default: the most common one.",
+            autocompletion=complete_items,
+            rich_help_panel=_KIT,
+        ),
+    ] = None,
+    undersuit: Annotated[
+        str | None,
+        typer.Option(metavar="ITEM", help="Instead of the one most often worn.", rich_help_panel=_KIT),
+    ] = None,
+    bc: Annotated[
+        str | None, typer.Option(metavar="ITEM", help="Instead of the most common one.", rich_help_panel=_KIT)
+    ] = None,
+    other: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ITEM;...",
+            help="Hood, gloves and the like, instead of what is most often worn; - says none.",
+            rich_help_panel=_KIT,
+        ),
+    ] = None,
+    classes: Annotated[
+        str | None,
+        typer.Option(metavar="EDGES", help="Edges of the classes of body mass, such as 50,65,80,95."),
+    ] = None,
+    renters: Annotated[
+        int | None,
+        typer.Option(metavar="N", help="Renters on the day for which lead is to be ready."),
+    ] = None,
+    blocks: BlocksOption = None,
+    risk: Annotated[
+        float,
+        typer.Option("--risk", min=0.001, max=0.5, help="Accepted chance of too light, for the whole table."),
+    ] = 0.05,
+    group: GroupOption = "",
+    since: SinceOption = "",
+    csv: CsvOption = None,
+    seed: SeedOption = 1,
+    book: BookOption = None,
+    units: UnitsOption = "metric",
+    as_json: JsonOption = False,
+) -> None:
+    """Write default leads for strangers in rental kit, by body mass and suit.
+
+    `--group` and `--since` choose the dives that tell which kit is handed out, and to whom; what was
+    learned rests on the whole book.
+    """
+    single_thread()
+    from leadline.decide.rental import Desk
+    from leadline.decide.sheet_record import piece_rows, rental_document, rental_rows
+
+    named = {"undersuit": undersuit, "bc": bc, "other": other}
+    desk = Desk(
+        classes=classes,
+        suits=tuple(suits or ()),
+        waters=tuple(waters or ()),
+        cylinders=tuple(cylinders or ()),
+        worn_with={name: cell for name, cell in named.items() if cell is not None},
+        pieces=pieces_of(blocks, units),
+        risk=risk,
+        since=since,
+        group=group,
+        renters=renters,
+        seed=seed,
+    )
+    with progress("reckoning"):
+        holding, _ = read(book)
+        data = rental_data(holding, desk, units=units)
+        path = write_rental(data, out)
+        if csv is not None:
+            write_rows(rental_rows(data), csv)
+            write_rows(piece_rows(data.stock.stock), pieces_file(csv))
+    show({**rental_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+    if holding.fitted is None:
+        note(
+            "nothing has been learned from this book yet, so the numbers rest on general assumptions; "
+            "run `leadline learn`"
+        )
+    if csv is not None:
+        note(f"the same numbers, masses in kg: {csv}, and the pieces to have: {pieces_file(csv)}")
+
+
+def _view(data: RentalData, path: Path, units: Units) -> Any:
+    """The first table in short."""
+    from rich.console import Group
+
+    from leadline.cli.output import table
+    from leadline.decide.sentence import STANDING, mass_text
+    from leadline.reports.rental import place_text, span_text
+
+    def text(mass: float) -> str:
+        return mass_text(mass, imperial=units == "imperial")
+
+    first = data.tables[0]
+    rows = [
+        [
+            span_text(group, units),
+            *(
+                f"{text(c.lead_kg).split()[0]} of {text(c.bring_kg).split()[0]}"
+                if c.check_first
+                else text(c.lead_kg).split()[0]
+                for c in cells
+            ),
+        ]
+        for group, cells in zip(data.classes, first.cells, strict=True)
+    ]
+    stock = data.stock.stock
+    load = ", ".join(f"{n} x {text(size)}" for size, n in zip(stock.sizes, stock.counts, strict=True))
+    unit = "lb" if units == "imperial" else "kg"
+    return Group(
+        table(
+            f"{place_text(first)}: lead in {unit}; `5 of 7`: begin a surface check with 5, have 7 at hand",
+            ["body mass", *(outfit.label for outfit in data.outfits)],
+            rows,
+        ),
+        f"To have ready for {data.stock.renters} renters: {load}; {text(stock.total_kg)} in all.",
+        f"The page: {path}",
+        "",
+        STANDING,
+    )

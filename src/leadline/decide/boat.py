@@ -1,0 +1,241 @@
+"""Tomorrow's boat: the lead of everybody in the plan, the checks that come first, and the lead to load."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.arrays import Columns
+from leadline.decide.advice import WIDE, Advice, advise, breath_out
+from leadline.decide.assessment import Assessment
+from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
+from leadline.decide.label import kit_labels, suit_label, water_label
+from leadline.decide.sentence import mass_text
+from leadline.decide.stock import Pieces, Stock, stock, worn
+from leadline.errors import RecordError
+from leadline.timeline import PLAN
+
+__all__ = ["boat", "plan_rows"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+DRAWS: Final = 4000
+"""Simulated days. [-]"""
+
+OWN_LEAST: Final = 0.25
+"""Share of a need's variance that is the diver's own, at least; judged. [-]"""
+
+_LEVELS: Final = np.concatenate([[0.001], np.arange(1, 100) / 100, [0.999]])
+
+
+def plan_rows(plan: Columns, *, group: str = "", since: str = "") -> Columns:
+    """Rows of a plan for one group, or from a day on.
+
+    Parameters
+    ----------
+    plan : Columns
+        A dives table without results.
+    group : str
+        Class, trip or boat; empty: all.
+    since : str
+        First day, ISO 8601; empty: all. Rows without a date stay.
+
+    Returns
+    -------
+    Columns
+        In the order of the plan.
+    """
+    kept = np.ones(len(plan["diver"]), bool)
+    if group:
+        kept &= plan["group"] == group
+    if since:
+        kept &= np.isnat(plan["date"]) | (plan["date"] >= np.datetime64(since, "s"))
+    return {name: values[kept] for name, values in plan.items()}
+
+
+def boat(
+    assessment: Assessment,
+    *,
+    pieces: Pieces | None = None,
+    risk: float = 0.05,
+    units: str = "metric",
+    plan: str = "",
+    since: str = "",
+    group: str = "",
+    seed: int = 1,
+    book: str = "",
+    data_version: str = "",
+    fitted: datetime | None = None,
+    generated: datetime | None = None,
+) -> BoatData:
+    """All that the boat sheet shows.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Of the divers of the plan, with the plan.
+    pieces : Pieces, optional
+        Sizes of lead; the smallest is the step. Default 2, 1 and 0.5 kg, or 4, 2 and 1 lb.
+    risk : float
+        Accepted chance of too light. [-]
+    units : str
+        metric or imperial: what the reader sees.
+    plan, since, group : str
+        Named on the sheet.
+    seed : int
+        Of the simulation of the lead to load.
+    book, data_version : str
+        Named on the sheet.
+    fitted, generated : datetime, optional
+        When the population was fitted (None: never), and when this is made (default now).
+
+    Returns
+    -------
+    BoatData
+        Whole.
+
+    Raises
+    ------
+    RecordError
+        If the plan has no rows.
+    """
+    imperial = units == "imperial"
+    sizes = pieces or Pieces.usual(imperial=imperial)
+    rows = assessment.line.at(PLAN)
+    if not len(rows):
+        raise RecordError("the plan has no rows for this boat; give a dives file without results")
+    answers = advise(assessment, block=sizes.step, risk=risk, imperial=imperial)
+    places = _check_places(answers)
+    divers = [
+        _diver(assessment.line.plan, i, answer, sizes, places[i], imperial=imperial)
+        for i, answer in enumerate(answers)
+    ]
+    groups = _dives(assessment.line.plan)
+    own = np.isin(assessment.evidence.diver, assessment.line.occasions.diver[rows]) & assessment.observed
+    return BoatData(
+        units=units,
+        generated=generated or datetime.now(),
+        book=book,
+        data_version=data_version,
+        fitted=fitted,
+        plan=plan,
+        risk=risk,
+        since=since,
+        group=group,
+        observations=int(own.sum()),
+        observed_divers=len(np.unique(assessment.evidence.diver[own])),
+        sizes=sizes.sizes,
+        dives=tuple(_dive(assessment.line.plan, at, divers) for at in groups),
+        load=_load(assessment, rows, answers, groups, sizes, seed=seed),
+    )
+
+
+def _dives(plan: Columns) -> list[IntArray]:
+    """Rows of the plan that are one dive, in order of first mention: same key, group and day."""
+    day = plan["date"].astype("datetime64[D]").astype(str)
+    keys = list(zip(plan["dive"].tolist(), plan["group"].tolist(), day.tolist(), strict=True))
+    return [
+        np.array([i for i, other in enumerate(keys) if other == key], np.int64) for key in dict.fromkeys(keys)
+    ]
+
+
+def _dive(plan: Columns, rows: IntArray, divers: Sequence[BoatDiver]) -> BoatDive:
+    first = int(rows[0])
+    own = tuple(divers[i] for i in rows)
+    return BoatDive(
+        dive=str(plan["dive"][first]),
+        date=plan["date"][first],
+        group=str(plan["group"][first]),
+        site=str(plan["site"][first]),
+        divers=own,
+        lead_kg=float(sum(diver.answer.lead_kg for diver in own)),
+    )
+
+
+def _check_places(answers: Sequence[Advice]) -> list[int]:
+    """Who checks when: those first for whom most lead may be missing."""
+    first = [i for i, answer in enumerate(answers) if answer.check_first]
+    first.sort(key=lambda i: -(answers[i].need_q90_kg - answers[i].lead_kg))
+    return [first.index(i) + 1 if i in first else 0 for i in range(len(answers))]
+
+
+def _reasons(answer: Advice, *, imperial: bool) -> tuple[str, ...]:
+    """Why a surface check comes before this dive."""
+    if not answer.check_first:
+        return ()
+    found = []
+    if answer.evidence == "none":
+        found.append("No record in this suit and type of cylinder shows how much lead is enough")
+    width = answer.need_q90_kg - answer.need_q10_kg
+    if width > WIDE:
+        apart = mass_text(round(width, 1), imperial=imperial)
+        found.append(f"Need is known no better than to a band of {apart}, on 8 dives in 10")
+    return tuple(found) or ("The records ask for much more lead than was carried so far",)
+
+
+def _diver(
+    plan: Columns, row: int, answer: Advice, sizes: Pieces, place: int, *, imperial: bool
+) -> BoatDiver:
+    suit = suit_label(plan, row)
+    worn_as_suit = {part.strip() for part in suit.split(" + ")}
+    lead, spare = np.array(answer.lead_kg), np.array(max(answer.bring_kg - answer.lead_kg, 0.0))
+    return BoatDiver(
+        answer=answer,
+        suit=suit,
+        kit=tuple(label for label in kit_labels(plan, row) if label not in worn_as_suit),
+        water=water_label(plan, row, imperial=imperial),
+        pieces=tuple(int(n) for n in sizes.of(lead)),
+        more=tuple(int(n) for n in sizes.of(spare)) if answer.check_first else (0,) * len(sizes.sizes),
+        check_place=place,
+        reasons=_reasons(answer, imperial=imperial),
+    )
+
+
+def _load(
+    assessment: Assessment,
+    rows: IntArray,
+    answers: Sequence[Advice],
+    groups: Sequence[IntArray],
+    sizes: Pieces,
+    *,
+    seed: int,
+) -> Stock:
+    """Lead to load: what the dives take, each in turn, as often as not with one diver at a check."""
+    need = _needs(assessment, rows, np.random.default_rng(seed))
+    lead, bring = (np.array([getattr(a, name) for a in answers]) for name in ("lead_kg", "bring_kg"))
+    check = np.array([a.check_first for a in answers])
+    on = worn(need, lead, check, out=breath_out(assessment.fit.theta), step=sizes.step)
+    spare = np.where(check, np.maximum(bring - on, 0.0), 0.0)
+    counts = [sizes.of(on[:, at]).sum(axis=1) + sizes.of(spare[:, at].max(axis=1)) for at in groups]
+    total = np.max([on[:, at].sum(axis=1) for at in groups], axis=0)
+    return stock(np.max(counts, axis=0), total, sizes, seed=seed)
+
+
+def _needs(assessment: Assessment, rows: IntArray, rng: np.random.Generator) -> FloatArray:
+    """Needs of all divers on simulated days, shape (draws, divers): each by its own posterior.
+
+    They move together as far as the population's doubt about the kit moves them; of a diver with records
+    of their own that is more than they do, which makes the sum wider, on the safe side.
+    """
+    state = assessment.state(rows)
+    shared = assessment.prior(rows, state)[1]
+    _, precision = assessment.fit.aligned(shared.names)
+    load = shared.values @ np.linalg.cholesky(np.linalg.inv(precision))
+    together = rng.standard_normal((DRAWS, load.shape[1])) @ load.T
+    own = rng.standard_normal((DRAWS, len(rows)))
+    out = np.empty((DRAWS, len(rows)))
+    from scipy.special import ndtr
+
+    for i, row in enumerate(rows):
+        one = np.array([row])
+        need = assessment.marginals(one, assessment.state(one))[0]
+        variance = float(load[i] @ load[i])
+        rest = max(need.sd**2 - variance, OWN_LEAST * (need.sd**2), OWN_LEAST / (1 - OWN_LEAST) * variance)
+        score = (together[:, i] + np.sqrt(rest) * own[:, i]) / np.sqrt(variance + rest)
+        out[:, i] = np.interp(ndtr(score), _LEVELS, need.quantile(_LEVELS))
+    return out

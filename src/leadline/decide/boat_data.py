@@ -1,0 +1,134 @@
+"""What a boat sheet shows: who carries which lead tomorrow, and what to load.
+
+Filled by decide, drawn by reports. House units throughout; `BoatData.units` says only what the reader wants
+to see.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from leadline.decide.advice import Advice
+from leadline.decide.stock import Stock
+
+__all__ = ["BoatData", "BoatDive", "BoatDiver"]
+
+
+@dataclass(frozen=True)
+class BoatDiver:
+    """One row of the plan.
+
+    Parameters
+    ----------
+    answer : Advice
+        As `suggest` gives it.
+    suit : str
+        Suits worn, joined.
+    kit : tuple of str
+        Labels of all else that is worn and carried.
+    water : str
+        Label of the water.
+    pieces : tuple of int
+        Pieces of each size that make up the lead. [-]
+    more : tuple of int
+        Pieces that lead from there to what is to be at hand. [-]
+    check_place : int
+        Place in the order of surface checks, from 1; 0 where none comes first. [-]
+    reasons : tuple of str
+        Why a check comes first.
+    """
+
+    answer: Advice
+    suit: str
+    kit: tuple[str, ...]
+    water: str
+    pieces: tuple[int, ...]
+    more: tuple[int, ...]
+    check_place: int
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class BoatDive:
+    """Divers who are in the water on the same dive.
+
+    Parameters
+    ----------
+    dive : str
+        Key; may be empty.
+    date : datetime64
+        NaT where unknown.
+    group, site : str
+        May be empty.
+    divers : tuple of BoatDiver
+        In the order of the plan.
+    lead_kg : float
+        Lead of all, as listed. [kg]
+    """
+
+    dive: str
+    date: np.datetime64
+    group: str
+    site: str
+    divers: tuple[BoatDiver, ...]
+    lead_kg: float
+
+
+@dataclass(frozen=True)
+class BoatData:
+    """All that the boat sheet shows.
+
+    Parameters
+    ----------
+    units : str
+        metric or imperial: what the reader sees.
+    generated : datetime
+        When it was made.
+    book, data_version : str
+        Where it comes from.
+    fitted : datetime or None
+        When the population was fitted; None: never.
+    plan : str
+        Name of the plan's file.
+    risk : float
+        Accepted chance of too light. [-]
+    since, group : str
+        Rows of the plan that were taken; empty: all.
+    observations, observed_divers : int
+        Evidence about the divers of the plan, and how many of them have any. [-]
+    sizes : tuple of float
+        Sizes of lead, the largest first. [kg]
+    dives : tuple of BoatDive
+        In order of the plan.
+    load : Stock
+        What to load: enough for every dive, one after the other.
+    """
+
+    units: str
+    generated: datetime
+    book: str
+    data_version: str
+    fitted: datetime | None
+    plan: str
+    risk: float
+    since: str
+    group: str
+    observations: int
+    observed_divers: int
+    sizes: tuple[float, ...]
+    dives: tuple[BoatDive, ...]
+    load: Stock
+
+    @property
+    def divers(self) -> tuple[BoatDiver, ...]:
+        """All rows of the plan, dive by dive."""
+        return tuple(diver for dive in self.dives for diver in dive.divers)
+
+    @property
+    def checks(self) -> tuple[BoatDiver, ...]:
+        """Those who check first, in the order in which they should."""
+        first = [diver for diver in self.divers if diver.check_place]
+        return tuple(sorted(first, key=lambda diver: diver.check_place))

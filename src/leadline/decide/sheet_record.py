@@ -1,0 +1,169 @@
+"""The numbers of a rental report and of a boat sheet as plain rows and documents, masses in kg."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+from leadline.decide.boat_data import BoatData, BoatDiver
+from leadline.decide.plan_file import record
+from leadline.decide.rental_data import RentalData
+from leadline.decide.share import Share
+from leadline.decide.stock import Stock
+from leadline.decide.table_text import rounded
+
+__all__ = ["boat_document", "boat_rows", "piece_rows", "rental_document", "rental_rows"]
+
+Row = dict[str, Any]
+
+
+def rental_rows(data: RentalData) -> list[Row]:
+    """One row for each cell of each table.
+
+    Parameters
+    ----------
+    data : RentalData
+        The report.
+
+    Returns
+    -------
+    list of dict
+        Water, cylinder, ends of the class, suit, then the fields of `RentalCell`.
+    """
+    return [
+        {
+            "water": table.water,
+            "cylinder": table.cylinder,
+            "body_mass_from_kg": round(group.low, 4),
+            "body_mass_to_kg": round(group.high, 4),
+            "suit": outfit.label,
+            **{name: rounded(value) for name, value in asdict(cell).items()},
+        }
+        for table in data.tables
+        for group, cells in zip(data.classes, table.cells, strict=True)
+        for outfit, cell in zip(data.outfits, cells, strict=True)
+    ]
+
+
+def rental_document(data: RentalData) -> Row:
+    """All numbers of the rental report, ready for JSON."""
+    return {
+        **_head(data.book, data.data_version, data.fitted, data.risk, data.since, data.group),
+        "at_bar": data.at_bar,
+        "dives": data.dives,
+        "divers": data.divers,
+        "observations": data.observations,
+        "observed_divers": data.observed_divers,
+        "outfits": [
+            {"suit": outfit.label, "pieces": list(outfit.suit), **outfit.worn_with} for outfit in data.outfits
+        ],
+        "cells": rental_rows(data),
+        "seen": [
+            {
+                "suit": outfit.label,
+                "stops": seen.rose.of,
+                **_share("rose", seen.rose),
+                **_share("sank", seen.sank),
+            }
+            for outfit, seen in zip(data.outfits, data.seen, strict=True)
+        ],
+        "stock": {
+            "renters": data.stock.renters,
+            "as_on_the_busiest_day": data.stock.busiest,
+            **_stock(data.stock.stock),
+        },
+    }
+
+
+def boat_rows(data: BoatData) -> list[Row]:
+    """One row for each row of the plan: the columns of the plan file, then the sheet's own.
+
+    Parameters
+    ----------
+    data : BoatData
+        The sheet.
+
+    Returns
+    -------
+    list of dict
+        `pieces` names sizes and counts as `2:3;0.5:1`; `check_place` is empty where no check comes first.
+    """
+    return [
+        {
+            **record(diver.answer),
+            "suit": diver.suit,
+            "kit": list(diver.kit),
+            "water": diver.water,
+            "pieces": _pieces(data, diver),
+            "check_place": diver.check_place or None,
+            "check_reasons": list(diver.reasons),
+        }
+        for diver in data.divers
+    ]
+
+
+def boat_document(data: BoatData) -> Row:
+    """All numbers of the boat sheet, ready for JSON."""
+    return {
+        **_head(data.book, data.data_version, data.fitted, data.risk, data.since, data.group),
+        "plan": data.plan,
+        "observations": data.observations,
+        "observed_divers": data.observed_divers,
+        "dives": [
+            {
+                "dive": dive.dive,
+                "group": dive.group,
+                "rows": len(dive.divers),
+                "lead_kg": rounded(dive.lead_kg),
+            }
+            for dive in data.dives
+        ],
+        "rows": boat_rows(data),
+        "load": _stock(data.load),
+    }
+
+
+def piece_rows(stock: Stock) -> list[Row]:
+    """One row for each size of lead."""
+    return [
+        {"piece_kg": round(size, 6), "pieces": count}
+        for size, count in zip(stock.sizes, stock.counts, strict=True)
+    ]
+
+
+def _pieces(data: BoatData, diver: BoatDiver) -> str:
+    used = [(size, n) for size, n in zip(data.sizes, diver.pieces, strict=True) if n]
+    return ";".join(f"{round(size, 4):g}:{n}" for size, n in used)
+
+
+def _head(book: str, version: str, fitted: datetime | None, risk: float, since: str, group: str) -> Row:
+    return {
+        "book": book,
+        "data_version": version,
+        "learned": None if fitted is None else fitted.isoformat(sep=" "),
+        "risk": risk,
+        "since": since or None,
+        "group": group or None,
+    }
+
+
+def _share(name: str, found: Share) -> Row:
+    return {
+        name: found.count,
+        f"{name}_share": rounded(found.share),
+        f"{name}_q025": rounded(found.low),
+        f"{name}_q975": rounded(found.high),
+    }
+
+
+def _stock(stock: Stock) -> Row:
+    return {
+        "level": stock.level,
+        "days": stock.served.of,
+        "seed": stock.seed,
+        **_share("served", stock.served),
+        "pieces": piece_rows(stock),
+        "total_kg": rounded(stock.total_kg),
+        "usual_kg": rounded(stock.usual_kg),
+    }

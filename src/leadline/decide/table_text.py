@@ -1,0 +1,55 @@
+"""Rows of a report as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+__all__ = ["csv_text", "rounded"]
+
+
+def rounded(value: Any) -> Any:
+    """A number to a tenth of a gram or of a per mille, None where unknown; anything else as it is.
+
+    Examples
+    --------
+    >>> rounded(1.23456), rounded(float("nan")), rounded("a")
+    (1.2346, None, 'a')
+    """
+    if isinstance(value, float):
+        return round(value, 4) + 0.0 if math.isfinite(value) else None
+    return value
+
+
+def csv_text(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Rows as CSV: a header, then one line each.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+        All with the same columns.
+
+    Returns
+    -------
+    str
+        Empty where there are no rows; an unknown number is an empty cell, yes and no are words, a list is
+        joined by `; `.
+    """
+    if not rows:
+        return ""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows({name: _cell(value) for name, value in row.items()} for row in rows)
+    return out.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (list, tuple)):
+        return "; ".join(str(part) for part in value)
+    return rounded(value)

@@ -1,0 +1,58 @@
+"""The boat sheet: one page to print, tick off and load by."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import leadline
+from leadline.decide.boat_data import BoatData
+from leadline.reports import page, phrase
+from leadline.reports.reading import Reading
+
+__all__ = ["render", "write"]
+
+
+def render(data: BoatData) -> str:
+    """The sheet as one HTML page without scripts, links or fetched parts.
+
+    Parameters
+    ----------
+    data : BoatData
+        What to show; nothing is added to it.
+
+    Returns
+    -------
+    str
+        The page; the same data give the same text, byte for byte.
+    """
+    context = {
+        "data": data,
+        "read": Reading(data.units),
+        "percent": phrase.percent,
+        "version": leadline.__version__,
+    }
+    return page.render("boat.html.j2", context)
+
+
+def write(data: BoatData, path: str | os.PathLike[str]) -> Path:
+    """Write the sheet to a file, whole or not at all.
+
+    Parameters
+    ----------
+    data : BoatData
+        What to show.
+    path : path-like
+        File to make or replace; its folder must exist.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    LeadlineError
+        If the file cannot be written.
+    """
+    return page.write_text(render(data), path)
