@@ -8,15 +8,17 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from leadline.arrays import Columns
-from leadline.decide.advice import WIDE, Advice, advise, breath_out
+from leadline.decide.advice import WIDE, Advice, Answer, answers, breath_out
 from leadline.decide.assessment import Assessment
 from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
 from leadline.decide.label import kit_labels, suit_label, water_label
 from leadline.decide.sentence import mass_text
 from leadline.decide.stock import Pieces, Stock, stock, worn
 from leadline.errors import RecordError
+from leadline.model.marginal import Marginal
 from leadline.timeline import PLAN
 
 __all__ = ["boat", "plan_rows"]
@@ -109,11 +111,12 @@ def boat(
     rows = assessment.line.at(PLAN)
     if not len(rows):
         raise RecordError("the plan has no rows for this boat; give a dives file without results")
-    answers = advise(assessment, block=sizes.step, risk=risk, imperial=imperial)
-    places = _check_places(answers)
+    found = answers(assessment, block=sizes.step, risk=risk, imperial=imperial)
+    advice = [answer.advice for answer in found]
+    places = _check_places(advice)
     divers = [
         _diver(assessment.line.plan, i, answer, sizes, places[i], imperial=imperial)
-        for i, answer in enumerate(answers)
+        for i, answer in enumerate(advice)
     ]
     groups = _dives(assessment.line.plan)
     own = np.isin(assessment.evidence.diver, assessment.line.occasions.diver[rows]) & assessment.observed
@@ -131,7 +134,7 @@ def boat(
         observed_divers=len(np.unique(assessment.evidence.diver[own])),
         sizes=sizes.sizes,
         dives=tuple(_dive(assessment.line.plan, at, divers) for at in groups),
-        load=_load(assessment, rows, answers, groups, sizes, seed=seed),
+        load=_load(assessment, rows, found, groups, sizes, seed=seed),
     )
 
 
@@ -199,16 +202,17 @@ def _diver(
 def _load(
     assessment: Assessment,
     rows: IntArray,
-    answers: Sequence[Advice],
+    found: Sequence[Answer],
     groups: Sequence[IntArray],
     sizes: Pieces,
     *,
     seed: int,
 ) -> Stock:
-    """Lead to load: what the dives take, each in turn, as often as not with one diver at a check."""
-    need = _needs(assessment, rows, np.random.default_rng(seed))
-    lead, bring = (np.array([getattr(a, name) for a in answers]) for name in ("lead_kg", "bring_kg"))
-    check = np.array([a.check_first for a in answers])
+    """Lead to load: what the dives take, one after the other, and what one diver at a time has at hand."""
+    need = _needs(assessment, rows, [answer.need for answer in found], np.random.default_rng(seed))
+    advice = [answer.advice for answer in found]
+    lead, bring = (np.array([getattr(a, name) for a in advice]) for name in ("lead_kg", "bring_kg"))
+    check = np.array([a.check_first for a in advice])
     on = worn(need, lead, check, out=breath_out(assessment.fit.theta), step=sizes.step)
     spare = np.where(check, np.maximum(bring - on, 0.0), 0.0)
     counts = [sizes.of(on[:, at]).sum(axis=1) + sizes.of(spare[:, at].max(axis=1)) for at in groups]
@@ -216,7 +220,9 @@ def _load(
     return stock(np.max(counts, axis=0), total, sizes, seed=seed)
 
 
-def _needs(assessment: Assessment, rows: IntArray, rng: np.random.Generator) -> FloatArray:
+def _needs(
+    assessment: Assessment, rows: IntArray, needs: Sequence[Marginal], rng: np.random.Generator
+) -> FloatArray:
     """Needs of all divers on simulated days, shape (draws, divers): each by its own posterior.
 
     They move together as far as the population's doubt about the kit moves them; of a diver with records
@@ -229,11 +235,7 @@ def _needs(assessment: Assessment, rows: IntArray, rng: np.random.Generator) -> 
     together = rng.standard_normal((DRAWS, load.shape[1])) @ load.T
     own = rng.standard_normal((DRAWS, len(rows)))
     out = np.empty((DRAWS, len(rows)))
-    from scipy.special import ndtr
-
-    for i, row in enumerate(rows):
-        one = np.array([row])
-        need = assessment.marginals(one, assessment.state(one))[0]
+    for i, need in enumerate(needs):
         variance = float(load[i] @ load[i])
         rest = max(need.sd**2 - variance, OWN_LEAST * (need.sd**2), OWN_LEAST / (1 - OWN_LEAST) * variance)
         score = (together[:, i] + np.sqrt(rest) * own[:, i]) / np.sqrt(variance + rest)
