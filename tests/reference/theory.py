@@ -1,0 +1,164 @@
+"""The model in the words of its description: hyperparameters, times and chances of records.
+
+Shared by the sampler, the drawn books and the calibration, and written apart from the engine.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
+from leadline.model.observations import Form, Observations
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+HAS_TIME: Final = "elapsed" in {each.name for each in fields(Observations)}
+"""Whether the engine's observations know when they were made."""
+
+HAS_DRIFT: Final = "drift" in {each.name for each in fields(Hyperparameters)}
+"""Whether the engine's diver offset walks in time."""
+
+DRIFT: Final = (np.log(0.3), 0.5)
+"""Prior of the logarithm of the drift [kg per square root of a year]: mean and sd."""
+
+LIGHT_PART: Final = 0.4
+"""Where the neutral zone is parted: so much over need still feels level. [kg]"""
+
+POINT_RANGE: Final = 15.0
+"""Range over which a wrong reading is uniform. [kg]"""
+
+
+@dataclass(frozen=True)
+class Book:
+    """Observations, their times and the truth behind them.
+
+    Parameters
+    ----------
+    observations : Observations
+        m rows; with their times, where the engine knows of time.
+    elapsed : ndarray, shape (m,)
+        Since the diver's first record, constant within a knot. [years]
+    jumped : ndarray, shape (m,)
+        Variance that changes of body mass have added since then. [kg²]
+    theta : ndarray, shape (14,)
+        Unconstrained hyperparameters, the logarithm of the drift last.
+    beta : ndarray, shape (p,)
+        Shared effects. [prior sd]
+    offset : ndarray, shape (divers,)
+        Each diver's offset at the last time. [kg]
+    """
+
+    observations: Observations
+    elapsed: FloatArray
+    jumped: FloatArray
+    theta: FloatArray
+    beta: FloatArray
+    offset: FloatArray
+
+
+def centre() -> FloatArray:
+    """Prior medians of the unconstrained hyperparameters, the drift last."""
+    return CENTRE if HAS_DRIFT else np.append(CENTRE, DRIFT[0])
+
+
+def spread() -> FloatArray:
+    """Their prior sds."""
+    return SPREAD if HAS_DRIFT else np.append(SPREAD, DRIFT[1])
+
+
+def vector(theta: Hyperparameters, drift: float) -> FloatArray:
+    """Unconstrained hyperparameters with the given drift [kg per square root of a year]."""
+    values = theta.to_vector()
+    return np.append(values[: len(values) - HAS_DRIFT], np.log(drift))
+
+
+def named(values: FloatArray) -> tuple[Hyperparameters, float]:
+    """Inverse of `vector`."""
+    return Hyperparameters.from_vector(values if HAS_DRIFT else values[:-1]), float(np.exp(values[-1]))
+
+
+def from_prior(rng: np.random.Generator) -> FloatArray:
+    """Unconstrained hyperparameters drawn from their prior."""
+    return centre() + spread() * rng.normal(size=len(centre()))
+
+
+def chances(kind: FloatArray, values: Any, xp: Any = np) -> Any:
+    """Chance of a record of each kind in each part of the range of need.
+
+    Parameters
+    ----------
+    kind : ndarray, shape (k, 4)
+        Form and the fit to the light, neutral and heavy zone.
+    values : array, shape (14,)
+        Unconstrained hyperparameters.
+    xp : module
+        numpy, or what stands for it.
+
+    Returns
+    -------
+    array, shape (k, 4)
+        In the light zone, the lighter and heavier part of the neutral zone, and the heavy zone.
+    """
+    wrong, low, high, heavy, sank = (
+        1 / (1 + xp.exp(-each))
+        for each in (
+            values[6],
+            values[7],
+            values[7] + values[8],
+            values[7] + values[8] + values[9],
+            values[10],
+        )
+    )
+    # A wrong record takes its form from the light part of the neutral zone.
+    rows = {
+        Form.ANY: (1.0, 1.0, 1.0, 1.0),
+        Form.HOVERED_CLOSED: (low, low, high, low),
+        Form.HOVERED_OPEN: (1 - low, 1 - low, 1 - high, (1 - sank) * (1 - heavy)),
+        Form.SANK_CLOSED: (low, low, low, (1 - sank) * heavy),
+        Form.SANK_OPEN: (1 - low, 1 - low, 1 - low, sank),
+    }
+    form = xp.stack([xp.stack([xp.asarray(c) for c in rows[Form(int(f))]]) for f in kind[:, 0]])
+    fit = kind[:, [1, 2, 2, 3]]
+    return form * (fit * (1 - wrong) + (1 - fit) * wrong / 2)
+
+
+def knots(book: Book) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+    """Distinct times of each diver.
+
+    Returns
+    -------
+    knot : ndarray of int, shape (m,)
+        Of each row; numbered by diver, then time.
+    diver : ndarray of int, shape (knots,)
+        Whose it is.
+    elapsed, jumped : ndarray, shape (knots,)
+        Since the knot before, or since the diver's first record. [years, kg²]
+    """
+    keys = np.column_stack([book.observations.diver, book.elapsed, book.jumped])
+    found, knot = np.unique(keys, axis=0, return_inverse=True)
+    diver = found[:, 0].astype(np.int64)
+    steps = np.diff(found[:, 1:], axis=0, prepend=0.0)
+    first = np.diff(diver, prepend=-1) != 0
+    steps[first] = found[first, 1:]
+    if np.any(steps < 0):
+        raise ValueError("elapsed and jumped must grow together")
+    return knot.reshape(-1), diver, steps[:, 0], steps[:, 1]
+
+
+def last_knots(book: Book) -> IntArray:
+    """Last knot of each diver."""
+    diver = knots(book)[1]
+    return np.flatnonzero(np.diff(diver, append=-1))
+
+
+def with_times(observations: Observations, elapsed: FloatArray, jumped: FloatArray) -> Observations:
+    """The observations, with their times where the engine knows of time."""
+    if not HAS_TIME:
+        return observations
+    times: dict[str, Any] = {"elapsed": elapsed, "jumped": jumped}
+    return replace(observations, **times)
