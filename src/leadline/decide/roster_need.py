@@ -9,11 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from leadline.decide.advice import TOO_HEAVY, Advice, advise
+from leadline.decide.advice import TOO_HEAVY, Advice, answers
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.flag import majority
-from leadline.decide.part import parts
 from leadline.decide.roster_scope import latest, time_order
 from leadline.errors import RecordError
 from leadline.model.marginal import Marginal
@@ -130,7 +129,7 @@ def needs(
     wanted : ndarray of bool
         Of the dives table, as `scope` gives it.
     block, risk, imperial
-        As of `advise`.
+        As of `answers`.
 
     Returns
     -------
@@ -145,23 +144,20 @@ def needs(
     line, suit = assessment.line, assessment.suit
     rows, student, plan, last = _rows(assessment, wanted)
     expected = _expected(assessment, np.concatenate([rows, plan]))
-    divers = line.occasions.diver[plan]
+    given = answers(assessment, block=block, risk=risk, imperial=imperial)
     ends = np.searchsorted(student, np.arange(len(plan) + 1))
     found = []
-    for i, (part, own) in enumerate(parts(assessment, divers)):
-        advice = advise(part, block=block, risk=risk, imperial=imperial)[0]
-        mine = rows[ends[i] : ends[i + 1]]
+    for i, answer in enumerate(given):
         # The next dive stands for its suit, the latest dive for each other one.
-        targets = dict(zip(suit[mine].tolist(), mine.tolist(), strict=True))
-        targets[int(suit[plan[i]])] = int(plan[i])
-        known = {}
-        for key, row in targets.items():
-            at = np.searchsorted(own, [row])
-            known[key] = part.marginals(at, part.state(at, pressure=RESERVE_PRESSURE))[0]
+        mine, here = rows[ends[i] : ends[i + 1]], int(suit[plan[i]])
+        targets = dict(zip(suit[mine].tolist(), mine.tolist(), strict=True)) | {here: int(plan[i])}
+        others = [key for key in targets if key != here]
+        known = dict(zip(others, _needs(assessment, [targets[key] for key in others]), strict=True))
+        known[here] = answer.need
         found.append(
             Found(
-                advice,
-                known[int(suit[plan[i]])],
+                answer.advice,
+                answer.need,
                 {key: float(need.quantile(0.5) - expected[targets[key]]) for key, need in known.items()},
                 {key: need.expected_sd**2 for key, need in known.items()},
             )
@@ -178,6 +174,14 @@ def needs(
         np.array([found[who].variance[key] for who, key in pairs], float),
         found,
     )
+
+
+def _needs(assessment: Assessment, rows: list[int]) -> list[Marginal]:
+    """Needs of one diver at the reserve, on all evidence."""
+    if not rows:
+        return []
+    at = np.array(rows)
+    return assessment.marginals(at, assessment.state(at, pressure=RESERVE_PRESSURE))
 
 
 def _rows(assessment: Assessment, wanted: NDArray[np.bool_]) -> tuple[IntArray, IntArray, IntArray, IntArray]:
