@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from leadline.decide.answering import Taken
     from leadline.decide.assessment import Assessment
 
-__all__ = ["Planned", "known_diver", "plan_one"]
+__all__ = ["Planned", "judged", "known_diver", "plan_one"]
 
 
 @dataclass(frozen=True)
@@ -87,14 +87,32 @@ def plan_one(book: Path | None, cells: dict[str, str]) -> Planned:
     holding, _ = read(book)
     diver = known_diver(holding, cells["diver"])
     taken = taken_over(holding.records, {"date": today(), **cells, "diver": diver})
-    plan = _judged(book, taken.cells)
+    plan = judged(book, taken.cells)
     suits = {part.strip() for part in plan["suit"][0].split(";")}
     near = holding.about({diver}, suits=suits)
     return Planned(near, near.assessment(plan), taken)
 
 
-def _judged(book: Path | None, cells: dict[str, str]) -> Columns:
-    """The row as a plan file of one row would be read."""
+def judged(book: Path | None, cells: dict[str, str]) -> Columns:
+    """The row as a plan file of one row would be read.
+
+    Parameters
+    ----------
+    book : Path or None
+        The file whose divers and gear the row may name; None for the default one.
+    cells : dict of str to str
+        Column, or imperial twin, to cell.
+
+    Returns
+    -------
+    Columns
+        One row, in house units.
+
+    Raises
+    ------
+    RecordError
+        If a cell is unsound; the text gives the first reasons.
+    """
     from leadline.book import Book
 
     with tempfile.TemporaryDirectory() as folder:

@@ -13,7 +13,7 @@ from leadline.cli.options import Units
 from leadline.cli.output import note, plain
 from leadline.records import DIVES, Column
 
-__all__ = ["dive", "today"]
+__all__ = ["ask", "dive", "today"]
 
 # Kit and water mostly stay as they were; pressures and what was seen never carry over from another dive.
 _KEPT: Final = ("site", "water", "suit", "undersuit", "bc", "cylinder", "gas", "other", "lead_kg")
@@ -27,8 +27,21 @@ def today() -> str:
     return date.today().isoformat()
 
 
-def _ask(text: str, default: str) -> str:
-    """One answer; Enter takes the default."""
+def ask(text: str, default: str) -> str:
+    """One answer from the terminal.
+
+    Parameters
+    ----------
+    text : str
+        The question.
+    default : str
+        Taken for Enter; shown in brackets unless empty.
+
+    Returns
+    -------
+    str
+        Trimmed.
+    """
     return str(typer.prompt(plain(text), default=default, show_default=bool(default), err=True)).strip()
 
 
@@ -99,7 +112,7 @@ def _diver(divers: Sequence[str]) -> str:
     from leadline.book.hint import close_matches
 
     while True:
-        who = _ask("Diver", "")
+        who = ask("Diver", "")
         if who in divers:
             return who
         close = ", ".join(close_matches(who, divers)) or "`leadline load --divers` brings divers in"
@@ -111,7 +124,7 @@ def _question(
 ) -> None:
     if why:
         note(why)
-    answer = _ask(_text(column, units), _default(column, units, last))
+    answer = ask(_text(column, units), _default(column, units, last))
     if answer == _NONE and column.kind != "numbers":  # for a pressure - says: not carried at the stop
         answer = ""
     header = _header(column, units)

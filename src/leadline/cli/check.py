@@ -1,0 +1,267 @@
+"""`leadline check`: a surface check read at the water's edge."""
+
+from __future__ import annotations
+
+import inspect
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+import typer
+
+from leadline.cli.holding import single_thread
+from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
+from leadline.cli.output import note, progress, show
+from leadline.cli.planned import cells_of, parameters
+from leadline.cli.suggest import BlockOption, RiskOption
+from leadline.errors import LeadlineError
+from leadline.records import CHECKS, DIVERS
+
+if TYPE_CHECKING:
+    from leadline.cli.check_source import Place
+    from leadline.decide.check import CheckAnswer
+    from leadline.decide.check_look import Look
+
+__all__ = ["register"]
+
+_SEEN: Final = "The check"
+_GUEST: Final = "A diver who is not in the book"
+_PERSON: Final = ("mass_kg", "height_cm", "sex", "birth_year", "body_fat_pct", "dives_before")
+_PRESSURES: Final = ("start_bar", "end_bar", "stop_bar")
+_IN_WORDS: Final = (
+    " Kit that is not in the book is given in words: `full 5`, `dry_membrane`, `thick`, `wing`, "
+    "`steel 12`, `hood 5`."
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to `app`, with an option for what a check and its dive have to say."""
+    app.command()(_with_columns())
+
+
+def _seen(*names: str, text: str, metavar: str = "TEXT", hidden: bool = False, panel: str = _SEEN) -> Any:
+    return Annotated[
+        str | None, typer.Option(*names, help=text, metavar=metavar, hidden=hidden, rich_help_panel=panel)
+    ]
+
+
+def _words(name: str) -> str:
+    return "|".join(CHECKS.column(name).words)
+
+
+def _check_options() -> Iterator[tuple[str, Any, Any]]:
+    """Name, annotation and default of what belongs to the check itself."""
+    yield "lead_kg", _seen("--lead", text="All lead on now.", metavar="kg|lb"), None
+    for name in ("lead_kg", "lead_lb"):
+        flag = f"--{name.replace('_', '-')}"
+        yield f"own_{name}", _seen(flag, text="The same as --lead, in its own unit.", hidden=True), None
+    text = "Gauge pressure now, one for each cylinder."
+    yield "start_bar", _seen("--bar", text=text, metavar="bar|psi;..."), None
+    yield "own_start_psi", _seen("--psi", text="The same as --bar, in psi.", hidden=True), None
+    text = "Where the water comes on the still, upright diver; under: sinks on that breath."
+    yield "waterline", _seen("--waterline", text=text, metavar=_words("waterline")), None
+    text = "Breath held at the surface. Default: normal."
+    yield "breath", _seen("--breath", text=text, metavar=_words("breath")), None
+    text = "Whether breathing out sinks the diver."
+    yield "exhale_sinks", _seen("--exhale-sinks", text=text, metavar="yes|no"), None
+    text = "Whether the diver hung still: no finning, no sculling, no hand on anything."
+    yield "still", _seen("--still", text=text, metavar="yes|no"), None
+    yield "minutes", _seen("--minutes", text="Minutes in the water so far.", metavar="min"), None
+    text = (
+        "An earlier look of this check, such as 5:200:chin:no: lead, pressures, waterline, exhale-sinks, "
+        "breath; may be given several times, in order of time."
+    )
+    again = typer.Option(
+        "--again", help=text, metavar="LEAD:BAR:WATERLINE[:SINKS[:BREATH]]", rich_help_panel=_SEEN
+    )
+    yield "again", Annotated[list[str] | None, again], None
+    text = "Gauge pressure planned for the end, one for each cylinder; - where it is not carried there. "
+    yield "stop_bar", _seen("--reserve", text=text + "Default: 35 bar.", metavar="bar|psi;..."), None
+    yield "on", _seen("--on", text="Take kit and water from this dive of the diver.", metavar="DIVE"), None
+    yield "lead_places", _seen("--lead-places", text="Has no bearing on a check.", hidden=True), None
+
+
+def _person_options() -> Iterator[tuple[str, Any, Any]]:
+    for name in _PERSON:
+        column = DIVERS.column(name)
+        short = name.removesuffix("_kg").removesuffix("_cm").removesuffix("_pct")
+        units = "|".join(
+            filter(None, (column.unit or "N", column.twin.name.rpartition("_")[2] if column.twin else ""))
+        )
+        metavar = "|".join(column.words) or units
+        flag = f"--{short.replace('_', '-')}"
+        yield f"person_{name}", _seen(flag, text=column.help, metavar=metavar, panel=_GUEST), None
+
+
+def _dive_options() -> Iterator[tuple[str, Any, Any]]:
+    """What a plan may say, its pressures left out: a check has its own."""
+    for name, annotation in parameters():
+        if not name.removeprefix("own_").startswith(("start_", "end_", "stop_")) or "depth" in name:
+            yield name, annotation, None
+
+
+def _with_columns() -> Any:
+    """The command, its signature made from the declarations of checks, dives and divers."""
+    options = [*_check_options(), *_dive_options(), *_person_options()]
+
+    def check(**given: Any) -> None:
+        _check(given, book=given["book"], units=given["units"], as_json=given["as_json"])
+
+    check.__doc__ = (
+        "Read a surface check: what to add or take off now, and for the end of the dive.\n\n"
+        "Needs --lead, --bar and --waterline (or --exhale-sinks); the rest as far as it is known. Kit that "
+        "is not named is taken over from the diver's last dive in that suit; `-` says none." + _IN_WORDS + " "
+        "The check of a diver in the book is kept there, so that the next answer knows it; --no-save leaves "
+        "the book alone. On a terminal and without options it asks. An in-water check overrules every number."
+    )
+    keep = Annotated[
+        bool | None,
+        typer.Option(
+            "--save/--no-save",
+            help="Keep the check in the book. Default: keep it where diver and kit are in the book and the "
+            "reading is not in doubt.",
+        ),
+    ]
+    shared = [
+        ("keep", keep, None),
+        ("block", BlockOption, None),
+        ("risk", RiskOption, 0.05),
+        ("book", BookOption, None),
+        ("units", UnitsOption, "metric"),
+        ("as_json", JsonOption, False),
+    ]
+    command: Any = check
+    command.__signature__ = inspect.Signature(
+        [
+            inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
+            for name, annotation, default in [*options, *shared]
+        ]
+    )
+    return command
+
+
+def _check(given: dict[str, Any], *, book: Path | None, units: Units, as_json: bool) -> None:
+    asked = [name for name in given if name not in ("keep", "block", "risk", "book", "units", "as_json")]
+    if all(not given[name] for name in asked):
+        if not (sys.stdin.isatty() and sys.stderr.isatty()):
+            raise typer.BadParameter(
+                "give --lead, --bar and --waterline, or run it on a terminal to be asked"
+            )
+        from leadline.cli import check_questions
+
+        given = given | check_questions.check(book, units)
+    cells = cells_of(given, units)
+    cells["date"] = given.get("date") or _now()
+    if not {"lead_kg", "lead_lb"} & set(cells):
+        raise typer.BadParameter("give --lead: all lead that is on now")
+    if not {"start_bar", "start_psi"} & set(cells):
+        raise typer.BadParameter("give --bar: the pressure in each cylinder now")
+    if not given["waterline"] and not given["exhale_sinks"]:
+        raise typer.BadParameter("give --waterline, or at least --exhale-sinks")
+    single_thread()
+    with progress("reckoning"):
+        place, looks, answer = _answer(given, cells, book=book, units=units)
+    keys, failed = _kept(given, book, place, looks, answer)
+    document = _document(place, looks, answer, keys)
+
+    def view() -> Any:
+        from leadline.cli.check_view import sight
+
+        return sight(place, looks, answer, units)
+
+    show(document, view, as_json=as_json)
+    if keys:
+        note(f"kept in the book as {', '.join(keys)}; the next answer knows it")
+    elif place.unsaved:
+        note(f"not kept in the book: {place.unsaved}")
+    elif given["keep"] is None and failed is None:
+        note("not kept in the book, since the reading is in doubt; --save keeps it all the same")
+    if failed is not None:
+        raise failed
+
+
+def _now() -> str:
+    from datetime import datetime
+
+    return datetime.now().isoformat(timespec="seconds")
+
+
+def _answer(
+    given: dict[str, Any], cells: dict[str, str], *, book: Path | None, units: Units
+) -> tuple[Place, list[Look], CheckAnswer]:
+    from leadline.cli.check_parse import conditions_of, earlier, look_now, looks_of
+    from leadline.cli.check_source import find_place
+    from leadline.cli.suggest import block_of
+    from leadline.decide.check import check
+
+    conditions = conditions_of(given["still"], given["minutes"])
+    again = looks_of(given["again"] or [], units)
+    person = {
+        (twin.name if units == "imperial" and (twin := DIVERS.column(name).twin) else name): text
+        for name in _PERSON
+        if (text := given[f"person_{name}"]) is not None
+    }
+    place = find_place(book, cells, person=person, on=given["on"] or "")
+    diver, day = str(place.plan["diver"][0]), str(place.plan["date"][0])
+    looks = [
+        *earlier(again, place.holding.records.checks, diver=diver, day=day),
+        look_now(given, place.plan),
+    ]
+    answer = check(
+        place.holding.records,
+        place.holding.fit,
+        place.plan,
+        looks,
+        conditions=conditions,
+        block=block_of(given["block"], units),
+        risk=given["risk"],
+        imperial=units == "imperial",
+        dive=place.dive,
+        dives_in_fit=place.holding.dives_in_fit,
+        checks_in_fit=place.holding.checks_in_fit,
+    )
+    return place, looks, answer
+
+
+def _kept(
+    given: dict[str, Any], book: Path | None, place: Place, looks: list[Look], answer: CheckAnswer
+) -> tuple[list[str], LeadlineError | None]:
+    """Keys of the looks kept in the book; a book that cannot be written must not cost the answer."""
+    from leadline.cli.check_source import save
+    from leadline.errors import RecordError
+
+    keep: bool | None = given["keep"]
+    wanted = not answer.doubts if keep is None else keep
+    if not wanted or (place.unsaved and keep is None):
+        return [], None
+    if place.unsaved:
+        return [], RecordError(f"not kept: {place.unsaved}; load it first, or leave --save out")
+    if (given["still"] or "").strip().casefold() == "no":
+        return [], RecordError("not kept: a diver who is not still makes no check; look again")
+    try:
+        return save(book, place, looks), None
+    except LeadlineError as reason:
+        return [], reason
+
+
+def _document(place: Place, looks: list[Look], answer: CheckAnswer, keys: list[str]) -> dict[str, Any]:
+    """All numbers in house units."""
+    from dataclasses import asdict
+
+    from leadline.decide.label import kit_labels, water_label
+    from leadline.decide.plan_file import record
+    from leadline.decide.sentence import STANDING
+
+    facts = asdict(answer)
+    facts["advice"] = record(answer.advice)
+    return {
+        **facts,
+        "seen": [asdict(look) for look in looks],
+        "kit": list(kit_labels(place.plan, 0)),
+        "water": water_label(place.plan, 0),
+        "taken_over": place.taken.taken,
+        "taken_from": place.taken.source if place.taken.taken else None,
+        "kept_as": keys,
+        "standing_caution": STANDING,
+    }

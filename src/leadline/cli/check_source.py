@@ -1,0 +1,246 @@
+"""Where a surface check is made: the diver, known or not, the kit, in a book or in words, and the water."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from leadline.cli.holding import Holding, read
+from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
+
+if TYPE_CHECKING:
+    from leadline.arrays import Columns, Records
+    from leadline.decide.answering import Taken
+    from leadline.decide.check_look import Look
+
+__all__ = ["Place", "find_place", "save"]
+
+_GEAR: Final = ("suit", "undersuit", "bc", "cylinder", "other")
+_OPTIONS: Final = dict.fromkeys(("start_bar", "start_psi"), "--bar") | dict.fromkeys(
+    ("stop_bar", "stop_psi"), "--reserve"
+)
+_WATER: Final = ("salinity_gkg", "water_temp_c")
+
+
+@dataclass(frozen=True)
+class Place:
+    """Who is checked, in what and where.
+
+    Parameters
+    ----------
+    holding : Holding
+        Records that bear on the diver, and the fit.
+    plan : Columns
+        The dive to come, one row.
+    taken : Taken
+        What was named and what was taken over.
+    dive : str
+        Dive of that day that the check is made on; empty where there is none.
+    unsaved : str
+        Why the check cannot be kept in the book; empty where it can.
+    """
+
+    holding: Holding
+    plan: Columns
+    taken: Taken
+    dive: str
+    unsaved: str
+
+
+def find_place(
+    book: Path | None, cells: dict[str, str], *, person: dict[str, str] | None = None, on: str = ""
+) -> Place:
+    """Bring together what is known before the check.
+
+    Parameters
+    ----------
+    book : Path or None
+        The file; None for the default one, which need not exist.
+    cells : dict of str to str
+        What was named of the dive: column, or imperial twin, to cell; with a date.
+    person : dict of str to str, optional
+        What was said of a diver who is not in the book: columns of the divers.
+    on : str
+        Key of the dive whose kit and water are used.
+
+    Returns
+    -------
+    Place
+        Everything judged by the rules of the book.
+
+    Raises
+    ------
+    LeadlineError
+        If the named book is missing, a diver or an item is unknown, or a cell is unsound.
+    """
+    from leadline.decide.answering import taken_over
+    from leadline.decide.check_kit import described
+
+    holding = _holding(book)
+    name, guest = _diver(holding, cells.get("diver", ""), person or {})
+    records, dive = (holding.records, "") if not on else _only(holding.records, on, name, cells)
+    taken = taken_over(records, {**cells, "diver": name})
+    gear = described(taken.cells, holding.records.gear["item"].tolist())
+    with _own_words():
+        if guest or gear:
+            plan, holding = _in_words(holding, taken.cells, guest=guest, gear=gear)
+        else:
+            from leadline.cli.kit import judged
+
+            plan = judged(book, taken.cells)
+    near = holding.about({name}, suits={part.strip() for part in plan["suit"][0].split(";")})
+    reason = "the diver is not in the book" if guest else ""
+    if gear and not guest:
+        reason = f"not among the gear of the book: {', '.join(str(row['item']) for row in gear)}"
+    return Place(near, plan, taken, dive, reason)
+
+
+@contextmanager
+def _own_words() -> Iterator[None]:
+    """Faults of the plan under the names that this command has for its pressures."""
+    try:
+        yield
+    except RecordError as fault:
+        text = str(fault)
+        for name, option in _OPTIONS.items():
+            text = text.replace(name, option)
+        raise RecordError(text) from None
+
+
+def _holding(book: Path | None) -> Holding:
+    """The book, or nothing where none is named and the usual one does not exist."""
+    import os
+
+    from leadline.book import default_path
+
+    if book is not None or "LEADLINE_BOOK" in os.environ or default_path().exists():
+        return read(book)[0]
+    import numpy as np
+
+    from leadline.decide.check_kit import nothing
+    from leadline.model.population import prior_fit
+
+    return Holding("", nothing(), 0, prior_fit(), None, np.zeros(0, bool), np.zeros(0, bool))
+
+
+def _diver(holding: Holding, name: str, person: dict[str, str]) -> tuple[str, dict[str, str]]:
+    """Name of the diver, and what was said of one who is not in the book."""
+    from leadline.cli.kit import known_diver
+    from leadline.decide.check_kit import STRANGER
+
+    known = name.strip() in holding.records.divers["diver"].tolist()
+    if known and person:
+        raise OutOfRangeError(
+            f"{name.strip()} is in the book, body and all; give --body-mass for a mass that has changed"
+        )
+    if known or (name.strip() and not person):
+        return known_diver(holding, name), {}
+    plain = name.strip() or STRANGER
+    return plain, {"diver": plain, **person}
+
+
+def _only(records: Records, on: str, diver: str, cells: dict[str, str]) -> tuple[Records, str]:
+    """The records with that dive alone, and its key if it was made on the day of the check."""
+    import numpy as np
+
+    from leadline.book.hint import close_matches
+
+    dives = records.dives
+    own = dives["diver"] == diver
+    row = np.flatnonzero(own & (dives["dive"] == on.strip()))
+    if not len(row):
+        close = ", ".join(close_matches(on.strip(), dives["dive"][own].tolist()))
+        hint = f"closest: {close}" if close else "leave --on out, or give the kit"
+        raise UnknownNameError(f"no dive {on.strip()!r} of {diver} in the book; {hint}")
+    for name in _WATER:
+        if not np.isnan(dives[name][row[0]]) and not {"water", name} & set(cells):
+            cells.setdefault(name, f"{dives[name][row[0]]:g}")
+    day = dives["date"][row[0]]
+    same = not np.isnat(day) and str(day)[:10] == cells["date"][:10]
+    return replace(records, dives={k: v[row] for k, v in dives.items()}), on.strip() if same else ""
+
+
+def _in_words(
+    holding: Holding, cells: dict[str, str], *, guest: dict[str, str], gear: Sequence[dict[str, Any]]
+) -> tuple[Columns, Holding]:
+    """The plan judged in a book made for it alone, and the records with guest and kit added."""
+    import numpy as np
+
+    from leadline.book import Book
+    from leadline.cli.kit import judged
+    from leadline.decide.check_kit import extended
+
+    worn = {part.strip().casefold() for name in _GEAR for part in cells.get(name, "").split(";")}
+    table = holding.records.gear
+    rows = [i for i, item in enumerate(table["item"].tolist()) if item.casefold() in worn]
+    listed = [{name: _plain(values[i]) for name, values in table.items()} for i in rows]
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "words.duckdb"
+        with Book.open(path, write=True, create=True) as scratch:
+            scratch.upsert("divers", [guest or {"diver": cells["diver"]}])
+            if listed or gear:
+                scratch.upsert("gear", [*listed, *gear])
+            made = scratch.records()
+        plan = judged(path, cells)
+    records = extended(
+        holding.records,
+        divers={k: v[: len(v) if guest else 0] for k, v in made.divers.items()},
+        gear={k: v[np.arange(len(v)) >= len(listed)] for k, v in made.gear.items()},
+    )
+    return plan, replace(holding, records=records)
+
+
+def _plain(value: Any) -> str:
+    """A cell as a file would have it."""
+    if isinstance(value, str) or value != value:
+        return value if isinstance(value, str) else ""
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
+
+
+def save(book: Path | None, place: Place, looks: Sequence[Look]) -> list[str]:
+    """Keep looks in the book, each under a key of its own; the book is locked only for this.
+
+    Parameters
+    ----------
+    book : Path or None
+        The file; None for the default one.
+    place : Place
+        Where the check was made.
+    looks : sequence of Look
+        In order of time.
+
+    Returns
+    -------
+    list of str
+        The keys.
+
+    Raises
+    ------
+    BookError
+        If the book cannot be written.
+    """
+    from leadline.book import Book
+    from leadline.decide.check import check_rows
+
+    stamp = str(place.plan["date"][0]).replace("T", " ").removesuffix(" 00:00:00")
+    diver = place.plan["diver"][0]
+    with Book.open(book, write=True) as opened:
+        used = set(opened.names("checks"))
+        keys: list[str] = []
+        number = 1
+        while len(keys) < len(looks):
+            key = f"{diver} {stamp}" + (f" ({number})" if number > 1 else "")
+            number += 1
+            if key not in used:
+                keys.append(key)
+        columns = check_rows(place.plan, looks, keys, dive=place.dive)
+        rows = [
+            {name: text for name, values in columns.items() if (text := _plain(values[i]))}
+            for i in range(len(looks))
+        ]
+        opened.upsert("checks", rows)
+    return keys

@@ -1,0 +1,213 @@
+"""A surface check as people read it at the water's edge: what to do in large letters, then why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import isinf
+from typing import TYPE_CHECKING, Final
+
+from leadline.cli.answer import taken_text, wrapped
+from leadline.cli.options import Units
+from leadline.cli.output import plain, quantity
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+    from rich.text import Text
+
+    from leadline.cli.check_source import Place
+    from leadline.decide.check import CheckAnswer
+    from leadline.decide.check_look import Look
+
+__all__ = ["sight"]
+
+_LINE: Final = 78
+_SINKS: Final = {"yes": ", and sinks on breathing out", "no": ", and stays up breathed out", "": ""}
+
+
+def sight(place: Place, looks: Sequence[Look], answer: CheckAnswer, units: Units) -> RenderableType:
+    """The answer to a surface check.
+
+    Parameters
+    ----------
+    place : Place
+        Who, in what, where.
+    looks : sequence of Look
+        In order of time.
+    answer : CheckAnswer
+        For them.
+    units : {"metric", "imperial"}
+        Of what is read.
+
+    Returns
+    -------
+    rich renderable
+        Fits 80 columns.
+    """
+    from rich.console import Group
+    from rich.text import Text
+
+    from leadline.decide.label import kit_labels, water_label
+    from leadline.decide.sentence import STANDING
+
+    kit = ", ".join(kit_labels(place.plan, 0)) or "no kit named"
+    water = water_label(place.plan, 0, imperial=units == "imperial")
+    said = [("Do", answer.instruction)]
+    if not answer.again and not answer.advice.check_first:
+        said.append(("Next", answer.advice.next_step))
+    said += [("In doubt", f"{text}.") for text in answer.doubts]
+    said += [("Caution", f"{text}.") for text in answer.cautions]
+    return Group(
+        wrapped(f"{answer.diver}: {kit}; {water}"),
+        Text(),
+        *_large(answer, units),
+        Text(),
+        _facts(_rows(place, looks, answer, units)),
+        Text(),
+        _facts(said),
+        Text(),
+        wrapped(STANDING),
+    )
+
+
+def _facts(rows: Sequence[tuple[str, str]]) -> RenderableType:
+    from rich.table import Table
+    from rich.text import Text
+
+    made = Table.grid(padding=(0, 2))
+    made.add_column(width=11, no_wrap=True)
+    made.add_column(overflow="fold", max_width=_LINE - 13)
+    for name, text in rows:
+        made.add_row(Text(name, style="bold"), Text(plain(text)))
+    return made
+
+
+def _mass(mass: float, units: Units) -> str:
+    return quantity(mass, "kg", units=units)
+
+
+def _signed(mass: float, units: Units) -> str:
+    text = _mass(abs(mass), units).split()[0]
+    return text if not float(text) else f"{'+' if mass > 0 else '−'}{text}"
+
+
+def _need(mass: float, units: Units) -> str:
+    text = _mass(abs(mass), units)
+    return f"none, heavy by {text}" if mass < 0 and float(text.split()[0]) else text
+
+
+def _range(low: float, high: float, units: Units) -> str:
+    return f"{_mass(low, units).split()[0]} to {_mass(high, units)}"
+
+
+def _bar(bar: float, units: Units) -> str:
+    return quantity(bar, "bar", units=units, digits=0)
+
+
+def _large(answer: CheckAnswer, units: Units) -> list[Text]:
+    from rich.text import Text
+
+    from leadline.decide.check_words import change_text
+    from leadline.decide.sentence import mass_text
+
+    imperial = units == "imperial"
+    change = (
+        change_text(answer.change_kg, imperial=imperial).upper().replace(" KG", " kg").replace(" LB", " lb")
+    )
+    wear = mass_text(answer.lead_kg, imperial=imperial) if answer.lead_kg else "no lead"
+    purpose = "to look again with" if answer.again else "for the dive, to"
+    return [Text.assemble(f"  {change}  {purpose}  ", (f" {wear} ", "bold reverse"))]
+
+
+def _rows(place: Place, looks: Sequence[Look], answer: CheckAnswer, units: Units) -> list[tuple[str, str]]:
+    now, way, advice = answer.now, answer.course, answer.advice
+    rows = [
+        ("Seen", _seen(looks[-1], answer, units)),
+        ("Right now", _now(answer, units)),
+        ("To breathe", _gas(answer, units)),
+        (
+            "At the end",
+            f"with {_bar(way.end_bar, units)} left {_need(advice.need_q50_kg, units)}; on 8 dives in 10 "
+            f"{_range(advice.need_q10_kg, advice.need_q90_kg, units)}",
+        ),
+        ("From now", _way(answer, units)),
+    ]
+    rows += _chances(answer, units)
+    if now.disagree:
+        who = "the records" if answer.records else "body and kit alone"
+        rows.append(
+            (
+                "They differ",
+                f"by {who} it would be {_need(now.expected_q50_kg, units)} now, "
+                f"{_range(now.expected_q10_kg, now.expected_q90_kg, units)}",
+            )
+        )
+    if place.taken.taken:
+        rows.append(("Taken over", taken_text(place.taken)))
+    return rows
+
+
+def _chances(answer: CheckAnswer, units: Units) -> list[tuple[str, str]]:
+    from leadline.reports.phrase import chance
+
+    over = quantity(2.0, "kg", units=units, digits=0 if units == "metric" else 1)
+    return [
+        ("Too light", f"at the end on {chance(answer.p_too_light)} with that"),
+        ("Too heavy", f"by more than {over} on {chance(answer.p_too_heavy)}"),
+    ]
+
+
+def _seen(look: Look, answer: CheckAnswer, units: Units) -> str:
+    from leadline.decide.sentence import mass_text
+    from leadline.reports.phrase import BREATH, WATERLINE
+
+    lead = mass_text(look.lead_kg, imperial=units == "imperial") if look.lead_kg else "no lead"
+    line = f"{WATERLINE[look.waterline]}, {BREATH[look.breath]}" if look.waterline else "waterline not noted"
+    text = f"{lead} on, {_bar(answer.course.now_bar, units)}: {line}{_SINKS[look.exhale_sinks]}"
+    return text if answer.looks < 2 else f"{text}; {answer.looks} looks count today"
+
+
+def _now(answer: CheckAnswer, units: Units) -> str:
+    """What would make this check right, and what the looks say by themselves."""
+    from leadline.decide.check_words import change_text
+
+    now = answer.now
+    change = change_text(now.change_kg, imperial=units == "imperial")
+    text = (
+        f"{_need(now.q50_kg, units)} would put the water at eye level on a normal breath, 8 in 10 "
+        f"{_range(now.q10_kg, now.q90_kg, units)}: {change}, for this moment and not for the dive"
+    )
+    low, high = now.alone_low_kg, now.alone_high_kg
+    if isinf(low) and isinf(high):
+        return text
+    if isinf(low):
+        return f"{text}. By the look alone: less than about {_need(high, units)}"
+    if isinf(high):
+        return f"{text}. By the look alone: more than about {_need(low, units)}"
+    return f"{text}. By the look alone: {_range(low, high, units)}"
+
+
+def _gas(answer: CheckAnswer, units: Units) -> str:
+    way = answer.course
+    if way.gas_kg <= 0:
+        return f"nothing above {_bar(way.end_bar, units)}"
+    return (
+        f"{quantity(way.gas_kg, 'kg', units=units, digits=2)} of gas from {_bar(way.now_bar, units)} to "
+        f"{_bar(way.end_bar, units)}; in lead {quantity(way.gas_lead_kg, 'kg', units=units, digits=2)}"
+    )
+
+
+def _way(answer: CheckAnswer, units: Units) -> str:
+    """What moves need from here to the stop, line by line."""
+    way = answer.course
+    parts = [
+        f"{name} {_signed(lead, units)}"
+        for name, lead in (
+            ("gas breathed", way.gas_lead_kg),
+            ("foam at depth", way.foam_lead_kg),
+            ("quiet breath", way.breath_lead_kg),
+            ("head under", way.head_lead_kg),
+            ("the rest", way.rest_lead_kg),
+        )
+        if abs(lead) >= 0.05
+    ]
+    return f"{', '.join(parts)}, in {'lb' if units == 'imperial' else 'kg'} of lead" if parts else "no change"

@@ -1,0 +1,272 @@
+"""A surface check read at the water's edge: what to add or take off now, and for the end of the dive."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.arrays import Columns, Records
+from leadline.decide import check_words
+from leadline.decide.advice import TOO_HEAVY, Advice, advise, breath_out
+from leadline.decide.answering import NOTHING
+from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block
+from leadline.decide.check_look import Conditions, Look
+from leadline.decide.check_reading import Course, Reading, course, looks_disagree, reading
+from leadline.decide.checked_dive import CheckedDive
+from leadline.decide.history import NEAR_RESERVE
+from leadline.errors import OutOfRangeError
+from leadline.model.population import Fit
+from leadline.records import CHECKS, RESERVE_PRESSURE
+
+__all__ = ["CheckAnswer", "check", "check_rows"]
+
+MOST_CHANGE: Final = 2.0  # kg on one look
+LIGHT_BODY: Final = 45.0  # kg of body mass, below which steps are halved
+STEP_DOWN: Final = 1.0  # kg off on a reading that is in doubt
+
+
+@dataclass(frozen=True)
+class CheckAnswer:
+    """What a surface check makes of the lead.
+
+    Parameters
+    ----------
+    diver : str
+        Name.
+    lead_on_kg : float
+        Lead on at the last look. [kg]
+    now : Reading
+        At this moment.
+    course : Course
+        From here to the end of the dive.
+    advice : Advice
+        The answer for the dive, as `suggest` would give it with this check in the book.
+    lead_kg, change_kg : float
+        Lead for the dive, or for the next look where `again`; and that less the lead on. [kg]
+    p_too_light, p_too_heavy : float
+        Chances at the end of the dive with `lead_kg`. [-]
+    again : bool
+        Whether to look again before the dive.
+    looks : int
+        Looks of that day that count, this one included.
+    records : bool
+        Whether there are records of this diver.
+    doubts, cautions : tuple of str
+        Why the reading may be off; what applies besides.
+    instruction : str
+        What to do, in one sentence.
+    """
+
+    diver: str
+    lead_on_kg: float
+    now: Reading
+    course: Course
+    advice: Advice
+    lead_kg: float
+    change_kg: float
+    p_too_light: float
+    p_too_heavy: float
+    again: bool
+    looks: int
+    records: bool
+    doubts: tuple[str, ...]
+    cautions: tuple[str, ...]
+    instruction: str
+
+
+def check_rows(plan: Columns, looks: Sequence[Look], keys: Sequence[str], *, dive: str = "") -> Columns:
+    """Rows of the checks table for looks in the kit of a planned dive.
+
+    Parameters
+    ----------
+    plan : Columns
+        One row.
+    looks : sequence of Look
+        In order of time.
+    keys : sequence of str
+        Of the checks.
+    dive : str
+        Dive of that day that they were made on.
+
+    Returns
+    -------
+    Columns
+        One row a look.
+    """
+    own: dict[str, list[Any]] = {
+        "check": list(keys),
+        "dive": [dive] * len(looks),
+        "lead_kg": [look.lead_kg for look in looks],
+        "bar": [look.bar for look in looks],
+        "waterline": [look.waterline for look in looks],
+        "breath": [look.breath for look in looks],
+        "exhale_sinks": [look.exhale_sinks for look in looks],
+    }
+    return {
+        name: np.array(own[name], float if name == "lead_kg" else object)
+        if name in own
+        else np.repeat(plan[name], len(looks))
+        for name in CHECKS.by_name
+    }
+
+
+def check(
+    records: Records,
+    fit: Fit,
+    plan: Columns,
+    looks: Sequence[Look],
+    *,
+    conditions: Conditions | None = None,
+    block: Block | None = None,
+    risk: float = 0.05,
+    imperial: bool = False,
+    dive: str = "",
+    dives_in_fit: NDArray[np.bool_] | None = None,
+    checks_in_fit: NDArray[np.bool_] | None = None,
+) -> CheckAnswer:
+    """Read a surface check.
+
+    Parameters
+    ----------
+    records : Records
+        Those of the diver with all gear; no dive and no check is needed. Saved checks of that day count.
+    fit : Fit
+        The population; `prior_fit()` where nothing has been learned.
+    plan : Columns
+        The dive to come, one row with a date: kit, water, `start_bar` the pressures now, `stop_bar` those
+        planned for the end (default the reserve; where now is lower, now).
+    looks : sequence of Look
+        In order of time; the last is now.
+    conditions : Conditions, optional
+        How it was made.
+    block : Block, optional
+        Blocks in use; default 0.5 kg.
+    risk : float
+        Accepted chance of too light at the end. [-] Valid 0.001 to 0.5.
+    imperial : bool
+        Whether the sentences speak in pounds.
+    dive : str
+        Dive of that day on which the check was made, if any.
+    dives_in_fit, checks_in_fit : ndarray of bool, optional
+        Which records the population was fitted to; default none.
+
+    Returns
+    -------
+    CheckAnswer
+        A diver who was not still gives no evidence: the answer is then that of the records.
+
+    Raises
+    ------
+    OutOfRangeError
+        If there is no look, or the plan has no date or no pressure now.
+    """
+    conditions, block = conditions or Conditions(), block or Block()
+    _require(plan, looks)
+    plan = _not_above_now(plan)
+    used = looks if conditions.still is not False else ()
+    keys = [f"look {number}" for number in range(1, len(used) + 1)]
+    rows = check_rows(plan, used, keys, dive=dive)
+    joined = {name: np.concatenate([records.checks[name], rows[name]]) for name in records.checks}
+    seen = np.zeros(len(records.checks["check"]), bool) if checks_in_fit is None else checks_in_fit
+    assessment = Assessment.of(
+        replace(records, checks=joined),
+        fit,
+        plan=plan,
+        dives_in_fit=dives_in_fit,
+        checks_in_fit=np.append(seen, np.zeros(len(used), bool)),
+    )
+    checked = CheckedDive.around(assessment)
+    advice = advise(checked, block=block, risk=risk, imperial=imperial)[0]
+    now = reading(checked, looks[-1].lead_kg, block)
+    return _answer(checked, advice, now, looks, conditions=conditions, block=block, imperial=imperial)
+
+
+def _require(plan: Columns, looks: Sequence[Look]) -> None:
+    if not looks:
+        raise OutOfRangeError("no look at the waterline given; give at least one")
+    if np.isnat(plan["date"][0]):
+        raise OutOfRangeError("the planned dive has no date; give the day of the check")
+    parts = plan["start_bar"][0].split(";")
+    if any(part.strip() in ("", NOTHING) for part in parts):
+        raise OutOfRangeError("start_bar must hold the pressure now of every cylinder")
+
+
+def _not_above_now(plan: Columns) -> Columns:
+    """The plan, its end pressures no higher than those of now."""
+    now = [part.strip() for part in plan["start_bar"][0].split(";")]
+    planned = next((plan[name][0] for name in ("stop_bar", "end_bar") if plan[name][0]), "")
+    end = [part.strip() for part in planned.split(";")]
+    count = max(len(now), len(end))
+    now, end = (parts * count if len(parts) == 1 else parts for parts in (now, end))
+    lower = [
+        last if last == NOTHING else f"{min(float(first), float(last or RESERVE_PRESSURE)):.12g}"
+        for first, last in zip(now, end, strict=True)
+    ]
+    return {**plan, "stop_bar": np.array([";".join(lower)], object)}
+
+
+def _chances(checked: CheckedDive, advice: Advice, lead: float) -> tuple[float, float]:
+    """Chances of too light and too heavy at the end of the dive with some lead."""
+    if lead == advice.lead_kg:
+        return advice.p_too_light, advice.p_too_heavy
+    rows = np.array([checked.position])
+    need = checked.marginals(rows, checked.state(rows))[0]
+    out = breath_out(checked.fit.theta)
+    return float(need.above(lead + out)), float(1 - need.above(lead - TOO_HEAVY))
+
+
+def _answer(
+    checked: CheckedDive,
+    advice: Advice,
+    now: Reading,
+    looks: Sequence[Look],
+    *,
+    conditions: Conditions,
+    block: Block,
+    imperial: bool,
+) -> CheckAnswer:
+    """The lead for the dive or for the next look, and the words."""
+    on, way = looks[-1].lead_kg, course(checked)
+    count = len(np.unique(checked.evidence.statements.row[checked.looks]))
+    doubts = check_words.doubts(
+        looks[-1],
+        conditions,
+        suited=bool(checked.rigs.suited[checked.position]),
+        dry=bool(checked.rigs.dry[checked.position]),
+        contradict=looks_disagree(checked),
+    )
+    half = 0.5 if float(checked.rigs.body.mass[checked.position]) < LIGHT_BODY else 1.0
+    far = abs(advice.lead_kg - on) > MOST_CHANGE * half + 1e-9 and count <= 1
+    unsure = now.disagree and count <= 1
+    again = bool(advice.check_first or far or unsure or doubts)
+    lead = advice.lead_kg
+    if unsure or doubts:  # more lead at once, less of it only in small steps
+        lead = max(lead, block.at_least(on - STEP_DOWN * half))
+    if conditions.still is False:
+        lead = on
+    light, heavy = _chances(checked, advice, lead)
+    found = CheckAnswer(
+        diver=advice.diver,
+        lead_on_kg=on,
+        now=now,
+        course=way,
+        advice=advice,
+        lead_kg=lead,
+        change_kg=lead - on,
+        p_too_light=light,
+        p_too_heavy=heavy,
+        again=again,
+        looks=count,
+        records=bool((checked.before.evidence.diver == checked.line.occasions.diver[checked.position]).any()),
+        doubts=doubts,
+        cautions=check_words.cautions(
+            advice.cautions, looks[-1], way.now_bar, way.end_bar, near=NEAR_RESERVE, imperial=imperial
+        ),
+        instruction="",
+    )
+    return replace(found, instruction=check_words.instruction(found, far=far, imperial=imperial))

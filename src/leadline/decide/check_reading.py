@@ -1,0 +1,197 @@
+"""What the looks of a surface check say about need now, and what leads from there to the end of the dive."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from leadline.decide.block import Block
+from leadline.decide.checked_dive import CheckedDive
+from leadline.physics.ledger import Ledger, State, evaluate
+
+__all__ = ["Course", "Reading", "course", "looks_disagree", "reading"]
+
+DISAGREE: Final = 0.05  # chance of what was seen, over its best: below it, check and records disagree
+CONTRADICT: Final = 0.05  # the same for one look, given the other looks of the day
+
+_FOAM: Final = ("suit", "hood", "gloves", "boots")
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Need at a check that is right: eye level, a normal breath, the pressures of now.
+
+    Parameters
+    ----------
+    q10_kg, q50_kg, q90_kg : float
+        Of need now, on this dive, the looks and what was known before taken together. [kg]
+    lead_kg, change_kg : float
+        The middle on the blocks in use, and that less the lead on. [kg]
+    alone_low_kg, alone_high_kg : float
+        What the looks say by themselves: 8 in 10; an end that nothing was seen of is infinite. [kg]
+    expected_q10_kg, expected_q50_kg, expected_q90_kg : float
+        What was known before them. [kg]
+    disagree : bool
+        Whether the looks and what was known before are far apart.
+    """
+
+    q10_kg: float
+    q50_kg: float
+    q90_kg: float
+    lead_kg: float
+    change_kg: float
+    alone_low_kg: float
+    alone_high_kg: float
+    expected_q10_kg: float
+    expected_q50_kg: float
+    expected_q90_kg: float
+    disagree: bool
+
+
+@dataclass(frozen=True)
+class Course:
+    """What leads from need now to need at the end of the dive.
+
+    Parameters
+    ----------
+    now_bar, end_bar : float
+        Lowest pressure among the cylinders carried to the end. [bar gauge]
+    gas_kg : float
+        Gas still to be breathed from them. [kg]
+    gas_lead_kg, foam_lead_kg, breath_lead_kg, head_lead_kg, rest_lead_kg : float
+        Change of need, in lead: by that gas; by foam that shrinks; by the normal breath that becomes a quiet
+        one; by the head that goes under; by cylinders left behind and all else. [kg]
+    """
+
+    now_bar: float
+    end_bar: float
+    gas_kg: float
+    gas_lead_kg: float
+    foam_lead_kg: float
+    breath_lead_kg: float
+    head_lead_kg: float
+    rest_lead_kg: float
+
+
+def reading(checked: CheckedDive, lead_on: float, block: Block) -> Reading:
+    """Need at a check that is right.
+
+    Parameters
+    ----------
+    checked : CheckedDive
+        The dive with its looks.
+    lead_on : float
+        Lead on at the last look. [kg]
+    block : Block
+        Blocks in use.
+
+    Returns
+    -------
+    Reading
+        Where there is no look, that of what was known before.
+    """
+    low, middle, high = (float(q) for q in checked.now.quantile([0.1, 0.5, 0.9]))
+    below, half, over = (float(q) for q in checked.expected.quantile([0.1, 0.5, 0.9]))
+    alone_low, alone_high = _alone(checked) if checked.looks.any() else (-np.inf, np.inf)
+    nearest = block.nearest(middle)
+    return Reading(
+        q10_kg=low,
+        q50_kg=middle,
+        q90_kg=high,
+        lead_kg=nearest,
+        change_kg=nearest - lead_on,
+        alone_low_kg=alone_low,
+        alone_high_kg=alone_high,
+        expected_q10_kg=below,
+        expected_q50_kg=half,
+        expected_q90_kg=over,
+        disagree=_surprise(checked) < DISAGREE,
+    )
+
+
+def _alone(checked: CheckedDive) -> tuple[float, float]:
+    """What the looks say by themselves, 8 in 10; the even chance where only one side is known. [kg]."""
+    logs = checked.log_likelihood()
+    share = np.exp(logs - logs.max())
+    ends = share[0] > 0.5, share[-1] > 0.5
+    if any(ends):
+        inside = checked.grid[share > 0.5]
+        return (-np.inf if ends[0] else float(inside[0]), np.inf if ends[1] else float(inside[-1]))
+    total = np.cumsum(share) / share.sum()
+    low, high = np.interp([0.1, 0.9], total, checked.grid)
+    return float(low), float(high)
+
+
+def _surprise(checked: CheckedDive) -> float:
+    """Chance of what was seen by what was known before, over its best. [-]."""
+    logs = checked.log_likelihood()
+    before = checked.expected.above(checked.grid[:-1]) - checked.expected.above(checked.grid[1:])
+    return float(before @ np.exp(logs - logs.max())[:-1])
+
+
+def looks_disagree(checked: CheckedDive) -> bool:
+    """Whether some look hardly fits the others of that day.
+
+    Parameters
+    ----------
+    checked : CheckedDive
+        The dive with its looks.
+
+    Returns
+    -------
+    bool
+        False where there are fewer than two.
+    """
+    rows = checked.evidence.statements.row[checked.looks]
+    if len(np.unique(rows)) < 2:
+        return False
+    for row in np.unique(rows):
+        one, others = checked.log_likelihood(rows == row), checked.log_likelihood(rows != row)
+        weights = np.exp(others - others.max())
+        if float(weights @ np.exp(one - one.max()) / weights.sum()) < CONTRADICT:
+            return True
+    return False
+
+
+def course(checked: CheckedDive) -> Course:
+    """What leads from need now to need at the end of the dive.
+
+    Parameters
+    ----------
+    checked : CheckedDive
+        The dive.
+
+    Returns
+    -------
+    Course
+        Ledgers at a right check and at the stop, line by line; the parts add up to the change of need.
+    """
+    rows = np.array([checked.position])
+    rigs = checked.rigs.take(rows)
+    here, there = checked.right_now, checked.state(rows)
+    first, last = evaluate(rigs, here), evaluate(rigs, there)
+    kept = evaluate(rigs, State(0.0, here.cylinder_pressure, rigs.carried))
+    gas = float(kept.items["gas"].mass[0] - last.items["gas"].mass[0])
+    worth = gas / float(last.lead_factor[0])
+    foam, breath, head = (
+        sum(_in_lead(last, name) - _in_lead(first, name) for name in names)
+        for names in (_FOAM, ("lungs",), ("head_out",))
+    )
+    on = np.asarray(rigs.carried[0], bool)
+    now, end = (float(np.min(np.asarray(s.cylinder_pressure, float)[0][on])) for s in (here, there))
+    return Course(
+        now_bar=now,
+        end_bar=end,
+        gas_kg=gas,
+        gas_lead_kg=worth,
+        foam_lead_kg=foam,
+        breath_lead_kg=breath,
+        head_lead_kg=head,
+        rest_lead_kg=float(last.need[0] - first.need[0]) - worth - foam - breath - head,
+    )
+
+
+def _in_lead(ledger: Ledger, name: str) -> float:
+    return float(ledger.net_buoyancy(name)[0] / ledger.lead_factor[0])

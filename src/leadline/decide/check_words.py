@@ -1,0 +1,176 @@
+"""The words of a surface check: why a reading may be off, what applies besides, what to do."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from leadline.decide.check_look import Conditions, Look
+from leadline.decide.sentence import mass_text
+from leadline.units import to_imperial
+
+if TYPE_CHECKING:
+    from leadline.decide.check import CheckAnswer
+
+__all__ = ["HELD_BREATH", "cautions", "change_text", "doubts", "instruction"]
+
+SETTLING: Final = 3.0
+"""Minutes in the water until the air has found its way out of a suit. [min] (judged)"""
+
+HELD_BREATH: Final = "Breath is held only here, at the surface: never at depth, never on the way up"
+
+_CONTRADICTION: Final = {
+    (
+        "chin",
+        "yes",
+    ): "Water at the chin on a breath that, let out, sinks you: breathing out is not worth a head",
+    ("crown", "no"): "Water over the crown, yet you stay up breathed out: the two do not go together",
+    ("under", "no"): "Under on that breath, yet up when it is let out: the two do not go together",
+}
+
+
+def doubts(
+    look: Look,
+    conditions: Conditions,
+    *,
+    suited: bool,
+    dry: bool,
+    contradict: bool,
+) -> tuple[str, ...]:
+    """Why the reading of now may be off, the gravest first.
+
+    Parameters
+    ----------
+    look : Look
+        The last.
+    conditions : Conditions
+        How it was made.
+    suited, dry : bool
+        In a suit; in a dry suit.
+    contradict : bool
+        Whether some look of the day hardly fits the others.
+
+    Returns
+    -------
+    tuple of str
+        Clauses without a semicolon; empty where nothing speaks against it.
+    """
+    found = []
+    if conditions.still is False:
+        found.append("Not still: finning, sculling and holding on carry kilograms, so this look is not used")
+    if text := _CONTRADICTION.get((look.waterline, look.exhale_sinks)):
+        found.append(text if look.breath != "full" else f"{text}, not even a full one")
+    if contradict:
+        found.append("The looks of today hardly fit each other: something changed in between, or was misread")
+    if look.breath == "full":
+        found.append(
+            "Held on a full breath, which is some litres above a normal one and differs most between people"
+        )
+    if suited and conditions.minutes is not None and conditions.minutes < SETTLING:
+        vent = "vent it standing upright" if dry else "let water through it"
+        found.append(f"Just in the water: air still in the suit makes the reading too light, so {vent}")
+    return tuple(found)
+
+
+def cautions(
+    given: tuple[str, ...],
+    look: Look,
+    now: float,
+    end: float,
+    *,
+    near: float,
+    imperial: bool,
+) -> tuple[str, ...]:
+    """What applies to this answer, most urgent first; the standing caution is not among them.
+
+    Parameters
+    ----------
+    given : tuple of str
+        Cautions of the answer for the dive.
+    look : Look
+        The last.
+    now, end : float
+        Pressure now and at the end. [bar gauge]
+    near : float
+        Pressure up to which a cylinder counts as nearly empty. [bar gauge]
+    imperial : bool
+        Whether to speak in psi.
+
+    Returns
+    -------
+    tuple of str
+        Clauses without a semicolon.
+    """
+    found = []
+    if now <= end:
+        found.append(
+            f"No gas left to breathe above the end of {_pressure(end, imperial)}: do not go down on it"
+        )
+    elif now > near:
+        found.append(
+            f"Made with {_pressure(now, imperial)}: what is right now is too light when that gas is gone, "
+            "so look again after the dive with a nearly empty cylinder, at the planned reserve"
+        )
+    found += given
+    if look.breath != "out":
+        found.append(HELD_BREATH)
+    return tuple(found)
+
+
+def _pressure(bar: float, imperial: bool) -> str:
+    return f"{float(to_imperial(bar, 'psi')):.0f} psi" if imperial else f"{bar:.0f} bar"
+
+
+def change_text(change: float, *, imperial: bool = False) -> str:
+    """A change of lead in words.
+
+    Parameters
+    ----------
+    change : float
+        [kg] Positive: more lead.
+    imperial : bool
+        Whether to speak in pounds.
+
+    Returns
+    -------
+    str
+        Such as `add 1.5 kg`.
+
+    Examples
+    --------
+    >>> change_text(1.5), change_text(-0.5), change_text(0.0)
+    ('add 1.5 kg', 'take off 0.5 kg', 'leave it as it is')
+    """
+    if abs(change) < 0.05:
+        return "leave it as it is"
+    return f"{'add' if change > 0 else 'take off'} {mass_text(abs(change), imperial=imperial)}"
+
+
+def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
+    """What to do, in one sentence or two.
+
+    Parameters
+    ----------
+    answer : CheckAnswer
+        All else.
+    far : bool
+        Whether the change is large for one look.
+    imperial : bool
+        Whether to speak in pounds.
+
+    Returns
+    -------
+    str
+        No act in it rewards breathing below the reserve.
+    """
+    wear = mass_text(answer.lead_kg, imperial=imperial) if answer.lead_kg > 0 else "no lead"
+    if not answer.again:
+        return f"Dive with {wear}, and note the stop with an empty BC."
+    why = ""
+    if answer.now.disagree and answer.looks <= 1:
+        other = "records" if answer.records else "formulas"
+        why = f" If it shows the same, go by the water, not by the {other}."
+    elif far:
+        why = " So large a change is not made on one look."
+    elif answer.advice.check_first and not answer.doubts:
+        why = " The range is still wide."
+    return f"Look again with {wear}: upright and still, BC empty, a normal breath held, then let it out.{why}"

@@ -1,0 +1,232 @@
+"""The dive that a surface check is made for: the check and the stop share that dive's own scatter.
+
+A check minutes before a dive tells more about that dive than about the next one: whatever makes this day
+different (another layer, a fuller suit) is in it. So need at the check is updated with the scatter in it, on
+a grid, and then carried to the stop by the ledger.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from functools import cached_property
+from typing import Final, Self
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import log_ndtr, logsumexp
+
+from leadline.decide.assessment import ALL_TIME, Assessment
+from leadline.model.marginal import Marginal
+from leadline.physics.ledger import State, breath_volume, emerged_head
+from leadline.timeline import CHECK, PLAN
+
+__all__ = ["CheckedDive"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+LEAST_OWN_SD: Final = 0.15  # kg: no look is read finer than that (judged)
+LEAST_CARRY_SD: Final = (
+    0.10  # kg: nor is need carried from the surface to the stop without any doubt (judged)
+)
+STEP: Final = 0.02  # kg of the grid
+REACH: Final = 6.0  # sds to either side
+BIAS_NODES: Final = 15
+EVIDENCE: Final = ("waterline", "exhale")
+
+
+@dataclass(frozen=True)
+class CheckedDive(Assessment):
+    """An assessment whose one planned dive has been checked at the surface.
+
+    Parameters
+    ----------
+    looks : ndarray of bool, shape (m,)
+        Evidence of the surface checks that belong to the planned dive.
+
+    Notes
+    -----
+    A look made a minute ago is taken at its word: no share of wrong records, which is for what was written
+    down long after. So a deeper waterline never asks for more lead, and a clear check overrules the records.
+    """
+
+    looks: BoolArray
+
+    @classmethod
+    def around(cls, assessment: Assessment) -> Self:
+        """The same assessment; its looks are the checks of that diver, in that suit, on the plan's day.
+
+        Parameters
+        ----------
+        assessment : Assessment
+            With a plan of one row, whose start pressures are those of now.
+
+        Returns
+        -------
+        CheckedDive
+            Checks that nothing was noted of are no evidence and not among the looks.
+        """
+        line, evidence = assessment.line, assessment.evidence
+        here = int(line.at(PLAN)[0])
+        day = line.occasions.date.astype("datetime64[D]")
+        same = (
+            (line.table == CHECK)
+            & (line.occasions.diver == line.occasions.diver[here])
+            & (assessment.suit == assessment.suit[here])
+            & (day == day[here])
+        )
+        looks = same[evidence.statements.row] & np.isin(evidence.statements.kind, EVIDENCE)
+        held = {f.name: getattr(assessment, f.name) for f in fields(Assessment)}
+        return cls(**held, looks=looks)
+
+    @cached_property
+    def before(self) -> Assessment:
+        """What was known without these looks."""
+        held = {f.name: getattr(self, f.name) for f in fields(Assessment)}
+        return Assessment(**held | {"evidence": self.evidence.take(~self.looks)})
+
+    @property
+    def position(self) -> int:
+        """Row of the planned dive in the timeline."""
+        return int(self.line.at(PLAN)[0])
+
+    @cached_property
+    def right_now(self) -> State:
+        """The state of a check that is right: eye level, a normal breath, the pressures of now."""
+        rows = np.array([self.position])
+        rigs = self.rigs.take(rows)
+        return State(
+            depth=np.zeros(1),
+            cylinder_pressure=np.where(rigs.present, self.line.occasions.start[rows], 0.0),
+            carried=rigs.present,
+            breath=breath_volume(np.array(["normal"], object), rigs.lungs)[0],
+            head_out=emerged_head(rigs, "eye")[0],
+        )
+
+    @cached_property
+    def expected(self) -> Marginal:
+        """Need at a check that is right, without the looks."""
+        return self.before.marginals(np.array([self.position]), self.right_now)[0]
+
+    @cached_property
+    def _shift(self) -> FloatArray:
+        """Prior need in the state of each look, less that of a right check now. [kg]."""
+        ledger, _ = self.prior(np.array([self.position]), self.right_now)
+        return np.asarray(self.evidence.observations.prior[self.looks] - ledger.need[0])
+
+    @cached_property
+    def grid(self) -> FloatArray:
+        """Values of need at the check, wide enough for what was expected and for what was seen. [kg]."""
+        o = self.evidence.observations
+        seen = np.concatenate([o.lower[self.looks] - self._shift, o.upper[self.looks] - self._shift])
+        reach = REACH * self.expected.sd
+        ends = np.append(seen[np.isfinite(seen)], self.expected.mean)
+        return np.arange(ends.min() - reach, ends.max() + reach + STEP, STEP)
+
+    @cached_property
+    def keys(self) -> tuple[str, ...]:
+        """Kind and breath of each look: those alike err together."""
+        words = self.evidence.statements.take(self.looks)
+        return tuple(f"{kind} {breath}" for kind, breath in zip(words.kind, words.breath, strict=True))
+
+    def log_likelihood(self, used: BoolArray | None = None) -> FloatArray:
+        """Log chance of what was seen, for each value of need at a right check now.
+
+        Parameters
+        ----------
+        used : ndarray of bool, shape (looks,), optional
+            Which of the looks; default all.
+
+        Returns
+        -------
+        ndarray, shape of `grid`
+            Looks on the same breath err together (how full a normal breath is, how big the head): their
+            common error is integrated out, so that looking ten times does not make ten readings.
+        """
+        words = self.evidence.statements.take(self.looks)
+        o = self.evidence.observations.take(self.looks)
+        own = np.maximum(words.reading_sd, LEAST_OWN_SD)
+        common = np.sqrt(np.maximum(o.reading_sd**2 - own**2, 0.0))
+        # The zones that fit lie side by side: together they are one interval.
+        low = np.where(o.fit[:, 2] > 0, -np.inf, np.where(o.fit[:, 1] > 0, o.lower, o.upper))
+        high = np.where(o.fit[:, 0] > 0, np.inf, np.where(o.fit[:, 1] > 0, o.upper, o.lower))
+        nodes, weights = np.polynomial.hermite_e.hermegauss(BIAS_NODES)
+        rows = np.arange(len(self.keys)) if used is None else np.flatnonzero(used)
+        total = np.zeros(len(self.grid))
+        for key in sorted({self.keys[s] for s in rows}):
+            joint = np.broadcast_to(np.log(weights / weights.sum())[:, None], (BIAS_NODES, len(self.grid)))
+            for s in (s for s in rows if self.keys[s] == key):
+                need = self.grid + self._shift[s] + common[s] * nodes[:, None]
+                joint = joint + _log_between((low[s] - need) / own[s], (high[s] - need) / own[s])
+            total += logsumexp(joint, axis=0)
+        return total
+
+    @cached_property
+    def now(self) -> Marginal:
+        """Need at a right check now, on this dive, the looks taken in."""
+        logs = _log_density(self.expected, self.grid) + self.log_likelihood()
+        weights = np.exp(logs - logs.max())
+        return Marginal(self.grid, weights / weights.sum(), STEP)
+
+    def carried_to(self, state: State) -> Marginal:
+        """Need on this dive in another state, the looks taken in.
+
+        Parameters
+        ----------
+        state : State
+            One row, such as the stop at the reserve.
+
+        Returns
+        -------
+        Marginal
+            By the regression of need there on need now. What the two do not share is the physics' own doubt
+            about their difference: mostly how much foam is worn.
+        """
+        rows = np.array([self.position])
+        there = self.before.marginals(rows, state)[0]
+        near, far = (self.prior(rows, s)[1] for s in (self.right_now, state))
+        apart = np.sum((near.values - far.values) ** 2)
+        apart += (self.fit.theta.suit_factor * (near.suit_sd - far.suit_sd)[0]) ** 2
+        here, away, scatter = self.expected.expected_sd**2, there.expected_sd**2, there.scatter**2
+        shared = float(np.clip((here + away - apart) / 2, 0.0, np.sqrt(here * away)))
+        slope = (shared + scatter) / (here + scatter)
+        left = away + scatter - slope**2 * (here + scatter)
+        points = there.mean + slope * (self.now.points - self.expected.mean)
+        return Marginal(points, self.now.weights, float(np.sqrt(max(left, LEAST_CARRY_SD**2))))
+
+    def marginals(self, rows: IntArray, state: State, *, until: int = ALL_TIME) -> list[Marginal]:
+        """Posterior of need; for the checked dive with its scatter shared by check and stop.
+
+        Parameters
+        ----------
+        rows : ndarray of int, shape (t,)
+            Rows of the timeline, all of one diver.
+        state : State
+            t rows.
+        until : int
+            Evidence up to and including this place in time; with such a limit the looks are plain evidence.
+
+        Returns
+        -------
+        list of Marginal
+            One a row.
+        """
+        if until != ALL_TIME or np.any(rows != self.position) or not self.looks.any():
+            return super().marginals(rows, state, until=until)
+        return [self.carried_to(state.take(np.array([i]))) for i in range(len(rows))]
+
+
+def _log_between(low: FloatArray, high: FloatArray) -> FloatArray:
+    """Log chance that a standard normal lies between two values, from the tail that keeps its digits."""
+    flip = low + high > 0
+    near, far = np.where(flip, -low, high), np.where(flip, -high, low)
+    top = log_ndtr(near)
+    return np.asarray(top + np.log1p(-np.exp(np.minimum(log_ndtr(far) - top, -1e-12))))
+
+
+def _log_density(marginal: Marginal, points: FloatArray) -> FloatArray:
+    """Log density of need, scatter included, up to a constant."""
+    kept = marginal.weights > marginal.weights.max() * 1e-12
+    z = (points[:, None] - marginal.points[kept]) / marginal.scatter
+    return np.asarray(logsumexp(-0.5 * z**2, axis=1, b=marginal.weights[kept]))

@@ -1,0 +1,375 @@
+"""`leadline check`: in words and as JSON, kept in the book or not, with no book, by questions."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from leadline.book import Book
+from leadline.cli import app, check_questions, questions
+from leadline.cli.check_parse import looks_of
+from leadline.errors import BookBusyError, OutOfRangeError
+
+from ..decide.club import HOSTILE, make_book  # noqa: TID252 (tests are on no path)
+
+SEEN = ("--lead", 5, "--bar", 60, "--waterline", "eye")
+GUEST = ("--mass", 78, "--height", 180, "--sex", "m", "--birth-year", 1985)
+KIT = ("--suit", "full 5", "--bc", "jacket", "--cylinder", "aluminium 11.1", "--water", "salt")
+
+
+@pytest.fixture(scope="module")
+def original(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_book(tmp_path_factory.mktemp("club") / "club.duckdb")
+
+
+@pytest.fixture
+def club(tmp_path: Path, original: Path) -> Path:
+    return Path(shutil.copy(original, tmp_path))
+
+
+@dataclass(frozen=True)
+class Done:
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+@pytest.fixture
+def check(club: Path):
+    """Run the command in this process, which starts faster."""
+
+    def ran(*options: object) -> Done:
+        found = CliRunner().invoke(app, ["check", "--book", str(club), *map(str, options)])
+        return Done(found.exit_code, found.stdout, found.stderr)
+
+    return ran
+
+
+def facts(done):
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)
+
+
+def kept(book: Path) -> dict[str, np.ndarray]:
+    with Book.open(book) as opened:
+        return dict(opened.records().checks)
+
+
+def test_check_is_kept_and_changes_the_next_answer_at_once(check, run, club: Path) -> None:
+    ask = (
+        "suggest",
+        "--book",
+        club,
+        "--diver",
+        "Uma",
+        "--suit",
+        "full 5",
+        "--cylinder",
+        "steel 12",
+        "--json",
+    )
+    kit = ("--suit", "full 5", "--bc", "jacket", "--cylinder", "steel 12", "--water", "salt")
+    before = json.loads(run(*ask).stdout)
+    done = check("--diver", "Uma", *kit, "--lead", 9, "--bar", "60", "--waterline", "under", "--json")
+    document = facts(done)
+    assert "kept in the book as Uma 20" in done.stderr
+    after = json.loads(run(*ask).stdout)
+    assert after["need_q90_kg"] < before["need_q90_kg"]
+    assert after["evidence"] != before["evidence"] == "none"
+    rows = kept(club)
+    assert rows["check"][-1] == document["kept_as"][0]
+    assert [rows[name][-1] for name in ("diver", "dive", "suit", "lead_kg", "bar", "waterline")] == [
+        "Uma",
+        "",
+        "full 5",
+        9.0,
+        "60",
+        "under",
+    ]
+    assert rows["breath"][-1] == "normal"
+
+
+def test_no_save_leaves_the_book_alone(check, club: Path) -> None:
+    before = club.read_bytes()
+    assert facts(check("--diver", "Ines", *SEEN, "--no-save", "--json"))["kept_as"] == []
+    assert club.read_bytes() == before
+
+
+def test_doubtful_reading_is_kept_only_if_asked(check, club: Path) -> None:
+    count = len(kept(club)["check"])
+    done = check("--diver", "Ines", *SEEN, "--breath", "full")
+    assert "not kept in the book, since the reading is in doubt" in done.stderr
+    assert len(kept(club)["check"]) == count
+    assert facts(check("--diver", "Ines", *SEEN, "--breath", "full", "--save", "--json"))["kept_as"]
+    assert len(kept(club)["check"]) == count + 1
+
+
+def test_finning_is_no_check_whatever_is_asked(check, club: Path) -> None:
+    count = len(kept(club)["check"])
+    done = check("--diver", "Ines", *SEEN, "--still", "no", "--save")
+    assert done.returncode == 1
+    assert "Not still" in done.stdout
+    assert done.stderr == "Error: not kept: a diver who is not still makes no check; look again\n"
+    assert len(kept(club)["check"]) == count
+
+
+@pytest.mark.parametrize(("day", "dive"), [("2026-05-08", "In-8"), ("2026-05-09", "")])
+def test_kit_of_a_dive_and_the_dive_itself_only_on_its_day(check, club: Path, day, dive) -> None:
+    document = facts(check("--diver", "Ines", "--on", "In-8", "--date", day, *SEEN, "--json"))
+    assert document["taken_from"] == "In-8"
+    assert document["taken_over"]["suit"] == "full 5"
+    rows = kept(club)
+    assert (rows["dive"][-1], rows["cylinder"][-1], str(rows["date"][-1])[:10]) == (dive, "steel 12", day)
+
+
+def test_looks_of_one_call_are_one_way_and_count_once(check, club: Path) -> None:
+    day = ("--diver", "Ines", "--date", "2026-05-20T09:00:00")
+    first = facts(check(*day, "--lead", 3, "--bar", 60, "--waterline", "chin", "--json"))
+    again = ("--again", "3:60:chin", "--again", "4:60:chin:no")
+    second = facts(check(*day, *SEEN, *again, "--json"))
+    assert (first["looks"], second["looks"]) == (1, 3)
+    assert [look["lead_kg"] for look in second["seen"]] == [4, 5]  # the first one is in the book already
+    assert len(set(kept(club)["check"])) == len(kept(club)["check"]) == 6
+    stranger = facts(check(*GUEST, *KIT, *SEEN, *again, "--json"))
+    assert stranger["looks"] == 3
+
+
+def test_guest_with_no_book_at_all(run, tmp_path: Path) -> None:
+    done = run("check", *GUEST, *KIT, "--other", "hood 5;boots 5", *SEEN, "--json")
+    document = facts(done)
+    assert done.stderr == "not kept in the book: the diver is not in the book\n"
+    assert document["diver"] == "a diver without records"
+    assert document["kit"] == ["full 5", "jacket", "aluminium 11.1", "hood 5", "boots 5"]
+    assert document["advice"]["dives_used"] == 1  # this check
+    assert document["records"] is False
+    assert 0 < document["course"]["gas_kg"] < 0.5
+    assert document["standing_caution"].startswith("An estimate, not an instruction")
+    assert not list(tmp_path.rglob("*.duckdb"))
+
+
+def test_guest_rests_on_what_the_book_has_learned(check, run) -> None:
+    with_book = facts(check(*GUEST, "--suit", "full 5", "--cylinder", "steel 12", *SEEN, "--json"))
+    without = facts(run("check", *GUEST, "--suit", "full 5", "--cylinder", "steel 12", *SEEN, "--json"))
+    assert with_book["now"]["expected_q50_kg"] != pytest.approx(without["now"]["expected_q50_kg"], abs=0.05)
+    assert with_book["course"]["gas_kg"] == pytest.approx(without["course"]["gas_kg"])
+
+
+def test_guest_of_whom_nothing_is_said_gets_a_wider_band(check) -> None:
+    known, unknown = (
+        facts(check(*body, "--suit", "full 5", *SEEN, "--json"))["now"] for body in (GUEST, ("--diver", ""))
+    )
+    width = [n["expected_q90_kg"] - n["expected_q10_kg"] for n in (known, unknown)]
+    assert width[0] < width[1]
+
+
+def test_known_diver_in_borrowed_kit_is_answered_and_not_kept(check, club: Path) -> None:
+    count = len(kept(club)["check"])
+    options = ("--diver", "Ines", "--cylinder", "steel 10", *SEEN)
+    done = check(*options)
+    assert (done.returncode, done.stderr) == (
+        0,
+        "not kept in the book: not among the gear of the book: steel 10\n",
+    )
+    assert "steel 10" in done.stdout
+    assert check(*options, "--save").returncode == 1
+    assert len(kept(club)["check"]) == count
+
+
+def test_people_see_what_to_do_first(check) -> None:
+    done = check("--diver", "Ines", "--lead", 5, "--bar", 200, "--waterline", "chin", "--exhale-sinks", "no")
+    lines = [line.strip() for line in done.stdout.splitlines() if line.strip()]
+    assert lines[0].startswith("Ines: full 5, jacket, steel 12; salt water")
+    assert lines[1].startswith("ADD ")
+    text = " ".join(done.stdout.split())
+    for words in (
+        "5 kg on, 200 bar: water at the chin, normal breath, and stays up breathed out",
+        "for this moment and not for the dive",
+        "By the look alone: more than about",
+        "2.29 kg of gas from 200 bar to 35 bar",  # held to CoolProp in tests/decide
+        "gas breathed +2.5",
+        "At the end with 35 bar left",
+        "Taken over suit, BC, cylinder, gas and water: as on dive In-8",
+        "Made with 200 bar",
+        "Breath is held only here",
+    ):
+        assert words in text
+    assert text.count("An estimate, not an instruction") == 1
+    assert max(len(line) for line in done.stdout.splitlines()) <= 100
+
+
+def test_imperial_has_no_kilograms(check) -> None:
+    done = check("--diver", "Ines", "--lead", 11, "--bar", 2900, "--waterline", "eye", "--units", "imperial")
+    assert done.returncode == 0
+    assert " kg" not in done.stdout
+    assert " bar" not in done.stdout
+    document = facts(check("--diver", "Ines", "--lead-lb", 11, "--psi", 870, "--waterline", "eye", "--json"))
+    assert document["lead_on_kg"] == pytest.approx(11 * 0.45359237)  # NIST SP 811
+    assert document["course"]["now_bar"] == pytest.approx(870 * 0.0689475729, rel=1e-6)
+
+
+def test_hostile_name_is_text(check, club: Path) -> None:
+    done = check("--diver", HOSTILE, *SEEN)
+    assert HOSTILE in done.stdout
+    assert kept(club)["diver"][-1] == HOSTILE
+
+
+@pytest.mark.parametrize(
+    ("options", "status", "message"),
+    [
+        ([], 2, "run it on a terminal to be asked"),
+        (["--diver", "Ines", "--bar", "60", "--waterline", "eye"], 2, "give --lead"),
+        (["--diver", "Ines", "--lead", "5", "--waterline", "eye"], 2, "give --bar"),
+        (["--diver", "Ines", "--lead", "5", "--bar", "60"], 2, "give --waterline"),
+        (["--diver", "Inez", *SEEN], 1, "no diver 'Inez' in the book; closest: Ines"),
+        (["--diver", "Ines", *GUEST, *SEEN], 1, "Ines is in the book, body and all"),
+        (["--diver", "Uma", *SEEN], 1, "give --suit"),
+        (["--diver", "Ines", "--on", "In-9", *SEEN], 1, "no dive 'In-9' of Ines in the book; closest: In-8"),
+        (["--diver", "Ines", "--suit", "W6", *SEEN], 1, "or describe it, such as full 5"),
+        (["--diver", "Ines", *SEEN[:4], "--waterline", "nose"], 1, "give one of chin, eye, crown, under"),
+        (["--diver", "Ines", *SEEN[:2], "--bar", "700", *SEEN[4:]], 1, "--bar 700: must lie in [0, 330] bar"),
+        (["--diver", "Ines", *SEEN[:2], "--bar", "-", *SEEN[4:]], 1, "--bar -: must be numbers"),
+        (["--diver", "Ines", *SEEN, "--reserve", "x"], 1, "--reserve x: must be numbers"),
+        (["--diver", "Ines", "--lead", "five", *SEEN[2:]], 1, "lead_kg five"),
+        (["--diver", "Ines", *SEEN, "--again", "5:60"], 1, "joined by colons"),
+        (["--diver", "Ines", *SEEN, "--still", "maybe"], 1, "give yes or no"),
+        (["--diver", "Ines", *SEEN, "--minutes", "-3"], 1, "minutes in the water, 0 to 600"),
+        (
+            [*GUEST[2:], "--mass", "780", "--suit", "full 5", *SEEN],
+            1,
+            "mass_kg 780: must lie in [20, 250] kg",
+        ),
+    ],
+)
+def test_what_cannot_be_answered_is_one_line(check, club: Path, options, status, message) -> None:
+    count = len(kept(club)["check"])
+    done = check(*options)
+    assert (done.returncode, done.stdout) == (status, "")
+    assert message in " ".join(done.stderr.replace("│", " ").split())
+    assert status == 2 or len(done.stderr.splitlines()) == 1
+    assert len(kept(club)["check"]) == count
+
+
+def test_named_book_that_is_missing_is_no_empty_one(run) -> None:
+    done = run("check", "--book", "none.duckdb", *GUEST, "--suit", "full 5", *SEEN)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr.startswith("Error: none.duckdb: no book here")
+
+
+def test_book_that_cannot_be_written_does_not_cost_the_answer(club: Path, monkeypatch) -> None:
+    def busy(*_: object) -> list[str]:
+        raise BookBusyError("club.duckdb: in use by process 7; try again when it has finished")
+
+    monkeypatch.setattr("leadline.cli.check_source.save", busy)
+    options = ["check", "--book", str(club), "--diver", "Ines", *map(str, SEEN), "--json"]
+    done = CliRunner().invoke(app, options)
+    assert done.exit_code == 1
+    assert json.loads(done.stdout)["kept_as"] == []
+    assert "in use by process 7" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "text", ["5:60", "5:60:chin:no:normal:more", "x:60:chin", "5:60:", "5:60:chin:perhaps"]
+)
+def test_earlier_look_must_be_whole(text) -> None:
+    with pytest.raises(OutOfRangeError, match=r"--again|lead_kg|exhale-sinks"):
+        looks_of([text], "metric")
+
+
+def test_questions_for_a_known_diver(club: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    answers = iter(
+        [
+            "Inez",
+            "Ines",
+            "",
+            "full six",
+            "",
+            "",
+            "",
+            "",
+            "",
+            "",
+            "five",
+            "5",
+            "60",
+            "nose",
+            "eye",
+            "",
+            "yes",
+            "",
+            "",
+        ]
+    )
+
+    def prompt(text: str, *, default: str, show_default: bool, err: bool) -> str:
+        asked.append(f"{text} <{default}>")
+        with Book.open(club, write=True, patience=0.0):
+            pass  # no book is held open while a question waits
+        return next(answers) or default
+
+    monkeypatch.setattr(questions.typer, "prompt", prompt)
+    found = check_questions.check(club, "metric")
+    assert found == {
+        "diver": "Ines",
+        "water": "salt",
+        "suit": "full 5",
+        "undersuit": "-",
+        "bc": "jacket",
+        "cylinder": "steel 12",
+        "gas": "air",
+        "other": "-",
+        "lead_kg": "5",
+        "start_bar": "60",
+        "waterline": "eye",
+        "breath": "normal",
+        "exhale_sinks": "yes",
+    }
+    assert sum("Suit" in text for text in asked) == 2
+    assert any("(chin/eye/crown/under)" in text for text in asked)
+    assert next(answers, None) is None
+
+
+def test_questions_for_a_guest_with_no_book(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    answers = iter(
+        [
+            "172",
+            "71",
+            "m",
+            "",
+            "",
+            "salt",
+            "full 5",
+            "",
+            "",
+            "steel 12",
+            "",
+            "",
+            "12",
+            "2900",
+            "",
+            "",
+            "no",
+            "yes",
+            "9",
+        ]
+    )
+
+    def prompt(text: str, *, default: str, show_default: bool, err: bool) -> str:
+        asked.append(text)
+        return next(answers) or default
+
+    monkeypatch.setattr(questions.typer, "prompt", prompt)
+    found = check_questions.check(None, "imperial")
+    assert found["person_mass_kg"] == "172"
+    assert (found["lead_kg"], found["start_bar"]) == ("12", "2900")
+    assert (found["exhale_sinks"], found["still"], found["minutes"]) == ("no", "yes", "9")
+    assert "diver" not in found
+    assert any("[lb]" in text for text in asked)
+    assert any("[psi]" in text for text in asked)

@@ -1,0 +1,505 @@
+"""A surface check at the water's edge: physics by hand, what must always hold, what it says."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+from CoolProp.CoolProp import PropsSI
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from leadline.arrays import Records, columns_from_rows
+from leadline.decide.advice import advise
+from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block
+from leadline.decide.check import CheckAnswer, check, check_rows
+from leadline.decide.check_kit import described, nothing, piece
+from leadline.decide.check_look import Conditions, Look
+from leadline.decide.check_words import HELD_BREATH
+from leadline.decide.checked_dive import CheckedDive
+from leadline.errors import OutOfRangeError, UnknownNameError
+from leadline.model.population import prior_fit
+from leadline.physics.ledger import breath_volume, emerged_head
+from leadline.records import CHECKS, DIVERS, DIVES, GEAR
+from leadline.timeline import PLAN
+
+from .club import DIVERS as DIVERS_OF_THE_CLUB
+from .club import HOSTILE, checks, learned, plan_row, records
+
+LITRE = 1.0254 / (1 - 1.0254 / 11.34)
+"""Lead that a litre of sea water is worth, by hand: 1.0254 kg/L (35 g/kg, 18 °C), lead 11.34 kg/L."""
+
+BODIES: list[dict[str, Any]] = [
+    {"mass_kg": 80, "height_cm": 180, "birth_year": 1986, "sex": "m", "dives_before": 500},
+    {"mass_kg": 60, "height_cm": 166, "birth_year": 1994, "sex": "f", "dives_before": 500},
+    {"mass_kg": 95, "height_cm": 175, "birth_year": 1974, "sex": "m", "dives_before": 500},
+]
+KIT = {"suit": "full 5", "bc": "jacket", "water": "salt", "water_temp_c": 18, "salinity_gkg": 35}
+
+
+def stranger(*, body: int = 0, cylinder: str = "aluminium 11.1", bar: str = "207", **changed: Any) -> Any:
+    """Records of one diver and described kit, no dive; and the plan."""
+    row = {"diver": "Guest", "date": "2026-06-01", **KIT, "cylinder": cylinder, "start_bar": bar} | changed
+    gear = described({k: str(v) for k, v in row.items()}, [])
+    held = nothing()
+    known = Records(
+        columns_from_rows(DIVERS, [{"diver": "Guest", **BODIES[body]}]),
+        columns_from_rows(GEAR, gear),
+        held.dives,
+        held.checks,
+    )
+    return known, columns_from_rows(DIVES, [row])
+
+
+def read(*looks: Look, body: int = 0, bar: str = "207", conditions=None, **changed: Any) -> CheckAnswer:
+    """The answer for a diver nobody knows."""
+    known, plan = stranger(body=body, bar=bar, **changed)
+    return check(known, prior_fit(), plan, looks, conditions=conditions)
+
+
+def look(lead: float = 6.0, line: str = "eye", *, bar: str = "207", sinks: str = "", breath: str = "normal"):
+    return Look(lead, bar, line, breath, sinks)
+
+
+def club_check(diver: str, *looks: Look, bar: str = "50", conditions=None, held=None, **plan: Any):
+    """The answer for a diver of the club, whose records are in the fit."""
+    held = held or records()
+    seen = {f"{name}_in_fit": np.ones(len(getattr(held, name)[name[:-1]]), bool) for name in ("dives",)}
+    row = columns_from_rows(DIVES, [plan_row(diver, start_bar=bar, **plan)])
+    return check(held, learned(), row, looks, conditions=conditions, **seen)
+
+
+# --- physics by hand ---
+
+
+def test_head_and_breath_are_archimedes_and_the_published_lung_volumes() -> None:
+    """Independent, by hand. Head: 1.7 L to eye level (common practice, no source). Breath: a normal breath is
+    half a quiet one and 0.3 L above the middle, 0.65 L (common practice)."""
+    course = read(look()).course
+    assert_allclose(course.head_lead_kg, 1.7 * LITRE, rtol=0.005)
+    assert_allclose(course.breath_lead_kg, -0.65 * LITRE, rtol=0.005)
+
+
+def test_breathing_out_is_the_published_regressions() -> None:
+    """Published: Quanjer et al., Eur. Respir. J. 6 suppl. 16 (1993), men: RV = 1.31 H + 0.022 A - 1.23,
+    FRC = 2.34 H + 0.009 A - 1.09 [L, m, years]. Under water 35 % of what is above RV is left
+    (Girandola et al. 1977), and breathing out on request goes 70 % of the way (common practice).
+
+    A diver who just sinks breathed out needs, on a normal breath at eye level, more lead by the breath and
+    less by the 1.7 L of head that is then out."""
+    age = 40.0 - 0.08  # born in the middle of 1986, checked on the first of June
+    residual, resting = 1.31 * 1.80 + 0.022 * age - 1.23, 2.34 * 1.80 + 0.009 * age - 1.09
+    above = 0.35 * (resting - residual)
+    breath = 0.65 + 0.35 + 0.7 * above
+    found = read(look(6.0, "", sinks="yes")).now
+    assert np.isneginf(found.alone_low_kg)
+    assert_allclose(found.alone_high_kg, 6.0 + (breath - 1.7) * LITRE, atol=0.03)
+
+
+@pytest.mark.parametrize(("line", "litres"), [("chin", 1.1), ("under", -1.625)])
+def test_bounds_of_a_waterline_are_half_way_to_the_next(line, litres) -> None:
+    """Independent, by hand, from the litres of head above each line (3.9 chin, 1.7 eye, 0.15 crown; from
+    memory): the limit between chin and eye has 1.1 L more out than a right check, that between crown and
+    under 1.625 L less."""
+    found = read(look(6.0, line)).now
+    ends = {"chin": found.alone_low_kg, "under": found.alone_high_kg}
+    assert_allclose(ends[line], 6.0 + litres * LITRE, atol=0.03)
+    assert np.isinf(found.alone_high_kg if line == "chin" else found.alone_low_kg)
+
+
+@pytest.mark.parametrize("oxygen", [0.2095, 0.32])
+@pytest.mark.parametrize(
+    ("litres", "now", "end", "warmth"), [(11.1, 207, 35, 20), (12, 232, 50, 5), (15, 150, 35, 28)]
+)
+def test_gas_still_to_be_breathed(oxygen, litres, now, end, warmth) -> None:
+    """Independent: CoolProp, air by Lemmon et al. 2000, nitrox as a mixture."""
+    air = oxygen == 0.2095
+    fluid = "Air" if air else f"HEOS::Oxygen[{oxygen}]&Nitrogen[{1 - oxygen}]"
+
+    def density(bar: float) -> float:
+        return float(PropsSI("D", "T|supercritical_gas", warmth + 273.15, "P", (bar + 1.01325) * 1e5, fluid))
+
+    found = read(
+        look(bar=str(now)),
+        bar=str(now),
+        cylinder=f"steel {litres}",
+        stop_bar=str(end),
+        water_temp_c=warmth,
+        gas="air" if air else "32",
+    ).course
+    assert_allclose(found.gas_kg, (density(now) - density(end)) * litres / 1000, rtol=0.005)
+    assert_allclose(found.gas_lead_kg, found.gas_kg / (1 - 1.0254 / 11.34), rtol=0.001)
+
+
+def test_gas_of_a_cylinder_left_behind_is_not_breathed_on_the_way() -> None:
+    gear = {"cylinder": "steel 12;aluminium 7", "bar": "200;200"}
+    both = read(look(bar="200;200"), **gear).course
+    one = read(look(bar="200;200"), **gear, stop_bar="35;-").course
+    assert_allclose(one.gas_kg / both.gas_kg, 12 / 19, rtol=1e-6)
+    assert both.rest_lead_kg == pytest.approx(0, abs=0.05)
+    assert abs(one.rest_lead_kg) > 0.1
+
+
+def test_way_from_now_to_the_end_adds_up() -> None:
+    found = read(look(6.0), other="hood 5;boots 5")
+    way = found.course
+    parts = way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
+    expected = found.now.expected_q50_kg + parts
+    assert_allclose(found.advice.prior_mean_kg, expected, atol=0.01)  # nobody has learned anything yet
+    assert way.foam_lead_kg < -1  # 5 mm of foam shrink by more than a quarter at 5 m
+
+
+# --- common practice ---
+
+
+def test_check_on_a_full_cylinder_needs_two_kilograms_more_at_the_end() -> None:
+    """Common practice, no source: a check on a full 11.1 L cylinder needs 2 to 2.25 kg (4 to 5 lb) more."""
+    full, low = (read(look(6.0, bar=bar), bar=bar, water_temp_c=20) for bar in ("207", "35"))
+    assert 2.0 <= full.course.gas_kg <= 2.25
+    assert low.course.gas_kg == pytest.approx(0, abs=1e-9)
+    # The same reading asks for that much more, but for what is known of the diver beforehand: less heavy.
+    assert 1.5 <= full.lead_kg - low.lead_kg <= 2.5
+
+
+@pytest.mark.parametrize("body", [0, 1, 2])
+@pytest.mark.parametrize("suit", ["full 3", "full 5", "full 7"])
+def test_eye_level_and_sinking_on_breathing_out_is_right(body, suit) -> None:
+    """Common practice, no source: with a nearly empty cylinder, eye level on a normal breath and sinking on
+    breathing out is right, so the lead stays, give or take two blocks."""
+    trial = read(look(6.0, bar="40"), body=body, suit=suit, bar="40")
+    on = Block().nearest(trial.now.expected_q50_kg)
+    found = read(look(on, "eye", bar="40", sinks="yes"), body=body, suit=suit, bar="40")
+    assert not found.doubts
+    assert abs(found.change_kg) <= 1.0
+
+
+# --- what must always hold ---
+
+leads = st.integers(0, 28).map(lambda half: half / 2)
+bars = st.integers(30, 230).map(str)
+bodies = st.integers(0, 2)
+
+
+@settings(max_examples=25, deadline=None)
+@given(lead=leads, bar=bars, body=bodies, sinks=st.sampled_from(["", "yes", "no"]))
+def test_deeper_waterline_never_asks_for_more(lead, bar, body, sinks) -> None:
+    found = [
+        read(look(lead, line, bar=bar, sinks=sinks), body=body, bar=bar)
+        for line in ("chin", "eye", "crown", "under")
+    ]
+    for shallow, deep in pairwise(found):
+        assert deep.now.q50_kg <= shallow.now.q50_kg + 1e-6
+        assert deep.advice.need_q90_kg <= shallow.advice.need_q90_kg + 1e-6
+        assert deep.advice.bring_kg <= shallow.advice.bring_kg
+
+
+@settings(max_examples=25, deadline=None)
+@given(lead=leads, bar=bars, body=bodies, line=st.sampled_from(["", "chin", "eye", "crown", "under"]))
+def test_sinking_breathed_out_never_asks_for_more_than_staying_up(lead, bar, body, line) -> None:
+    yes, no = (read(look(lead, line, bar=bar, sinks=s), body=body, bar=bar) for s in ("yes", "no"))
+    assert yes.now.q50_kg <= no.now.q50_kg + 1e-6
+    assert yes.advice.bring_kg <= no.advice.bring_kg
+
+
+@settings(max_examples=15, deadline=None)
+@given(lead=st.integers(4, 16).map(lambda half: half / 2), bar=bars, body=bodies)
+def test_more_lead_at_the_same_waterline_is_that_much_more_need(lead, bar, body) -> None:
+    first, second = (read(look(m, "eye", bar=bar), body=body, bar=bar) for m in (lead, lead + 1))
+    # What was known before pulls both a little towards itself.
+    assert 0.6 < second.now.q50_kg - first.now.q50_kg <= 1.0
+    assert 0.5 < second.advice.need_q50_kg - first.advice.need_q50_kg <= 1.05
+    assert_allclose(second.now.alone_low_kg - first.now.alone_low_kg, 1.0, atol=0.02)
+
+
+@settings(max_examples=15, deadline=None)
+@given(diver=st.sampled_from(["Ines", "Ivo", "Uma", "Zed"]), lead=leads, sinks=st.sampled_from(["yes", "no"]))
+def test_deeper_waterline_never_asks_for_more_of_a_diver_with_records(diver, lead, sinks) -> None:
+    found = [club_check(diver, look(lead, line, bar="50", sinks=sinks)) for line in ("chin", "eye", "under")]
+    needs = [answer.advice.need_q50_kg for answer in found]
+    assert needs == sorted(needs, reverse=True)
+
+
+# --- against brute force ---
+
+
+@pytest.mark.parametrize(("line", "sinks"), [("chin", ""), ("eye", "yes"), ("under", "")])
+def test_need_at_the_end_is_that_of_a_simulation(line, sinks) -> None:
+    """Independent: a million simulated guests of that body; those whose check would look like this, weighted
+    by how likely it would."""
+    rng = np.random.default_rng(8)
+    known, plan = stranger(bar="120")
+    rows = check_rows(plan, [look(6.0, line, bar="120", sinks=sinks)], ["a"])
+    held = Records(known.divers, known.gear, known.dives, rows)
+    checked = CheckedDive.around(Assessment.of(held, prior_fit(), plan=plan))
+    theta, here = checked.fit.theta, np.array([checked.position])
+    n = 1_000_000
+    scatter = theta.scatter * rng.standard_normal(n)
+    (ledger, shared), (_, at_check) = (
+        checked.prior(here, s) for s in (checked.state(here), checked.right_now)
+    )
+    beta = rng.standard_normal((n, shared.values.shape[1]))
+    own_sd = np.hypot(theta.diver_sd, theta.body_factor * np.hypot(shared.body_sd, shared.rest_sd)[0])
+    own, suit = own_sd * rng.standard_normal(n), theta.suit_factor * rng.standard_normal(n)
+
+    def need(mean: float, doubts: Any) -> Any:
+        return mean + beta @ doubts.values[0] + own + suit * doubts.suit_sd[0] + scatter
+
+    o, words = checked.evidence.observations, checked.evidence.statements
+    weight = np.ones(n)
+    for s in np.flatnonzero(checked.looks):
+        seen = need(o.prior[s], at_check) + o.reading_sd[s] * rng.standard_normal(n)
+        zone = np.where(seen > o.upper[s], 0, np.where(seen > o.lower[s], 1, 2))
+        weight *= o.fit[s, zone]
+    assert len(words.kind) == 1 + bool(sinks)
+    end = need(ledger.need[0], shared)
+    mean = float(np.average(end, weights=weight))
+    sd = float(np.sqrt(np.average((end - mean) ** 2, weights=weight)))
+    found = checked.carried_to(checked.state(here))
+    # Foam, heads and breaths are taken as normal in both; what the carry leaves out is a few hundredths.
+    assert_allclose(found.mean, mean, atol=0.06)
+    assert_allclose(found.sd, sd, rtol=0.06)
+
+
+def test_without_a_look_the_answer_is_that_of_the_records() -> None:
+    known = records()
+    row = columns_from_rows(DIVES, [plan_row("Ines", start_bar="50")])
+    plain = advise(Assessment.of(known, learned(), plan=row))[0]
+    still = check(known, learned(), row, [look(9.0, "under")], conditions=Conditions(still=False))
+    assert still.advice.need_q50_kg == plain.need_q50_kg
+    assert (still.looks, still.change_kg, still.again) == (0, 0.0, True)
+    assert "Not still" in still.doubts[0]
+
+
+# --- the check overrules ---
+
+
+def test_check_and_records_that_disagree_are_named_and_looked_at_again() -> None:
+    once = club_check("Ole", look(5.0, "under", bar="50"))
+    assert once.now.disagree
+    assert once.records
+    assert once.again
+    assert once.change_kg >= -1.0  # nobody is sent down light on one odd look
+    assert "go by the water, not by the records" in once.instruction
+    twice = club_check("Ole", *[look(5.0, "under", bar="50")] * 2)
+    assert twice.looks == 2
+    assert twice.advice.need_q50_kg < once.advice.need_q50_kg < once.now.expected_q50_kg
+
+
+def test_a_long_history_does_not_drown_todays_look() -> None:
+    """As plain evidence for the next dive the look moves need by less: here it shares today's scatter."""
+    known = records()
+    row = columns_from_rows(DIVES, [plan_row("Ole", start_bar="50")])
+    seen = check_rows(row, [look(5.0, "under", bar="50")], ["now"])
+    joined = {name: np.concatenate([known.checks[name], seen[name]]) for name in known.checks}
+    held = Records(known.divers, known.gear, known.dives, joined)
+    later = advise(Assessment.of(held, learned(), plan=row))[0]
+    assert club_check("Ole", look(5.0, "under", bar="50")).advice.need_q50_kg < later.need_q50_kg - 0.2
+
+
+def test_check_that_fits_the_records_says_nothing_of_it() -> None:
+    found = club_check("Ines", look(5.5, "eye", bar="50", sinks="no"))
+    assert not found.now.disagree
+    assert not found.again
+    assert found.instruction.startswith("Dive with")
+
+
+# --- looking again ---
+
+
+def test_looks_refine_one_another_but_not_without_end() -> None:
+    """Independent: what many looks on one kind of breath share is 0.35 L of breath and 0.25 L of head; with
+    what is known before, no number of looks can undo it."""
+    looks = [look(6.0, bar="60")]
+    answers = [read(*looks * n, bar="60") for n in (1, 2, 3, 30)]
+    widths = [(a.now.q90_kg - a.now.q10_kg) / 2.563 for a in answers]
+    assert widths == sorted(widths, reverse=True)
+    before = (answers[0].now.expected_q90_kg - answers[0].now.expected_q10_kg) / 2.563
+    common = np.hypot(0.35, 0.25) * LITRE
+    assert widths[-1] > 0.97 / np.sqrt(1 / common**2 + 1 / before**2)
+    assert [a.looks for a in answers] == [1, 2, 3, 30]
+
+
+def test_bracketing_looks_narrow_the_band() -> None:
+    light, heavy = look(4.0, "chin", bar="60"), look(8.0, "crown", bar="60")
+    both, one = read(light, heavy, bar="60"), read(heavy, bar="60")
+    assert both.now.q90_kg - both.now.q10_kg < one.now.q90_kg - one.now.q10_kg
+    assert not both.doubts
+
+
+def test_looks_that_cannot_all_be_true_are_doubted() -> None:
+    found = read(look(9.0, "chin", bar="60"), look(5.0, "under", bar="60"), bar="60")
+    assert any("hardly fit each other" in text for text in found.doubts)
+    assert found.again
+
+
+@pytest.mark.parametrize(
+    ("saved", "count"),
+    [
+        ({}, 2),
+        ({"date": "2026-05-19"}, 1),
+        ({"suit": "vest"}, 1),
+        ({"cylinder": "alu 11"}, 2),
+        ({"diver": "Ivo"}, 1),
+    ],
+)
+def test_saved_checks_of_that_day_count(saved, count) -> None:
+    kit = {"suit": "full 5", "bc": "jacket", "cylinder": "steel 12", "water": "salt"}
+    earlier = {"check": "s", "diver": "Uma", "date": "2026-05-20T09:30:00", **kit, "lead_kg": 4, "bar": "60"}
+    held = records(checks=[*checks(), earlier | {"waterline": "chin"} | saved])
+    assert club_check("Uma", look(6.0, bar="60"), bar="60", held=held).looks == count
+
+
+# --- steps and cautions ---
+
+
+def test_large_change_on_one_look_is_looked_at_again() -> None:
+    found = club_check("Zed", look(2.0, "chin", bar="60"), bar="60")
+    assert found.change_kg > 2
+    assert found.again
+    again = read(look(6.0, "crown", bar="207"), look(6.0, "crown", bar="207"))
+    assert "So large a change" not in again.instruction
+
+
+def test_juniors_take_half_steps() -> None:
+    """The contract's steps, halved under 45 kg of body mass."""
+    grown = [{**row, "mass_kg": 46} if row["diver"] == HOSTILE else row for row in DIVERS_OF_THE_CLUB]
+    at = look(2.0, "chin", bar="60", sinks="no")
+    light, heavier = club_check(HOSTILE, at), club_check(HOSTILE, at, held=records(divers=grown))
+    assert light.change_kg == heavier.change_kg == 2.0
+    assert (light.again, heavier.again) == (True, False)
+    assert not light.now.disagree
+    down = club_check(HOSTILE, look(9.0, "under", bar="60", breath="full"), bar="60")
+    assert down.doubts
+    assert down.change_kg == -0.5
+
+
+@pytest.mark.parametrize(
+    ("seen", "conditions", "text"),
+    [
+        (look(6.0, "eye", breath="full"), None, "full breath"),
+        (look(6.0, "chin", sinks="yes"), None, "not worth a head"),
+        (look(6.0, "under", sinks="no"), None, "do not go together"),
+        (look(6.0, "crown", sinks="no"), None, "do not go together"),
+        (look(6.0, "eye"), Conditions(still=False), "finning"),
+        (look(6.0, "eye"), Conditions(minutes=1), "let water through it"),
+    ],
+)
+def test_doubtful_reading_says_why_and_is_looked_at_again(seen, conditions, text) -> None:
+    found = read(seen, conditions=conditions)
+    assert any(text in doubt for doubt in found.doubts)
+    assert found.again
+    assert found.change_kg >= -1.0
+
+
+def test_dry_suit_is_vented() -> None:
+    kit = {"suit": "dry_membrane", "undersuit": "thick"}
+    assert "vent it" in read(look(), conditions=Conditions(minutes=0), **kit).doubts[0]
+    assert not read(look(), conditions=Conditions(still=True, minutes=10), **kit).doubts
+
+
+def test_no_suit_holds_no_air() -> None:
+    assert not read(look(), conditions=Conditions(minutes=0), suit="").doubts
+
+
+def test_cautions_are_for_this_answer() -> None:
+    full, low = read(look(bar="207")), read(look(bar="40"), bar="40")
+    assert "Made with 207 bar" in full.cautions[0]
+    assert not any("Made with" in text for text in low.cautions)
+    assert full.cautions.count(HELD_BREATH) == 1
+    assert HELD_BREATH not in read(look(breath="out")).cautions
+    assert not any(
+        "instructor" in text for text in full.cautions
+    )  # the standing caution is said once, outside
+
+
+def test_below_the_reserve_nothing_is_left_to_breathe() -> None:
+    found = read(look(bar="20"), bar="20")
+    assert found.course.end_bar == 20
+    assert found.course.gas_kg == pytest.approx(0)
+    assert "do not go down on it" in found.cautions[0]
+
+
+def test_imperial_blocks_and_words() -> None:
+    known, plan = stranger(bar="207")
+    found = check(known, prior_fit(), plan, [look(5.443)], block=Block.parse("1lb"), imperial=True)
+    assert (found.lead_kg / 0.45359237) % 1 == pytest.approx(0, abs=1e-6)
+    assert "3002 psi" in found.cautions[0]  # 207 bar, by NIST SP 811
+    assert " kg" not in found.instruction
+
+
+# --- what cannot be answered ---
+
+
+def test_what_is_missing_is_named() -> None:
+    known, plan = stranger()
+    with pytest.raises(OutOfRangeError, match="no look at the waterline"):
+        check(known, prior_fit(), plan, [])
+    with pytest.raises(OutOfRangeError, match="no date"):
+        check(known, prior_fit(), {**plan, "date": np.array(["NaT"], "datetime64[s]")}, [look()])
+    with pytest.raises(OutOfRangeError, match="pressure now of every cylinder"):
+        check(known, prior_fit(), {**plan, "start_bar": np.array([""], object)}, [look()])
+
+
+# --- kit in words ---
+
+
+@pytest.mark.parametrize(
+    ("text", "column", "filled"),
+    [
+        ("full 5", "suit", {"kind": "suit", "style": "full", "thickness_mm": 5}),
+        ("Dry_Membrane", "suit", {"kind": "suit", "style": "dry_membrane"}),
+        ("thick", "undersuit", {"kind": "undersuit", "style": "thick"}),
+        ("aluminium 11.1", "cylinder", {"material": "aluminium", "water_capacity_l": 11.1}),
+        ("hood 5", "other", {"kind": "hood", "thickness_mm": 5}),
+        ("plate 2.5", "other", {"kind": "plate", "mass_kg": 2.5}),
+    ],
+)
+def test_kit_in_words(text, column, filled) -> None:
+    row = piece(text, column)
+    assert row is not None
+    assert filled.items() <= row.items()
+    assert set(row) <= set(GEAR.by_name)
+
+
+@pytest.mark.parametrize(
+    ("text", "column"), [("full five", "suit"), ("wing 3", "bc"), ("5", "cylinder"), ("full 5 mm", "suit")]
+)
+def test_words_that_describe_nothing(text, column) -> None:
+    assert piece(text, column) is None
+    with pytest.raises(
+        UnknownNameError, match="not among the gear of the book; give an item of it, or describe"
+    ):
+        described({column: text}, ["other thing"])
+
+
+def test_items_of_the_book_are_not_described() -> None:
+    assert described({"suit": "FULL 5; -", "cylinder": "steel 12;steel 10"}, ["full 5", "steel 12"]) == [
+        {"item": "steel 10", "kind": "cylinder", "material": "steel", "water_capacity_l": 10.0}
+    ]
+
+
+def test_rows_of_a_check_are_rows_of_the_table() -> None:
+    _, plan = stranger()
+    rows = check_rows(plan, [look(), look(7.0)], ["a", "b"], dive="3")
+    assert list(rows) == list(CHECKS.by_name)
+    assert {len(values) for values in rows.values()} == {2}
+    assert rows["lead_kg"].tolist() == [6.0, 7.0]
+    assert rows["cylinder"].tolist() == ["aluminium 11.1"] * 2
+
+
+def test_state_of_a_right_check() -> None:
+    known, plan = stranger(bar="150")
+    rows = check_rows(plan, [look()], ["a"])
+    held = Records(known.divers, known.gear, known.dives, rows)
+    checked = CheckedDive.around(Assessment.of(held, prior_fit(), plan=plan))
+    assert checked.position == checked.line.at(PLAN)[0]
+    rigs = checked.rigs.take(np.array([checked.position]))
+    state = checked.right_now
+    assert np.ravel(state.depth) == 0
+    assert np.ravel(state.cylinder_pressure) == 150
+    assert np.ravel(state.head_out) == emerged_head(rigs, "eye")[0]
+    assert np.ravel(state.breath) == breath_volume(["normal"], rigs.lungs)[0]
