@@ -30,6 +30,7 @@ def render(data: BoatData) -> str:
         "data": data,
         "read": Reading(data.units),
         "percent": phrase.percent,
+        "longer": [diver for diver in data.divers if len(diver.answer.cautions) > 1],
         "version": leadline.__version__,
     }
     return page.render("boat.html.j2", context)
