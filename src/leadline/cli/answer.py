@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.options import Units
 from leadline.cli.output import plain, quantity, table
@@ -13,8 +13,9 @@ if TYPE_CHECKING:
     from rich.text import Text
 
     from leadline.cli.kit import Planned
-    from leadline.decide.advice import Advice
-    from leadline.decide.answering import Lateness, Taken
+    from leadline.decide.advice import Advice, Answer
+    from leadline.decide.answering import Taken
+    from leadline.decide.trim import Trim
 
 __all__ = ["many", "one", "taken_text", "wrapped"]
 
@@ -48,17 +49,17 @@ def _range(low: float, high: float, units: Units) -> str:
     return f"{first.split()[0]} to {second}"
 
 
-def one(planned: Planned, answer: Advice, late: Lateness, units: Units) -> RenderableType:
+def one(planned: Planned, answer: Answer, changed: list[dict[str, Any]], units: Units) -> RenderableType:
     """The answer for one dive.
 
     Parameters
     ----------
     planned : Planned
         The dive.
-    answer : Advice
-        For it.
-    late : Lateness
-        Need at a lower end pressure.
+    answer : Answer
+        For it, with what stands behind it.
+    changed : list of dict
+        What-ifs; may be empty.
     units : {"metric", "imperial"}
         Of what is read.
 
@@ -72,15 +73,22 @@ def one(planned: Planned, answer: Advice, late: Lateness, units: Units) -> Rende
 
     from leadline.decide.sentence import STANDING
 
-    said = [("Next", answer.next_step), *(("Caution", f"{caution}.") for caution in answer.cautions)]
+    advice = answer.advice
+    said = [("Next", advice.next_step), *(("Caution", f"{caution}.") for caution in advice.cautions)]
+    what_if: list[RenderableType] = []
+    if changed:
+        from leadline.cli.what_if import changes_table
+
+        what_if = [Text(), changes_table(changed, units)]
     return Group(
-        wrapped(_headline(planned, answer, units)),
+        wrapped(_headline(planned, advice, units)),
         Text(),
-        *_large(answer, units),
+        *_large(advice, units),
         Text(),
-        _facts(_rows(planned, answer, late, units)),
+        _facts(_rows(planned, answer, units)),
         Text(),
         _facts(said),
+        *what_if,
         Text(),
         wrapped(STANDING),
     )
@@ -132,28 +140,55 @@ def _facts(rows: Sequence[tuple[str, str]]) -> RenderableType:
     return made
 
 
-def _rows(planned: Planned, answer: Advice, late: Lateness, units: Units) -> list[tuple[str, str]]:
+def _late(answer: Answer, units: Units) -> list[tuple[str, str]]:
+    """Need and lead if the dive ends with less gas than planned."""
+    if answer.late_bar != answer.late_bar:
+        return []
+    more = quantity(answer.late_more_kg, "kg", units=units)
+    lower = quantity(answer.late_bar, "bar", units=units, digits=0)
+    then = _need(answer.advice.need_q50_kg + answer.late_more_kg, units)
+    text = f"with {lower} left {more} more: {then}"
+    if answer.late_bring_kg == answer.late_bring_kg:
+        text += f"; {_lead(answer.late_bring_kg, units)} would be within the accepted risk"
+    return [("Ends late", text)]
+
+
+def _trim(places: str, planned: bool, units: Units) -> list[tuple[str, str]]:
+    """Where lead sits and what that does."""
+    from leadline.decide.trim import trim
+
+    if not places:
+        return []
+    found = trim(places)
+    where = ", ".join(f"{place} {_lead(mass, units)}" for place, mass in found.totals.items())
+    when = "" if planned else "on the last dive in this suit "
+    return [("Lead sits", f"{when}{where}: {_pull(found)} (lever arms judged, no source)")]
+
+
+def _pull(found: Trim) -> str:
+    if found.pulls == "level":
+        return "about level by itself"
+    return f"by itself it pulls the {found.pulls} down, {abs(found.moment):.1f} kg m"
+
+
+def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]]:
     from leadline.reports.phrase import EVIDENCE, chance
 
+    answer = whole.advice
     at = quantity(answer.need_at_bar, "bar", units=units, digits=0)
     need = (
         f"with {at} left {_need(answer.need_q50_kg, units)}; on 8 dives in 10 "
         f"{_range(answer.need_q10_kg, answer.need_q90_kg, units)}"
     )
     rows = [("Need", need)]
-    if late.bar == late.bar:
-        more, lower = (
-            quantity(late.more_kg, "kg", units=units),
-            quantity(late.bar, "bar", units=units, digits=0),
-        )
-        then = _need(answer.need_q50_kg + late.more_kg, units)
-        rows.append(("Ends late", f"with {lower} left {more} more: {then}"))
+    rows += _late(whole, units)
     who = "beginning with that" if answer.check_first else "with that"
     rows.append(("Too light", f"on {chance(answer.p_too_light)} {who}"))
     over = quantity(2.0, "kg", units=units, digits=0 if units == "metric" else 1)
     rows.append(("Too heavy", f"by more than {over} on {chance(answer.p_too_heavy)}"))
     rows.append(("Rests on", f"{_count(answer.dives_used)}. {EVIDENCE[answer.evidence]}"))
     rows.append(("Learned", _learned(planned, answer)))
+    rows += _trim(str(whole.safety.places[whole.row]), bool(planned.plan["lead_places"][0]), units)
     if planned.taken.taken:
         rows.append(("Taken over", taken_text(planned.taken)))
     if not planned.plan["cylinder"][0] or not planned.plan["bc"][0]:

@@ -12,11 +12,11 @@ from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
 from leadline.cli.output import note, progress, show
 from leadline.cli.planned import cells_of, parameters
+from leadline.cli.what_if import WhatIfOption
 
 if TYPE_CHECKING:
     from leadline.cli.kit import Planned
-    from leadline.decide.advice import Advice
-    from leadline.decide.answering import Lateness
+    from leadline.decide.advice import Advice, Answer
     from leadline.decide.block import Block
 
 __all__ = ["answer_plan", "block_of", "register", "write_plan"]
@@ -25,6 +25,14 @@ BlockOption = Annotated[
     str | None,
     typer.Option(
         "--block", metavar="MASS", help="Blocks in use, such as 0.5 or 1lb. Default: 0.5 kg, or 1 lb."
+    ),
+]
+BlocksOption = Annotated[
+    str | None,
+    typer.Option(
+        "--blocks",
+        metavar="MASS:N,...",
+        help="The blocks there are for one diver, such as 1kg:4,2kg:6, instead of --block.",
     ),
 ]
 RiskOption = Annotated[
@@ -40,6 +48,19 @@ _OUT: Final = Annotated[
     Path | None,
     typer.Option("--out", metavar="FILE", help="Write the answers to a CSV file.", rich_help_panel="A plan"),
 ]
+_PLACES: Final = Annotated[
+    str | None,
+    typer.Option(
+        "--lead-places", metavar="PLACE:MASS;...", help="Where lead sits, such as belt:4;pockets:2.",
+        rich_help_panel="The rig",
+    ),
+]  # fmt: skip
+_DITCHABLE: Final = Annotated[
+    str | None,
+    typer.Option(
+        "--ditchable", metavar="MASS", help="Lead that can be dropped in one move.", rich_help_panel="The rig"
+    ),
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -53,11 +74,14 @@ def _with_columns() -> Any:
 
     def suggest(**given: Any) -> None:
         cells = cells_of({name: given[name] for name, _ in columns}, given["units"])
+        cells |= _rig_cells(given["lead_places"], given["ditchable"], given["units"])
         _suggest(
             cells,
             plan=given["plan"],
             out=given["out"],
             block=given["block"],
+            blocks=given["blocks"],
+            what_if=given["what_if"] or [],
             risk=given["risk"],
             book=given["book"],
             units=given["units"],
@@ -73,6 +97,10 @@ def _with_columns() -> Any:
         ("plan", _PLAN, None),
         ("out", _OUT, None),
         ("block", BlockOption, None),
+        ("blocks", BlocksOption, None),
+        ("what_if", WhatIfOption, None),
+        ("lead_places", _PLACES, None),
+        ("ditchable", _DITCHABLE, None),
         ("risk", RiskOption, 0.05),
         ("book", BookOption, None),
         ("units", UnitsOption, "metric"),
@@ -95,12 +123,32 @@ def block_of(text: str | None, units: Units) -> Block:
     return Block.parse(text if text is not None else "1lb" if units == "imperial" else "0.5")
 
 
+def _rig_cells(places: str | None, ditchable: str | None, units: Units) -> dict[str, str]:
+    """Columns of where lead sits, in the units of the command line."""
+    unit = "lb" if units == "imperial" else "kg"
+    cells = {} if places is None else {"lead_places_lb" if unit == "lb" else "lead_places": places}
+    return cells if ditchable is None else {**cells, f"lead_ditchable_{unit}": ditchable}
+
+
+def _blocks(block: str | None, blocks: str | None, units: Units) -> Block:
+    """One size of blocks without end, or the blocks there are."""
+    if blocks is None:
+        return block_of(block, units)
+    if block is not None:
+        raise typer.BadParameter("give --block or --blocks, not both")
+    from leadline.decide.block import BlockSet
+
+    return BlockSet.parse(blocks)
+
+
 def _suggest(
     cells: dict[str, str],
     *,
     plan: Path | None,
     out: Path | None,
     block: str | None,
+    blocks: str | None,
+    what_if: list[str],
     risk: float,
     book: Path | None,
     units: Units,
@@ -112,56 +160,71 @@ def _suggest(
         raise typer.BadParameter("give --diver (and --suit) for one dive, or --plan for many")
     if plan is None and out is not None:
         raise typer.BadParameter("--out goes with --plan")
+    if plan is not None and what_if:
+        raise typer.BadParameter("--what-if goes with one dive, not with --plan")
     single_thread()
-    blocks = block_of(block, units)
+    owned = _blocks(block, blocks, units)
     if plan is not None:
-        _many(plan, out=out, block=blocks, risk=risk, book=book, units=units, as_json=as_json)
+        _many(plan, out=out, block=owned, risk=risk, book=book, units=units, as_json=as_json)
     else:
-        _one(cells, block=blocks, risk=risk, book=book, units=units, as_json=as_json)
+        _one(cells, what_if=what_if, block=owned, risk=risk, book=book, units=units, as_json=as_json)
 
 
 def _one(
-    cells: dict[str, str], *, block: Block, risk: float, book: Path | None, units: Units, as_json: bool
+    cells: dict[str, str],
+    *,
+    what_if: list[str],
+    block: Block,
+    risk: float,
+    book: Path | None,
+    units: Units,
+    as_json: bool,
 ) -> None:
     from leadline.cli.kit import plan_one
-    from leadline.decide.advice import advise
-    from leadline.decide.answering import lateness
-    from leadline.timeline import PLAN
+    from leadline.cli.what_if import changes
+    from leadline.decide.advice import answers
 
     with progress("reckoning"):
         planned = plan_one(book, cells)
-        answer = advise(planned.assessment, block=block, risk=risk, imperial=units == "imperial")[0]
-        late = lateness(planned.assessment, int(planned.assessment.line.at(PLAN)[0]))
+        answer = answers(planned.assessment, block=block, risk=risk, imperial=units == "imperial")[0]
+        changed = changes(book, planned, what_if, block=block, risk=risk, units=units) if what_if else []
 
     def view() -> Any:
         from leadline.cli.answer import one
 
-        return one(planned, answer, late, units)
+        return one(planned, answer, changed, units)
 
-    show(_document(planned, answer, late), view, as_json=as_json)
+    show(_document(planned, answer, changed), view, as_json=as_json)
 
 
-def _document(planned: Planned, answer: Advice, late: Lateness) -> dict[str, Any]:
+def _document(planned: Planned, answer: Answer, changed: list[dict[str, Any]]) -> dict[str, Any]:
     """The row of the plan file, and what stands beside it."""
     from leadline.decide.answering import newer_than_fit
+    from leadline.decide.beside import acts, rechecks, rig
     from leadline.decide.label import kit_labels, water_label
     from leadline.decide.plan_file import record
     from leadline.decide.sentence import STANDING
 
     holding, taken = planned.holding, planned.taken
-    dives, checks = newer_than_fit(planned.assessment, answer.diver)
+    advice = answer.advice
+    dives, checks = newer_than_fit(planned.assessment, advice.diver)
     return {
-        **record(answer),
+        **record(advice),
         "kit": list(kit_labels(planned.plan, 0)),
         "water": water_label(planned.plan, 0),
         "taken_over": taken.taken,
         "taken_from": taken.source if taken.taken else None,
-        "late_bar": late.bar,
-        "late_need_q50_kg": round(answer.need_q50_kg + late.more_kg, 4),
-        "late_need_q90_kg": round(answer.need_q90_kg + late.more_kg, 4),
+        "late_bar": answer.late_bar,
+        "late_need_q50_kg": round(advice.need_q50_kg + answer.late_more_kg, 4),
+        "late_need_q90_kg": round(advice.need_q90_kg + answer.late_more_kg, 4),
+        "late_bring_kg": round(answer.late_bring_kg, 6),
         "learned": None if holding.fitted is None else holding.fitted.isoformat(sep=" "),
         "newer_dives": dives,
         "newer_checks": checks,
+        "acts": acts(answer.step),
+        "recheck": rechecks(answer.triggers),
+        "rig": rig(answer.safety, answer.row),
+        "what_if": changed,
         "standing_caution": STANDING,
     }
 

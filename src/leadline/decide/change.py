@@ -13,6 +13,7 @@ from leadline.arrays import Occasions
 from leadline.decide.answering import LATE, LEAST
 from leadline.decide.assessment import Assessment
 from leadline.decide.history import LikeKit
+from leadline.model.marginal import Marginal
 from leadline.model.population import Fit
 from leadline.physics.ledger import Exposures, State, assemble, evaluate, exposures
 from leadline.records import RESERVE_PRESSURE
@@ -121,7 +122,9 @@ def shift_sd(
     return np.asarray(np.sqrt(np.maximum(shared, 0.0) + suits + (COMPOSITION_SD * gained) ** 2))
 
 
-def shift(assessment: Assessment, before: int, after: int) -> Shift:
+def shift(
+    assessment: Assessment, before: int, after: int, *, needs: tuple[Marginal, Marginal] | None = None
+) -> Shift:
     """How need moves between two rows of one diver, such as a plan and the same plan changed.
 
     Parameters
@@ -130,6 +133,8 @@ def shift(assessment: Assessment, before: int, after: int) -> Shift:
         With both rows.
     before, after : int
         Rows of the timeline.
+    needs : tuple of Marginal, optional
+        Need before and after, where both have been reckoned already.
 
     Returns
     -------
@@ -139,7 +144,7 @@ def shift(assessment: Assessment, before: int, after: int) -> Shift:
     rows = np.array([before, after])
     state = assessment.state(rows)
     ledger, shared = assessment.prior(rows, state)
-    means = [assessment.marginals(rows[[i]], state.take(np.array([i])))[0].mean for i in range(len(rows))]
+    first, second = needs or (assessment.marginals(rows[[i]], state.take(np.array([i])))[0] for i in range(2))
     mass = assessment.rigs.body.mass[rows]
     sd = float(
         shift_sd(
@@ -150,7 +155,7 @@ def shift(assessment: Assessment, before: int, after: int) -> Shift:
             gained=mass[[1]] - mass[[0]],
         )[0]
     )
-    total, physics = means[1] - means[0], float(ledger.need[1] - ledger.need[0])
+    total, physics = second.mean - first.mean, float(ledger.need[1] - ledger.need[0])
     half = EIGHT_IN_TEN / 2 * sd
     return Shift(total, sd, physics, total - physics, total - half, total + half)
 

@@ -96,11 +96,14 @@ def lead_rule(
     bring = block.at_least(enough - breath_out(theta))
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs <= 1
-    check = bool(high - low > WIDE or not history.known or jump) and not history.fresh_check
-    if check:
+    unsure = bool(high - low > WIDE or not history.known) and not history.fresh_check
+    if unsure:
         first = block.nearest(begin)
         if len(history.light):
             first = max(first, block.at_least(float(history.light.max()) + MORE_THAN_LIGHT))
         return Choice(min(first, bring), bring, True, False)
+    if jump and not history.fresh_check:
+        # The band is narrow and a step up is at once: the check confirms it.
+        return Choice(bring, bring, True, False)
     lead = _held(bring, history, block, mass)
     return Choice(lead, bring, False, lead > bring + 1e-9)

@@ -1,0 +1,162 @@
+"""What-ifs of `leadline suggest`: the same dive with one thing changed, each read and judged like a plan."""
+
+from __future__ import annotations
+
+import csv
+import re
+import tempfile
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+import typer
+
+from leadline.cli.holding import read
+from leadline.cli.options import Units
+from leadline.cli.output import quantity, table
+from leadline.errors import RecordError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from leadline.cli.kit import Planned
+    from leadline.decide.block import Block
+
+__all__ = ["WhatIfOption", "changes", "changes_table"]
+
+WhatIfOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--what-if",
+        metavar="NAME=VALUE",
+        help="The same dive with one thing changed, such as suit=full 7, cylinder=alu 11, water=fresh, "
+        "altitude=1500, stop-depth=3, body-mass=+5 or reserve=50. Can be given several times.",
+        rich_help_panel="What if",
+    ),
+]
+
+_ROW: Final = re.compile(r"row (\d+): ")
+
+
+def changes(
+    book: Path | None, planned: Planned, texts: list[str], *, block: Block, risk: float, units: Units
+) -> list[dict[str, Any]]:
+    """The dive with each change by itself.
+
+    Parameters
+    ----------
+    book : Path or None
+        The book.
+    planned : Planned
+        The dive as it is.
+    texts : list of str
+        Changes, as `NAME=VALUE`.
+    block : Block
+        Blocks in use.
+    risk : float
+        Accepted chance of too light. [-]
+    units : {"metric", "imperial"}
+        Of plain numbers in the changes.
+
+    Returns
+    -------
+    list of dict
+        JSON-ready, one a change, in kg.
+
+    Raises
+    ------
+    LeadlineError
+        If a change is unsound; the text names it.
+    """
+    from leadline.decide.advice import answers
+    from leadline.decide.change import shift
+    from leadline.decide.what_if import changed_cells
+    from leadline.timeline import PLAN
+
+    at = planned.assessment
+    mass = float(at.rigs.body.mass[at.line.at(PLAN)[0]])
+    cells = [dict(planned.taken.cells)]
+    for text in texts:
+        gear = planned.holding.records.gear
+        cells.append(changed_cells(cells[0], text, gear=gear, body_mass=mass, imperial=units == "imperial"))
+    numbered = [{**row, "dive": f"{number}"} for number, row in enumerate(cells)]
+    assessment = _assessed(book, numbered, texts)
+    found = answers(assessment, block=block, risk=risk)
+    rows = assessment.line.at(PLAN)
+    made = []
+    for text, position, answer in zip(texts, rows[1:].tolist(), found[1:], strict=True):
+        moved = shift(assessment, int(rows[0]), position, needs=(found[0].need, answer.need))
+        made.append(
+            {
+                "change": text,
+                **{f"shift_{name}": round(value, 4) for name, value in asdict(moved).items()},
+                "need_q50_kg": round(answer.advice.need_q50_kg, 4),
+                "need_q10_kg": round(answer.advice.need_q10_kg, 4),
+                "need_q90_kg": round(answer.advice.need_q90_kg, 4),
+                "lead_kg": round(answer.advice.lead_kg, 6),
+                "bring_kg": round(answer.advice.bring_kg, 6),
+                "check_first": "yes" if answer.advice.check_first else "no",
+            }
+        )
+    return made
+
+
+def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -> Any:
+    """All rows judged as one plan file would be, with all that is known of the diver."""
+    columns = list(dict.fromkeys(name for row in rows for name in row))
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "plan.csv"
+        with file.open("w", encoding="utf-8", newline="") as out:
+            writer = csv.DictWriter(out, columns, restval="")
+            writer.writeheader()
+            writer.writerows(rows)
+        try:
+            holding, plan = read(book, lambda opened: opened.read_plan(file))
+        except RecordError as fault:
+            named = _ROW.sub(
+                lambda m: f"--what-if {texts[int(m[1]) - 3]}: " if int(m[1]) > 2 else "",
+                str(fault).removeprefix(f"{file}: "),
+            )
+            raise RecordError(named) from None
+    if plan is None:
+        raise RecordError("the changed plan could not be read")
+    suits = {part.strip() for cell in plan["suit"].tolist() for part in cell.split(";")}
+    return holding.about(set(plan["diver"].tolist()), suits=suits).assessment(plan)
+
+
+def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
+    """The changes as one table: how much more or less need, and whence.
+
+    Parameters
+    ----------
+    found : list of dict
+        From `changes`.
+    units : {"metric", "imperial"}
+        Of what is read.
+
+    Returns
+    -------
+    rich renderable
+        Fits 80 columns where the changes are short.
+    """
+    from leadline.decide.sentence import mass_text
+
+    def signed(value: float) -> str:
+        text = quantity(abs(value), "kg", units=units).split()[0]
+        return text if not float(text) else f"{'+' if value > 0 else '-'}{text}"
+
+    rows = [
+        [
+            row["change"],
+            signed(row["shift_total_kg"]),
+            f"{signed(row['shift_q10_kg'])} to {signed(row['shift_q90_kg'])}",
+            signed(row["shift_physics_kg"]),
+            signed(row["shift_learned_kg"]),
+            mass_text(row["lead_kg"], imperial=units == "imperial").split()[0],
+            "first" if row["check_first"] == "yes" else "",
+        ]
+        for row in found
+    ]
+    unit = "lb" if units == "imperial" else "kg"
+    headers = ["if", "need", "8 in 10", "physics", "learned", "lead", "check"]
+    return table(f"What if: need more (+) or less (-), lead, in {unit}", headers, rows)
