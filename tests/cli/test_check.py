@@ -17,6 +17,7 @@ from leadline.cli.check_parse import looks_of
 from leadline.errors import BookBusyError, OutOfRangeError
 
 from ..decide.club import HOSTILE, make_book  # noqa: TID252 (tests are on no path)
+from .test_log import Terminal
 
 SEEN = ("--lead", 5, "--bar", 60, "--waterline", "eye")
 GUEST = ("--mass", 78, "--height", 180, "--sex", "m", "--birth-year", 1985)
@@ -333,6 +334,31 @@ def test_questions_for_a_known_diver(club: Path, monkeypatch: pytest.MonkeyPatch
     assert sum("Suit" in text for text in asked) == 2
     assert any("(chin/eye/crown/under)" in text for text in asked)
     assert next(answers, None) is None
+
+
+def test_without_options_a_terminal_is_asked(club: Path) -> None:
+    terminal = Terminal("check", "--book", str(club))
+    for question, line in (
+        ("Diver (empty", "Ines"),
+        ("Kind of water", ""),
+        ("Suit", ""),
+        ("Undersuit", ""),
+        ("Buoyancy compensator", ""),
+        ("Cylinders", ""),
+        ("air, the oxygen percentage", ""),
+        ("Everything else", ""),
+        ("All lead on", "5"),
+        ("Gauge pressure", "60"),
+        ("Where the water comes", "eye"),
+        ("Breath held", ""),
+        ("Whether breathing out sinks", ""),
+        ("Still", "yes"),
+        ("Minutes in the water", "8"),
+    ):
+        terminal.answer(question, line)
+    terminal.until("kept in the book as Ines")
+    assert terminal.close() == 0
+    assert kept(club)["lead_kg"][-1] == 5.0
 
 
 def test_questions_for_a_guest_with_no_book(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -416,6 +416,22 @@ def test_cautions_are_for_this_answer() -> None:
     )  # the standing caution is said once, outside
 
 
+@pytest.mark.parametrize(
+    ("conditions", "suit", "said", "unsaid"),
+    [
+        (None, "full 5", ("hung still", "air to leave the suit"), ()),
+        (Conditions(still=True), "full 5", ("air to leave the suit",), ("hung still",)),
+        (Conditions(minutes=9), "full 5", ("hung still",), ("air to leave",)),
+        (None, "", ("hung still",), ("air to leave",)),
+        (Conditions(still=True, minutes=9), "full 5", (), ("which nobody has said",)),
+    ],
+)
+def test_what_nobody_has_said_is_a_condition(conditions, suit, said, unsaid) -> None:
+    text = " ".join(read(look(), conditions=conditions, suit=suit).cautions)
+    assert all(words in text for words in said)
+    assert not any(words in text for words in unsaid)
+
+
 def test_below_the_reserve_nothing_is_left_to_breathe() -> None:
     found = read(look(bar="20"), bar="20")
     assert found.course.end_bar == 20

@@ -233,10 +233,11 @@ def _answer(
     """The lead for the dive or for the next look, and the words."""
     on, way = looks[-1].lead_kg, course(checked)
     count = len(np.unique(checked.evidence.statements.row[checked.looks]))
+    suited = bool(checked.rigs.suited[checked.position])
     doubts = check_words.doubts(
         looks[-1],
         conditions,
-        suited=bool(checked.rigs.suited[checked.position]),
+        suited=suited,
         dry=bool(checked.rigs.dry[checked.position]),
         contradict=looks_disagree(checked),
     )
@@ -265,7 +266,14 @@ def _answer(
         records=bool((checked.before.evidence.diver == checked.line.occasions.diver[checked.position]).any()),
         doubts=doubts,
         cautions=check_words.cautions(
-            advice.cautions, looks[-1], way.now_bar, way.end_bar, near=NEAR_RESERVE, imperial=imperial
+            advice.cautions,
+            looks[-1],
+            conditions,
+            now=way.now_bar,
+            end=way.end_bar,
+            near=NEAR_RESERVE,
+            suited=suited,
+            imperial=imperial,
         ),
         instruction="",
     )

@@ -74,10 +74,12 @@ def doubts(
 def cautions(
     given: tuple[str, ...],
     look: Look,
+    conditions: Conditions,
+    *,
     now: float,
     end: float,
-    *,
     near: float,
+    suited: bool,
     imperial: bool,
 ) -> tuple[str, ...]:
     """What applies to this answer, most urgent first; the standing caution is not among them.
@@ -88,10 +90,14 @@ def cautions(
         Cautions of the answer for the dive.
     look : Look
         The last.
+    conditions : Conditions
+        How it was made, as far as anybody said.
     now, end : float
         Pressure now and at the end. [bar gauge]
     near : float
         Pressure up to which a cylinder counts as nearly empty. [bar gauge]
+    suited : bool
+        In a suit.
     imperial : bool
         Whether to speak in psi.
 
@@ -110,6 +116,11 @@ def cautions(
             f"Made with {_pressure(now, imperial)}: what is right now is too light when that gas is gone, "
             "so look again after the dive with a nearly empty cylinder, at the planned reserve"
         )
+    unsaid = ["hung still, neither finning nor holding on"] if conditions.still is None else []
+    if suited and conditions.minutes is None:
+        unsaid.append("was long enough in the water for the air to leave the suit")
+    if unsaid:
+        found.append(f"Holds for one who {' and '.join(unsaid)}, which nobody has said")
     found += given
     if look.breath != "out":
         found.append(HELD_BREATH)
