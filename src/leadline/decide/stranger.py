@@ -128,6 +128,12 @@ def _masses(group: MassClass, share: FloatArray) -> FloatArray:
     return np.asarray(np.interp(share, risen / risen[-1], grid))
 
 
+def _design(size: int) -> FloatArray:
+    """Even points of the unit cube, shape (size, 5), one in each of `size` equal parts of every side."""
+    spread = np.mod(0.5 + np.arange(1, size + 1)[:, None] * _STEPS, 1.0)
+    return np.asarray((spread.argsort(axis=0).argsort(axis=0) + 0.5) / size)
+
+
 def strangers(classes: Sequence[MassClass], *, year: int, size: int = CROWD) -> Columns:
     """A divers table of strangers, `size` of each class in turn.
 
@@ -156,7 +162,7 @@ def strangers(classes: Sequence[MassClass], *, year: int, size: int = CROWD) -> 
     >>> len(table["diver"]), sorted(set(table["sex"]))
     (48, ['f', 'm'])
     """
-    u = np.mod((np.arange(1, size + 1)[:, None]) * _STEPS, 1.0)
+    u = _design(size)
     rows: list[dict[str, Any]] = []
     for group in classes:
         mass = _masses(group, u[:, 0])

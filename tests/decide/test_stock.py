@@ -1,0 +1,97 @@
+"""Pieces of lead for a day: what makes up a lead, and how many serve 95 days in 100."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from leadline.decide.stock import Pieces, joint_counts, stock, worn
+from leadline.errors import OutOfRangeError
+
+POUND = 0.45359237  # kg. Kind: published, the international pound of 1959, exact.
+
+SIZES = [["0.5", "1", "2"], ["0.5"], ["1", "3"], ["1lb", "2lb", "4lb"], ["0.5", "1.5", "2.5"]]
+
+
+@given(st.sampled_from(SIZES), st.integers(0, 80))
+def test_pieces_weigh_the_lead_and_waste_none(texts, steps) -> None:
+    pieces = Pieces.parse(texts)
+    lead = steps * pieces.sizes[-1]
+    counts = pieces.of(np.array(lead))
+    assert counts @ np.array(pieces.sizes) == pytest.approx(lead)
+    # Large pieces first: the smaller ones together weigh less than one of the next size.
+    for j in range(1, len(counts)):
+        assert counts[j:] @ np.array(pieces.sizes[j:]) < pieces.sizes[j - 1] - 1e-9
+
+
+def test_usual_sizes() -> None:
+    assert Pieces.usual(imperial=False).sizes == (2.0, 1.0, 0.5)
+    assert Pieces.usual(imperial=True).sizes == pytest.approx([4 * POUND, 2 * POUND, POUND])
+    assert Pieces.usual(imperial=True).step.imperial
+
+
+@pytest.mark.parametrize(
+    ("texts", "message"),
+    [
+        (["0.5", "1lb"], "all sizes in kg or all in lb"),
+        (["1", "1.5"], "no multiple of the smallest"),
+        (["much"], "give a mass"),
+    ],
+)
+def test_sizes_that_make_no_leads_are_refused(texts, message) -> None:
+    with pytest.raises(OutOfRangeError, match=message):
+        Pieces.parse(texts)
+
+
+# By hand, blocks of 0.5 kg, breath out 0.5 kg. Kind: independent.
+@pytest.mark.parametrize(
+    ("need", "lead", "check", "expected"),
+    [
+        (5.2, 6.0, False, 6.0),  # heavy enough: it stays
+        (6.4, 6.0, False, 6.0),  # breathing out covers it
+        (6.6, 6.0, False, 7.0),  # too light: rounded up
+        (5.2, 6.0, True, 5.5),  # a check shows it
+        (7.01, 6.0, True, 7.5),
+        (7.0, 6.0, True, 7.0),
+        (-1.3, 2.0, True, 0.0),
+    ],
+)
+def test_lead_that_is_worn_in_the_end(need, lead, check, expected) -> None:
+    found = worn(
+        np.array([need]), np.array([lead]), np.array([check]), out=0.5, step=Pieces.parse(["0.5"]).step
+    )
+    assert found == pytest.approx([expected])
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(1, 3))
+def test_no_fewer_pieces_would_do(seed, sizes) -> None:
+    counts = np.random.default_rng(seed).poisson(3.0, (120, sizes))
+    found = joint_counts(counts, level=0.9)
+    served = (counts <= found).all(axis=1).mean()
+    assert served >= 0.9
+    for j in range(sizes):
+        less = found - np.eye(sizes, dtype=int)[j]
+        assert (counts <= less).all(axis=1).mean() < 0.9
+
+
+def test_one_size_is_the_plain_quantile() -> None:
+    # Brute force over all counts. Kind: independent.
+    counts = np.random.default_rng(4).poisson(20.0, (4000, 1))
+    enough = next(n for n in itertools.count() if (counts <= n).mean() >= 0.95)
+    assert joint_counts(counts).tolist() == [enough]
+
+
+def test_stock_of_a_known_day() -> None:
+    # 20 leads of Binomial(10, 1/2) kg: 100 +- sqrt(50) kg, hence 112 kg on 95 days in 100 (normal law with
+    # the half-step: 100.5 + 1.645 * 7.07 = 112.1). Kind: independent.
+    leads = np.random.default_rng(8).binomial(10, 0.5, (4000, 20)).astype(float)
+    pieces = Pieces.parse(["1"])
+    found = stock(pieces.of(leads).sum(axis=1), leads.sum(axis=1), pieces, seed=8)
+    assert found.total_kg == pytest.approx(112, abs=1)
+    assert found.usual_kg == pytest.approx(100, abs=0.5)
+    assert found.served.low < 0.96
+    assert found.served.share >= 0.95
