@@ -54,8 +54,12 @@ HOMES = {
     "gsw": {"physics"},
 }
 
-HEAVY = ("pandas", "sklearn", "statsmodels", "matplotlib", "scipy.stats", "pyarrow", "CoolProp")
-"""Libraries that take half a second and more to import: never at module level."""
+ESTIMATOR = "leadline.model.regressor"
+"""The scikit-learn estimator: its base classes must be there when it is loaded. For everybody else it is
+therefore as heavy as scikit-learn itself."""
+
+HEAVY = ("pandas", "sklearn", "statsmodels", "matplotlib", "scipy.stats", "pyarrow", "CoolProp", ESTIMATOR)
+"""What takes half a second and more to import: never at module level."""
 
 LIGHT_START = ("numpy", "scipy", "duckdb", "gsw", "jinja2", *HEAVY)
 """Libraries that help and completion do without: never at module level in `cli`."""
@@ -140,7 +144,7 @@ def too_early(found: list[Import]) -> list[str]:
         for i in found
         if not i.deferred and not i.typing
         for library in (LIGHT_START if layer(i.importer) == "cli" else HEAVY)
-        if is_of(i.target, library)
+        if is_of(i.target, library) and (i.importer, library) != (ESTIMATOR, "sklearn")
     ]
 
 
@@ -202,6 +206,9 @@ PLANTED = [
     (too_early, "leadline.reports.chart", "from matplotlib.figure import Figure"),
     (too_early, "leadline.model.marginal", "from scipy import stats"),
     (too_early, "leadline.model.marginal", "import scipy.stats"),
+    (too_early, "leadline.model.marginal", "from sklearn.base import BaseEstimator"),
+    (too_early, "leadline.decide.learning", "from leadline.model.regressor import IntervalRegressor"),
+    (too_early, "leadline.model.regressor", "import pandas"),
     (too_early, "leadline.cli.learn", "class A:\n    import numpy as np"),
     (relative, "leadline.model.nest", "from . import marginal"),
 ]
@@ -216,6 +223,13 @@ def test_rule_finds_what_breaks_it(rule, module: str, text: str) -> None:
 def test_rules_let_pass_what_is_deferred_or_only_read_by_the_type_checker() -> None:
     text = "if TYPE_CHECKING:\n    import pandas\ndef f():\n    import scipy.stats\nimport scipy.special"
     assert too_early(imports("leadline.model.nest", text, set())) == []
+
+
+def test_the_estimator_alone_may_load_scikit_learn() -> None:
+    text = "from sklearn.base import BaseEstimator"
+    assert too_early(imports(ESTIMATOR, text, set())) == []
+    later = "def f():\n    from leadline.model.regressor import IntervalRegressor"
+    assert too_early(imports("leadline.decide.learning", later, set())) == []
 
 
 def test_circle_is_found() -> None:

