@@ -29,7 +29,9 @@ from leadline.model.observations import Observations
 from leadline.model.occasion import chances
 
 if TYPE_CHECKING:
-    from leadline.model.kernel import Levels, Settled, Terms
+    from leadline.model.elimination import Terms
+    from leadline.model.row import Levels
+    from leadline.model.settling import Settled
 
 __all__ = ["Cavity", "Propagation", "Sites", "Start", "propagate"]
 
@@ -120,7 +122,7 @@ class Propagation:
 
 
 def _levels(theta: Hyperparameters) -> Levels:
-    from leadline.model.kernel import Levels
+    from leadline.model.row import Levels
 
     return Levels(
         theta.diver_sd**2,
@@ -151,7 +153,7 @@ def _beta(precision: FloatArray, shift: FloatArray) -> tuple[FloatArray, FloatAr
 
 def _chain(theta: Hyperparameters, found: FloatArray) -> FloatArray:
     """Gradient in the unconstrained coordinates from the derivatives that the sweeps sum."""
-    from leadline.model import kernel as k
+    from leadline.model import settling as k
 
     vector = theta.to_vector()
     gradient = np.zeros(len(vector))
@@ -191,7 +193,8 @@ class Sweeper:
         tolerance: float = TOLERANCE,
     ) -> Propagation:
         """As the function `propagate`."""
-        from leadline.model.kernel import NEVER, Pace, Terms, sweep
+        from leadline.model.elimination import Terms
+        from leadline.model.sweep import NEVER, Pace, sweep
 
         m, d, p = len(self.observations), len(self.layout.suits), self.observations.n_exposures
         begin = start or Start(Sites.flat(m), np.zeros(p), np.eye(p))
@@ -261,7 +264,7 @@ class Sweeper:
         determinant: float,
         sweeps: int,
     ) -> Propagation:
-        from leadline.model.kernel import settle
+        from leadline.model.settling import settle
 
         m, d = len(self.observations), len(self.layout.suits)
         found = _nothing_settled(m, d, len(self.precision))
@@ -283,11 +286,11 @@ class Sweeper:
 
 
 def _nothing_settled(rows: int, divers: int, chunks: int) -> Settled:
-    from leadline.model.kernel import CHANCE, Settled
+    from leadline.model.settling import PLACES, Settled
 
     return Settled(
         np.zeros(divers),
-        np.zeros((chunks, CHANCE + 24)),
+        np.zeros((chunks, PLACES)),
         np.zeros(rows),
         np.zeros(rows),
         *(np.zeros(divers) for _ in range(4)),

@@ -28,7 +28,7 @@ MOST_SWEEPS: Final = 120
 LOOSEST: Final = -0.7
 NEAR: Final = 0.02
 SLOW: Final = 0.1
-"""As in the compiled sweeps (`leadline.model.kernel`)."""
+"""As in the compiled sweeps (`leadline.model.sweep`)."""
 
 
 @dataclass(frozen=True)
