@@ -146,9 +146,9 @@ def test_nothing_learned_rests_on_the_prior() -> None:
     answer = one(assess([plan_row("Uma")], fit=empty, dives=[], checks=[]))
     assert answer.dives_used == 0
     assert answer.need_mean_kg == pytest.approx(answer.prior_mean_kg, abs=0.02)
-    assert answer.need_sd_kg == pytest.approx(
-        np.hypot(answer.prior_sd_kg, np.hypot(empty.theta.scatter, empty.theta.diver_sd)), rel=0.02
-    )
+    # Nothing is known of the hyperparameters either: wider than with their medians, but not by much.
+    with_medians = np.hypot(answer.prior_sd_kg, np.hypot(empty.theta.scatter, empty.theta.diver_sd))
+    assert 1.0 < answer.need_sd_kg / with_medians < 1.2
 
 
 def test_order_of_the_plan_is_kept() -> None:

@@ -39,7 +39,7 @@ def test_contributions_lead_from_the_prior_to_the_answer(diver) -> None:
 def test_diver_without_evidence_moves_with_the_population_alone() -> None:
     data, _ = planned("Uma")
     offset, suit = data.learned[-2:]
-    assert (suit.kg, offset.kg) == (0.0, pytest.approx(0.0, abs=0.02))
+    assert (suit.kg, offset.kg) == (0.0, pytest.approx(0.0, abs=0.1))
     assert offset.sd > 0.3
     assert data.learned[0].kg > 0.5  # the club needs more than the formulas say
 

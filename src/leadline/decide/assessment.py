@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -11,8 +12,9 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.evidence.gather import Evidence, gather, pressures, suit_keys
+from leadline.evidence.passage import Passage, passage
 from leadline.evidence.statement import AT_STOP, HABIT
-from leadline.model.diver import Targets, conditional_marginals, without_diver
+from leadline.model.diver import Population, Targets, conditional_marginals
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit
 from leadline.physics.ledger import Exposures, Ledger, State, evaluate, exposures
@@ -27,6 +29,9 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 ALL_TIME: Final = np.iinfo(np.int64).max
+
+MOST_KEPT: Final = 64
+"""Divers whose population is kept for their next question."""
 
 
 @dataclass(frozen=True)
@@ -113,21 +118,27 @@ class Assessment:
         return np.array([";".join(n for n in row if n) for row in sorted_names], object)
 
     @cached_property
-    def _cavities(self) -> dict[int, tuple[FloatArray, FloatArray]]:
-        return {}
+    def passage(self) -> Passage:
+        """Time and changes of the body at each row of the timeline."""
+        return passage(self.line.occasions)
 
-    def population_without(self, diver: int) -> tuple[FloatArray, FloatArray]:
-        """Mean and precision of the shared effects, one diver's share removed."""
-        if diver not in self._cavities:
-            names = self.evidence.observations.names
-            mean, precision = self.fit.aligned(names)
+    @cached_property
+    def _without(self) -> OrderedDict[tuple[int, bool], Population]:
+        return OrderedDict()
+
+    def population_without(self, diver: int, *, integrated: bool = True) -> Population:
+        """The population with one diver's share removed, over the hyperparameters or at their mode."""
+        key = diver, integrated
+        if key not in self._without:
+            found = Population.of(self.fit, self.evidence.observations.names, integrated=integrated)
             rows = np.flatnonzero(self.evidence.diver == diver)
             seen = rows[self.in_fit[self.evidence.statements.row[rows]]]
             if len(seen):
-                share = self.evidence.observations.take(seen)
-                mean, precision = without_diver(mean, precision, share, self.fit.theta)
-            self._cavities[diver] = mean, precision
-        return self._cavities[diver]
+                found = found.without(self.evidence.observations.take(seen))
+            while len(self._without) >= MOST_KEPT:
+                self._without.popitem(last=False)
+            self._without[key] = found
+        return self._without[key]
 
     def state(self, rows: IntArray, *, pressure: float | None = None) -> State:
         """State at the stop: BC empty, suit gas least, mid-breath.
@@ -208,11 +219,13 @@ class Assessment:
             shared.suit_sd,
             label,
             float(np.mean(np.hypot(shared.body_sd, shared.rest_sd))),
+            self.passage.elapsed[rows],
+            self.passage.jumped[rows],
         )
-        mean, precision = self.population_without(diver)
-        theta = self.fit.theta.cautious()
+        population = self.population_without(diver).cautious()
+        known = self.in_fit[evidence.statements.row]
         plain = evidence.observations.as_intervals()
-        return conditional_marginals(mean, precision, theta, plain, targets)
+        return conditional_marginals(population, plain, targets, in_fit=known)
 
 
 def _place(keys: IntArray, wanted: IntArray) -> IntArray:

@@ -6,7 +6,7 @@ it as well as one can; the rest is given to the diver.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.season_data import Contribution
-from leadline.errors import FitError
 from leadline.evidence.gather import Evidence
 from leadline.model.hyperparameters import Hyperparameters
-from leadline.model.propagation import propagate
+from leadline.model.solo import Gaussian, Rows, settled
 from leadline.physics.ledger import CATALOGUE, Exposures
 
 __all__ = ["contributions"]
@@ -106,9 +105,8 @@ def _kit(shared: Exposures, values: FloatArray, parts: Parts) -> list[Contributi
 def _parts(assessment: Assessment, position: int, shared: Exposures) -> Parts:
     theta = assessment.fit.theta
     diver = int(assessment.line.occasions.diver[position])
-    mean, precision = assessment.population_without(diver)
-    covariance = np.linalg.inv(precision)
-    covariance = (covariance + covariance.T) / 2
+    people = assessment.population_without(diver, integrated=False)
+    mean, covariance = people.mean[0], people.covariance[0]
     spread = float(np.hypot(theta.diver_sd, theta.body_factor * np.hypot(shared.body_sd, shared.rest_sd)[0]))
     weight = theta.suit_factor * float(shared.suit_sd[0])
     own = np.flatnonzero((assessment.evidence.diver == diver) & assessment.observed)
@@ -116,33 +114,23 @@ def _parts(assessment: Assessment, position: int, shared: Exposures) -> Parts:
     if not len(own):
         return before
     evidence = assessment.evidence.take(own)
-    try:
-        return _after(evidence, theta, before, suit=int(assessment.suit[position]))
-    except FitError:
-        return before  # the records contradict each other: all they say is given to the diver
+    return _after(evidence, theta, before, suit=int(assessment.suit[position]))
 
 
 def _after(evidence: Evidence, theta: Hyperparameters, before: Parts, *, suit: int) -> Parts:
     """The parts once the diver's own evidence is in."""
     o = evidence.observations.as_intervals()
     root = np.linalg.cholesky(before.covariance)
-    whitened = replace(
-        o,
-        prior=o.prior + o.exposure @ before.beta,
-        exposure=o.exposure @ root,
-        names=tuple(f"direction {i}" for i in range(root.shape[1])),
-    )
-    sites = propagate(whitened, theta).sites
     p, suits = root.shape[1], len(o.suit_starts)
     shared = np.flatnonzero(o.is_shared)
     loadings = np.zeros((len(o), p + 1 + suits + len(shared)))
-    loadings[:, :p] = whitened.exposure
+    loadings[:, :p] = o.exposure @ root
     loadings[:, p] = before.diver_sd
     loadings[np.arange(len(o)), p + 1 + o.suit] = o.suit_weight * theta.suit_factor
     loadings[:, p + 1 + suits :] = theta.scatter * (o.occasion[:, None] == shared)
-    precision = np.eye(loadings.shape[1]) + loadings.T @ (sites.precision[:, None] * loadings)
-    covariance = np.linalg.inv(precision)
-    latent = covariance @ (loadings.T @ (sites.shift - sites.precision * whitened.prior))
+    expected = Gaussian((o.prior + o.exposure @ before.beta)[None], loadings[None])
+    found = settled(Rows(o, (theta,)), expected)
+    latent, covariance = found.mean[0], found.covariance[0]
     worn = np.flatnonzero(evidence.suit[o.suit_starts] == suit)
     at = p + 1 + worn[0] if len(worn) else -1
     return Parts(

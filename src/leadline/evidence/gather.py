@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Occasions
 from leadline.evidence.check import surface_checks
+from leadline.evidence.passage import passage
 from leadline.evidence.statement import AT_CHECK, AT_START, AT_STOP, HABIT, Statements, join
 from leadline.evidence.stop import descents, habits, stop_results
 from leadline.model.observations import Observations
@@ -228,6 +229,8 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
     )
     balanced = found.lead - litre * found.litres
     size = np.where(found.kind == "waterline", litre, 1.0)
+    # What shares an occasion shares its time.
+    time, begun = passage(line.occasions).knots(), occasion[at]
     diver = line.occasions.diver[at]
     labels = _labels(diver)
     body = np.hypot(shared.body_sd, shared.rest_sd)
@@ -249,6 +252,8 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
         diver=labels,
         body_sd=np.bincount(labels, body) / count if len(labels) else np.zeros(0),
         names=shared.names,
+        elapsed=time.elapsed[begun],
+        jumped=time.jumped[begun],
     )
     whole = Evidence(observations, found, keys[at], diver, order[at], shared.labels)
     return whole.take(_usual(whole))

@@ -54,6 +54,8 @@ class Hyperparameters:
         Share of stops in the heavy zone noted 'sank' with gas in the BC. [-]
     habit, habit_sd : float
         What divers choose to carry over their need, and how that differs. [kg]
+    drift : float
+        How far a diver's offset walks in a year. [kg]
     """
 
     diver_sd: float = 0.5
@@ -69,6 +71,7 @@ class Hyperparameters:
     sank_open: float = 0.05
     habit: float = 1.5
     habit_sd: float = 1.6
+    drift: float = 0.3
 
     def cautious(self) -> Hyperparameters:
         """The same, with breathing high trusted for no more than is usual.
@@ -90,15 +93,18 @@ class Hyperparameters:
         )
         low, high, heavy = (_logit(s) for s in (self.closed_low, self.closed_high, self.closed_heavy))
         shares = [_logit(self.wrong), low, high - low, heavy - high, _logit(self.sank_open)]
-        return np.concatenate([np.log(positive), shares, [self.habit, np.log(self.habit_sd)]])
+        return np.concatenate(
+            [np.log(positive), shares, [self.habit, np.log(self.habit_sd), np.log(self.drift)]]
+        )
 
     @classmethod
     def from_vector(cls, vector: FloatArray) -> Hyperparameters:
         """Inverse of `to_vector`."""
         a, b, c, d, e, f = (float(np.exp(v)) for v in vector[:6])
-        wrong, low, more, still, opened, habit, habit_sd = (float(v) for v in vector[6:])
+        wrong, low, more, still, opened, habit, habit_sd, drift = (float(v) for v in vector[6:])
         closed = (_share(low), _share(low + more), _share(low + more + still))
-        return cls(a, b, c, d, e, f, _share(wrong), *closed, _share(opened), habit, float(np.exp(habit_sd)))
+        spread, walk = float(np.exp(habit_sd)), float(np.exp(drift))
+        return cls(a, b, c, d, e, f, _share(wrong), *closed, _share(opened), habit, spread, walk)
 
 
 CENTRE: Final = Hyperparameters().to_vector()
@@ -107,7 +113,7 @@ practice (a relaxed breath moves about a litre, exhaling low about half of that)
 records the median says that a record means its interval and no more: all zones are written down
 equally completely. The rest is judged in kg and checked on simulated books."""
 
-SPREAD: Final = np.array([0.6, 0.3, 0.4, 0.4, 0.2, 0.08, 0.7, 1.2, 1.2, 1.2, 1.0, 1.5, 0.5])
+SPREAD: Final = np.array([0.6, 0.3, 0.4, 0.4, 0.2, 0.08, 0.7, 1.2, 1.2, 1.2, 1.0, 1.5, 0.5, 0.5])
 """Prior sds in unconstrained coordinates. The breath range is held to what is common practice (0.35 to
 0.75 kg out, 1.0 to 1.4 kg in): what it takes too wide on the heavy side errs towards too little lead."""
 

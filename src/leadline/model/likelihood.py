@@ -38,11 +38,13 @@ def _log_sum(scores: FloatArray, levels: FloatArray) -> FloatArray:
     """Log of the weighted sum of all zones, each zone by its own tail."""
     with np.errstate(divide="ignore"):
         logs = np.log(levels)
-    last = levels.shape[1] - 1
-    value = np.logaddexp(logs[:, 0] + log_ndtr(-scores[..., 0]), logs[:, last] + log_ndtr(scores[..., -1]))
+    last = levels.shape[-1] - 1
+    value = np.logaddexp(
+        logs[..., 0] + log_ndtr(-scores[..., 0]), logs[..., last] + log_ndtr(scores[..., -1])
+    )
     for zone in range(1, last):
         between = _log_between(scores[..., zone], scores[..., zone - 1])
-        value = np.logaddexp(value, logs[:, zone] + between)
+        value = np.logaddexp(value, logs[..., zone] + between)
     return np.asarray(value)
 
 
@@ -55,11 +57,11 @@ def zone_terms(
     ----------
     need : ndarray, shape (..., m)
         Expected need in the state of the observation. [kg]
-    edges : ndarray, shape (m, k)
+    edges : ndarray, shape (..., m, k)
         Ends of the zones from light to heavy, descending; may be infinite or equal. [kg]
-    levels : ndarray, shape (m, k + 1)
+    levels : ndarray, shape (..., m, k + 1)
         Chance of the record given need in each zone, from light to heavy. [-]
-    sd : ndarray, shape (m,)
+    sd : ndarray, shape (..., m)
         Scatter of need around its expectation, reading noise included. [kg]
 
     Returns
@@ -78,12 +80,12 @@ def zone_terms(
     says, with responsibility r. That part alone has slope/r as its slope and (curvature - slope² (1/r - 1))/r
     as its curvature, which is never positive where the zones that fit are neighbours.
     """
-    scores = (edges - need[..., None]) / sd[:, None]
-    steps = np.diff(levels, axis=1)
-    least = levels.min(axis=1)
+    scores = (edges - need[..., None]) / sd[..., None]
+    steps = np.diff(levels, axis=-1)
+    least = levels.min(axis=-1)
     if levels.size and least.min() > SAFE_LEVEL:
         # No zone is impossible, so the sum cannot cancel and logs of tails are not needed.
-        value = np.log(levels[:, 0] + np.sum(steps * ndtr(scores), axis=-1))
+        value = np.log(levels[..., 0] + np.sum(steps * ndtr(scores), axis=-1))
     else:
         value = _log_sum(scores, levels)
     finite = np.isfinite(scores)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 from functools import cached_property
 
@@ -66,6 +66,10 @@ class Observations:
         Prior sd of each diver's offset from physics. [kg]
     names : tuple of str
         Names of the p exposures.
+    elapsed : ndarray, shape (m,), optional
+        Time since the diver's first record, constant over a few weeks; default 0 everywhere. [years]
+    jumped : ndarray, shape (m,), optional
+        Variance that changes of the body have added to the diver's offset by then; default 0. [kg²]
     """
 
     prior: FloatArray
@@ -84,9 +88,14 @@ class Observations:
     diver: IntArray
     body_sd: FloatArray
     names: tuple[str, ...]
+    elapsed: FloatArray = field(default_factory=lambda: np.zeros(0))
+    jumped: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
-        for name in ("prior", "exposure", "suit_weight", "reading_sd"):
+        for name in ("elapsed", "jumped"):
+            if not len(getattr(self, name)):
+                object.__setattr__(self, name, np.zeros(len(self.prior)))
+        for name in ("prior", "exposure", "suit_weight", "reading_sd", "elapsed", "jumped"):
             if not np.all(np.isfinite(getattr(self, name))):
                 raise OutOfRangeError(f"{name} must be finite in every observation")
         if np.any(self.lower > self.upper):
@@ -184,6 +193,8 @@ class Observations:
                     "fit",
                     "form",
                     "point",
+                    "elapsed",
+                    "jumped",
                 )
             },
             occasion=np.unique(self.occasion[rows], return_inverse=True)[1],

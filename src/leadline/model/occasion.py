@@ -13,7 +13,7 @@ from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.likelihood import point_terms, zone_terms
 from leadline.model.observations import Form, Observations
 
-__all__ = ["OccasionTerms", "levels", "occasion_terms", "row_terms"]
+__all__ = ["OccasionTerms", "chances", "levels", "occasion_terms", "row_terms"]
 
 FloatArray = NDArray[np.float64]
 
@@ -64,6 +64,19 @@ def _nodes(count: int) -> tuple[FloatArray, FloatArray]:
     return nodes, np.log(weights / weights.sum())
 
 
+def chances(theta: Hyperparameters) -> FloatArray:
+    """Chance of each `Form` in the light zone, both parts of the neutral zone and the heavy zone; (6, 4)."""
+    low, high = theta.closed_low, theta.closed_high
+    closed_heavy = (1 - theta.sank_open) * theta.closed_heavy
+    opened_heavy = (1 - theta.sank_open) * (1 - theta.closed_heavy)
+    chance = np.ones((len(Form), 4))
+    chance[Form.HOVERED_CLOSED] = low, low, high, low
+    chance[Form.HOVERED_OPEN] = 1 - low, 1 - low, 1 - high, opened_heavy
+    chance[Form.SANK_CLOSED] = low, low, low, closed_heavy
+    chance[Form.SANK_OPEN] = 1 - low, 1 - low, 1 - low, theta.sank_open
+    return chance
+
+
 def levels(fit: FloatArray, form: NDArray[np.int64], theta: Hyperparameters) -> FloatArray:
     """Chance of each record in each zone.
 
@@ -90,16 +103,8 @@ def levels(fit: FloatArray, form: NDArray[np.int64], theta: Hyperparameters) -> 
     that is too wide, and need would come out too low. So a record of known form also carries the chance of
     that form in each zone; a wrong record takes its form from the light part of the neutral zone.
     """
-    low, high = theta.closed_low, theta.closed_high
-    closed_heavy = (1 - theta.sank_open) * theta.closed_heavy
-    opened_heavy = (1 - theta.sank_open) * (1 - theta.closed_heavy)
-    chance = np.ones((len(Form), 4))
-    chance[Form.HOVERED_CLOSED] = low, low, high, low
-    chance[Form.HOVERED_OPEN] = 1 - low, 1 - low, 1 - high, opened_heavy
-    chance[Form.SANK_CLOSED] = low, low, low, closed_heavy
-    chance[Form.SANK_OPEN] = 1 - low, 1 - low, 1 - low, theta.sank_open
     zones = fit[:, [0, 1, 1, 2]]
-    return np.asarray(chance[form] * (zones * (1 - theta.wrong) + (1 - zones) * theta.wrong / 2))
+    return np.asarray(chances(theta)[form] * (zones * (1 - theta.wrong) + (1 - zones) * theta.wrong / 2))
 
 
 def row_terms(

@@ -6,6 +6,7 @@ import io
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from leadline.errors import FitError
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters, log_prior
 from leadline.model.observations import Observations
-from leadline.model.propagation import Propagation, Sites, propagate
+from leadline.model.propagation import TOLERANCE, Propagation, Start, Sweeper
 
 __all__ = ["Fit", "fit", "prior_fit"]
 
@@ -24,6 +25,12 @@ DIFFERENCE: Final = 0.1
 """Step of the differences of the gradient that give the hyperparameters' sds, in prior sds. [-]"""
 
 ROUNDS: Final = 100
+SEARCH: Final = 1e-3
+"""Tolerance of the sites while the hyperparameters are sought: the evidence is flat in the sites. [-]"""
+
+MOST_SKEW: Final = 2.0
+"""Largest log weight of a point of the hyperparameters, against the middle one. [-]"""
+
 REACH: Final = 3.0
 """How far from their prior median the hyperparameters are sought, in prior sds. [-]"""
 
@@ -44,6 +51,11 @@ class Fit:
         Marginal posterior mode.
     theta_sd : ndarray, shape (k,)
         Posterior sds in unconstrained coordinates. [-]
+    vectors, weights : ndarray, shape (g, k), (g,)
+        Hyperparameters over which answers are averaged, in unconstrained coordinates, and their weights;
+        default the mode alone.
+    means : ndarray, shape (g, p)
+        Posterior mean of the shared effects under each of them. [-]
     diagnostics : dict
         Rows, divers, log evidence, rounds of the search and fits it took.
     """
@@ -54,9 +66,34 @@ class Fit:
     theta: Hyperparameters
     theta_sd: FloatArray
     diagnostics: dict[str, float] = field(default_factory=dict)
+    vectors: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    weights: FloatArray = field(default_factory=lambda: np.ones(1))
+    means: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+
+    def __post_init__(self) -> None:
+        if not len(self.vectors):
+            object.__setattr__(self, "vectors", self.theta.to_vector()[None])
+            object.__setattr__(self, "means", self.mean[None])
+
+    @cached_property
+    def thetas(self) -> tuple[Hyperparameters, ...]:
+        """Hyperparameters over which an answer is averaged."""
+        return tuple(Hyperparameters.from_vector(vector) for vector in self.vectors)
+
+    def aligned_points(self, names: Sequence[str]) -> FloatArray:
+        """Means for `names` under each of the hyperparameters, shape (g, q); 0 for what is new."""
+        here, known = self._places(names)
+        means = np.zeros((len(self.vectors), len(names)))
+        means[:, known] = self.means[:, here[known]]
+        return means
+
+    def _places(self, names: Sequence[str]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        at = {name: i for i, name in enumerate(self.names)}
+        here = np.array([at.get(name, -1) for name in names], np.int64)
+        return here, np.flatnonzero(here >= 0)
 
     def aligned(self, names: Sequence[str]) -> tuple[FloatArray, FloatArray]:
-        """Mean and precision for `names`; what this fit has not seen keeps its prior N(0, 1).
+        """Mean and covariance for `names`; what this fit has not seen keeps its prior N(0, 1).
 
         Parameters
         ----------
@@ -65,19 +102,22 @@ class Fit:
 
         Returns
         -------
-        mean, precision : ndarray, shape (q,), (q, q)
+        mean, covariance : ndarray, shape (q,), (q, q)
             Marginal over what is not wanted.
         """
-        at = {name: i for i, name in enumerate(self.names)}
-        here = np.array([at.get(name, -1) for name in names], int)
-        known = np.flatnonzero(here >= 0)
+        here, known = self._places(names)
         mean, covariance = np.zeros(len(names)), np.eye(len(names))
         if len(known):
             source = here[known]
-            whole = np.linalg.inv(self.precision)
             mean[known] = self.mean[source]
-            covariance[np.ix_(known, known)] = whole[np.ix_(source, source)]
-        return mean, np.asarray(np.linalg.inv(covariance), float)
+            covariance[np.ix_(known, known)] = self.covariance[np.ix_(source, source)]
+        return mean, covariance
+
+    @cached_property
+    def covariance(self) -> FloatArray:
+        """Posterior covariance of the shared effects. [-]."""
+        whole = np.linalg.inv(self.precision)
+        return np.asarray((whole + whole.T) / 2)
 
     def to_bytes(self) -> bytes:
         """Everything as one byte string, free of pickles."""
@@ -85,7 +125,7 @@ class Fit:
             "names": list(self.names),
             "theta": asdict(self.theta),
             "diagnostics": self.diagnostics,
-            "format": 1,
+            "format": 2,
         }
         buffer = io.BytesIO()
         np.savez_compressed(
@@ -93,6 +133,9 @@ class Fit:
             mean=self.mean,
             precision=self.precision,
             theta_sd=self.theta_sd,
+            vectors=self.vectors,
+            weights=self.weights,
+            means=self.means,
             meta=np.frombuffer(json.dumps(meta).encode(), np.uint8),
         )
         return buffer.getvalue()
@@ -109,50 +152,103 @@ class Fit:
                 Hyperparameters(**meta["theta"]),
                 arrays["theta_sd"],
                 meta["diagnostics"],
+                arrays["vectors"],
+                arrays["weights"],
+                arrays["means"],
             )
 
 
+def _design(count: int) -> FloatArray:
+    """Points in as many directions with mean 0 and covariance 1 exactly, of equal weight; (g, k).
+
+    A simplex: as many points as it takes, all at the distance at which most of a normal distribution lies.
+    """
+    points = count + 1
+    base = np.eye(points) - 1 / points
+    u, s, _ = np.linalg.svd(base)
+    simplex = u[:, :count] * s[:count] * np.sqrt(points)
+    # Turned so that no hyperparameter has a point to itself; the same turn always.
+    turn, _ = np.linalg.qr(np.random.default_rng(7).normal(size=(count, count)))
+    return np.asarray(simplex @ turn)
+
+
 def prior_fit(names: Sequence[str] = ()) -> Fit:
-    """Before any log: every shared effect at its prior, hyperparameters at their prior medians."""
-    p = len(names)
-    return Fit(tuple(names), np.zeros(p), np.eye(p), Hyperparameters(), SPREAD.copy(), {"observations": 0.0})
+    """Before any log: every shared effect and all hyperparameters at their priors."""
+    p, k = len(names), len(CENTRE)
+    vectors = CENTRE + SPREAD * _design(k)
+    return Fit(
+        tuple(names),
+        np.zeros(p),
+        np.eye(p),
+        Hyperparameters(),
+        SPREAD.copy(),
+        {"observations": 0.0},
+        vectors,
+        np.full(k + 1, 1 / (k + 1)),
+        np.zeros((k + 1, p)),
+    )
 
 
 class _Posterior:
     """Log posterior of the hyperparameters and its gradient, in prior sds around the prior median."""
 
     def __init__(self, observations: Observations, notify: Callable[[str], None] | None) -> None:
-        self.observations = observations
+        self.sweeper = Sweeper(observations)
         self.notify = notify
-        self.start: Sites | None = None
+        self.start: Start | None = None
         self.calls = 0
+        self.sweeps = 0
 
-    def at(self, point: FloatArray, *, sketch: bool = True) -> Propagation:
-        """Sites at `point`, started from the last ones."""
+    def at(
+        self, point: FloatArray, *, start: Start | None = None, sketch: bool = True, tolerance: float = SEARCH
+    ) -> Propagation:
+        """Sites at `point`, started from `start` or from the last ones."""
         theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
-        found = propagate(self.observations, theta, start=self.start, sketch=sketch)
-        self.start = found.sites
+        found = self.sweeper.propagate(theta, start=start or self.start, sketch=sketch, tolerance=tolerance)
+        if start is None:
+            self.start = found.start
         self.calls += 1
+        self.sweeps += found.sweeps
         return found
 
-    def loss(self, point: FloatArray) -> tuple[float, FloatArray]:
+    def loss(self, point: FloatArray, start: Start | None = None) -> tuple[float, FloatArray]:
         """What is to be minimised, and its gradient."""
-        found = self.at(point)
+        found = self.at(point, start=start)
         value = found.log_evidence + log_prior(CENTRE + SPREAD * point)
         if self.notify:
             self.notify(f"log evidence {value:.2f}, {self.calls} fits of all divers")
         return -value, -(found.gradient * SPREAD - point)
 
 
-def _posterior_sd(posterior: _Posterior, point: FloatArray) -> FloatArray:
-    """Sds from the curvature at the mode; at most the prior's."""
-    rows = [
-        (posterior.loss(point + step)[1] - posterior.loss(point - step)[1]) / (2 * DIFFERENCE)
-        for step in DIFFERENCE * np.eye(len(point))
-    ]
-    values, vectors = np.linalg.eigh((np.array(rows) + np.array(rows).T) / 2)
-    covariance = (vectors / np.maximum(values, 1.0)) @ vectors.T
-    return np.asarray(SPREAD * np.sqrt(np.diag(covariance)))
+def _covariance(posterior: _Posterior, point: FloatArray, settled: Propagation) -> FloatArray:
+    """Covariance from the curvature at the mode, in prior sds; nowhere wider than the prior."""
+    rows = np.array(
+        [
+            posterior.loss(point + step, settled.start)[1] - posterior.loss(point - step, settled.start)[1]
+            for step in DIFFERENCE * np.eye(len(point))
+        ]
+    ) / (2 * DIFFERENCE)
+    values, vectors = np.linalg.eigh((rows + rows.T) / 2)
+    return np.asarray((vectors / np.maximum(values, 1.0)) @ vectors.T)
+
+
+def _integrated(
+    posterior: _Posterior, point: FloatArray, settled: Propagation, covariance: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Points around the mode, their weights, and the shared effects' means there.
+
+    Each point is weighted by how much higher the exact marginal posterior is there than the normal
+    distribution it was placed by: the skew that a mode and a curvature do not show.
+    """
+    design = _design(len(point))
+    points = point + design @ np.linalg.cholesky(covariance).T
+    found = [posterior.at(p, start=settled.start) for p in points]
+    logs = np.array(
+        [f.log_evidence + log_prior(CENTRE + SPREAD * p) for f, p in zip(found, points, strict=True)]
+    )
+    logs += 0.5 * np.sum(design**2, axis=1)
+    weights = np.exp(np.clip(logs - np.median(logs), -MOST_SKEW, MOST_SKEW))
+    return CENTRE + SPREAD * points, weights / weights.sum(), np.array([f.mean for f in found])
 
 
 def fit(observations: Observations, *, notify: Callable[[str], None] | None = None) -> Fit:
@@ -168,7 +264,8 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
     Returns
     -------
     Fit
-        Hyperparameters at the mode of their marginal posterior, shared effects as Gaussian.
+        Hyperparameters at the mode of their marginal posterior and at points around it, shared effects as
+        Gaussian.
 
     Raises
     ------
@@ -178,7 +275,7 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
     Notes
     -----
     The hyperparameters are found by L-BFGS in prior-sd coordinates, where the prior makes the surface
-    proper and well scaled, with the exact gradient of the evidence.
+    proper and well scaled, with the gradient of the evidence.
     """
     if not len(observations):
         return prior_fit(observations.names)
@@ -200,18 +297,24 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
             {"calls": float(posterior.calls)},
         )
     point = np.asarray(found.x)
-    settled = posterior.at(point, sketch=False)
+    settled = posterior.at(point, sketch=False, tolerance=TOLERANCE)
+    covariance = _covariance(posterior, point, settled)
+    vectors, weights, means = _integrated(posterior, point, settled, covariance)
     return Fit(
         observations.names,
-        settled.moments.beta,
+        settled.mean,
         settled.precision,
         Hyperparameters.from_vector(CENTRE + SPREAD * point),
-        _posterior_sd(posterior, point),
+        np.asarray(SPREAD * np.sqrt(np.diag(covariance))),
         {
             "observations": float(len(observations)),
             "divers": float(len(observations.body_sd)),
             "log_evidence": settled.log_evidence,
             "rounds": float(found.nit),
             "calls": float(posterior.calls),
+            "sweeps": float(posterior.sweeps),
         },
+        vectors,
+        weights,
+        means,
     )

@@ -1,4 +1,4 @@
-"""Expectation propagation on the nest: posterior means and sds, and the evidence with its gradient.
+"""Expectation propagation over all divers: posterior means and sds, and the evidence with its gradient.
 
 Each observation is replaced by a Gaussian site in its own expected need, chosen so that mean and
 variance agree with the exact likelihood of that observation against all others. Unlike an expansion
@@ -16,26 +16,32 @@ C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import cho_solve, cholesky
 
 from leadline.errors import FitError
 from leadline.model.hyperparameters import Hyperparameters
-from leadline.model.nest import Moments, Variances, beta_posterior, eliminate, moments
+from leadline.model.layout import Layout, lay_out
 from leadline.model.observations import Observations
-from leadline.model.occasion import row_terms
+from leadline.model.occasion import chances
 
-__all__ = ["Cavity", "Propagation", "Sites", "propagate", "share_of"]
+if TYPE_CHECKING:
+    from leadline.model.elimination import Terms
+    from leadline.model.row import Levels
+    from leadline.model.settling import Settled
+
+__all__ = ["Cavity", "Propagation", "Sites", "Start", "propagate"]
 
 FloatArray = NDArray[np.float64]
 
 TOLERANCE: Final = 1e-4
 """Change of a row's mean still to come, in its sd, at which the sites have settled. [-]"""
 
-EASY_SWEEPS: Final = 80
-MOST_SWEEPS: Final = 200
+EASY_SWEEPS: Final = 30
+MOST_SWEEPS: Final = 80
 """Sweeps at full pace, and in all. [-]"""
 
 NEARLY: Final = 0.2
@@ -45,7 +51,7 @@ FIRST_PART: Final = 0.7
 """Share of the refined sites in the first blend. [-]"""
 
 DIFFERENCE: Final = 1e-4
-"""Step of the central differences of each row's evidence in unconstrained hyperparameters. [-]"""
+"""Step of the central differences of the few chances of forms, which are smooth. [-]"""
 
 
 @dataclass(frozen=True)
@@ -62,6 +68,15 @@ class Sites:
 
 
 @dataclass(frozen=True)
+class Start:
+    """Where to begin: sites, and the posterior of beta that belongs to them."""
+
+    sites: Sites
+    mean: FloatArray
+    covariance: FloatArray
+
+
+@dataclass(frozen=True)
 class Cavity:
     """Expected need of each row as all other rows and the prior leave it; mean and variance, shape (m,)."""
 
@@ -75,11 +90,13 @@ class Propagation:
 
     Parameters
     ----------
-    moments : Moments
-        Posterior means and variances.
-    precision : ndarray, shape (p, p)
-        Posterior precision of beta.
-    sites : Sites
+    mean, precision : ndarray, shape (p,), (p, p)
+        Posterior of beta, the shared effects.
+    need, need_variance : ndarray, shape (m,)
+        Expected need of each row; the scatter it shares with other rows included. [kg, kg²]
+    offset, offset_variance : ndarray, shape (divers,)
+        Each diver's offset at its latest time. [kg, kg²]
+    start : Start
         For a warm start.
     cavity : Cavity
         For what each row adds.
@@ -91,123 +108,200 @@ class Propagation:
         Sweeps over all rows until the sites settled.
     """
 
-    moments: Moments
+    mean: FloatArray
     precision: FloatArray
-    sites: Sites
+    need: FloatArray
+    need_variance: FloatArray
+    offset: FloatArray
+    offset_variance: FloatArray
+    start: Start
     cavity: Cavity
     log_evidence: float
     gradient: FloatArray
     sweeps: int
 
 
-def _noise(observations: Observations, theta: Hyperparameters) -> FloatArray:
-    """Variance of each row around its expected need: scatter belongs to the nest where it is shared."""
-    scatter = np.where(observations.is_shared[observations.occasion], 0.0, theta.scatter**2)
-    return np.asarray(observations.reading_sd**2 + scatter)
+def _levels(theta: Hyperparameters) -> Levels:
+    from leadline.model.row import Levels
+
+    return Levels(
+        theta.diver_sd**2,
+        theta.body_factor**2,
+        theta.suit_factor**2,
+        theta.drift**2,
+        theta.scatter**2,
+        theta.breath_out,
+        theta.breath_in,
+        theta.wrong,
+        theta.habit,
+        theta.habit_sd**2,
+        chances(theta),
+    )
 
 
-def _cavity(found: Moments, sites: Sites) -> Cavity:
-    precision = np.maximum(1 / found.need_variance - sites.precision, 1e-10)
-    return Cavity((found.need / found.need_variance - sites.shift) / precision, 1 / precision)
+def _beta(precision: FloatArray, shift: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, float]:
+    """Mean, covariance and precision of beta under its prior N(0, I), and the log determinant."""
+    p = len(shift)
+    whole = (precision + precision.T) / 2 + np.eye(p)
+    if not p:
+        return np.zeros(0), whole, whole, 0.0
+    root = cholesky(whole, lower=True)
+    covariance = cho_solve((root, True), np.eye(p))
+    covariance = (covariance + covariance.T) / 2
+    return covariance @ shift, covariance, whole, 2 * float(np.log(np.diag(root)).sum())
 
 
-def _tilted(
-    observations: Observations, theta: Hyperparameters, cavity: Cavity
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Log evidence of each row against its cavity, two derivatives in the mean, share of a right record."""
-    sd = np.sqrt(cavity.variance + _noise(observations, theta))
-    rows = np.arange(len(observations))
-    return row_terms(observations, theta, cavity.mean, rows=rows, sd=sd)
+def _chain(theta: Hyperparameters, found: FloatArray) -> FloatArray:
+    """Gradient in the unconstrained coordinates from the derivatives that the sweeps sum."""
+    from leadline.model import settling as k
 
-
-def _refined(cavity: Cavity, slope: FloatArray, curvature: FloatArray, right: FloatArray) -> Sites:
-    """Sites whose product with the cavity has the mean and variance of the exact likelihood.
-
-    A mixture of right and wrong records can be wider than its cavity, and sites that follow it chase each
-    other. So the site is that of the right record, which is log-concave, to the power of its responsibility:
-    the same where the record is believed, nothing where it is not.
-    """
-    own_slope = slope / right
-    own_curvature = np.minimum((curvature - slope**2 * (1 / right - 1)) / right, 0.0)
-    kept = np.maximum(1 + cavity.variance * own_curvature, 1e-9)
-    return Sites(right * (-own_curvature / kept), right * ((own_slope - cavity.mean * own_curvature) / kept))
-
-
-class _Pace:
-    """Share of the refined sites in the next blend, a number for each diver: less after a setback.
-
-    Divers hang together only through the population, so one diver with contradictory records must not slow
-    the others.
-    """
-
-    def __init__(self, observations: Observations) -> None:
-        self.starts = np.flatnonzero(np.diff(observations.diver, prepend=-1))
-        self.diver = observations.diver
-        self.part = np.full(len(self.starts), FIRST_PART)
-        self.last = np.full(len(self.starts), np.inf)
-        self.before: FloatArray | None = None
-        self.sweeps = 0
-
-    def left(self, found: Moments) -> float:
-        """Greatest change still to come, in sds of a row; sets the pace of the next blend."""
-        self.sweeps += 1
-        if self.before is None:
-            self.before = found.need
-            return float(np.inf)
-        moved = np.abs(found.need - self.before) / np.sqrt(found.need_variance)
-        left = np.maximum.reduceat(moved, self.starts) / self.part
-        part = np.where(left > self.last, 0.6 * self.part, 1.15 * self.part)
-        # Contradictory records can chase each other for ever at any fixed pace.
-        self.part = np.clip(part, 0.05, 1.0) * min(1.0, EASY_SWEEPS / self.sweeps)
-        self.last, self.before = left, found.need
-        return float(np.max(left))
-
-    def blend(self, old: Sites, new: Sites) -> Sites:
-        """Old sites moved towards the new ones."""
-        part = self.part[self.diver]
-        return Sites(
-            old.precision + part * (new.precision - old.precision), old.shift + part * (new.shift - old.shift)
-        )
-
-
-def _log_evidence(
-    observations: Observations, found: Moments, sites: Sites, cavity: Cavity, value: FloatArray, pivots: float
-) -> float:
-    """Evidence of the Gaussian model with its sites scaled to the exact likelihoods."""
-    o = observations
-    v, c = found.need_variance, cavity.variance
-    scales = value - 0.5 * (found.need**2 / v - cavity.mean**2 / c) - 0.5 * np.log(v / c)
-    pull = sites.shift - sites.precision * o.prior
-    constant = sites.shift * o.prior - 0.5 * sites.precision * o.prior**2
-    return float(np.sum(scales + constant + 0.5 * pull * (found.need - o.prior)) - 0.5 * pivots)
-
-
-def _gradient(
-    observations: Observations, theta: Hyperparameters, found: Moments, cavity: Cavity
-) -> FloatArray:
-    """Derivative of the evidence: only what depends on theta with sites and cavities held."""
-    o, vector = observations, theta.to_vector()
+    vector = theta.to_vector()
     gradient = np.zeros(len(vector))
-    for j in range(3, len(vector)):  # the likelihood knows nothing of the first three
+    gradient[[0, 1, 2, 3]] = found[[k.DIVER, k.BODY, k.SUIT, k.SCATTER]]
+    gradient[4] = found[k.OUT] * theta.breath_out
+    gradient[5] = found[k.IN] * theta.breath_in
+    gradient[6] = found[k.WRONG] * theta.wrong * (1 - theta.wrong)
+    by_zone = found[k.CHANCE :].reshape(6, 4)
+    for j in range(7, 11):
         up, down = vector.copy(), vector.copy()
         up[j] += DIFFERENCE
         down[j] -= DIFFERENCE
-        values = [_tilted(o, Hyperparameters.from_vector(v), cavity)[0].sum() for v in (up, down)]
-        gradient[j] = (values[0] - values[1]) / (2 * DIFFERENCE)
-    variances = Variances.of(o, theta)
-    pressure = (found.diver_square / variances.diver - 1) / variances.diver
-    gradient[0] += np.sum(pressure) * theta.diver_sd**2
-    gradient[1] += np.sum(pressure * o.body_sd**2) * theta.body_factor**2
-    gradient[2] += np.sum(found.suit_square / variances.suit - 1)
-    gradient[3] += np.sum(found.occasion_square[o.is_shared] / theta.scatter**2 - 1)
+        step = chances(Hyperparameters.from_vector(up)) - chances(Hyperparameters.from_vector(down))
+        gradient[j] = np.sum(by_zone * step) / (2 * DIFFERENCE)
+    gradient[11], gradient[12], gradient[13] = found[k.HABIT_MEAN], found[k.HABIT_SD], found[k.DRIFT]
     return gradient
+
+
+class Sweeper:
+    """Observations laid out once, for fits under many hyperparameters."""
+
+    def __init__(self, observations: Observations) -> None:
+        self.observations = observations
+        self.layout: Layout = lay_out(observations)
+        p, chunks = observations.n_exposures, len(self.layout.chunk_first) - 1
+        self.precision = np.zeros((chunks, p, p))
+        self.shift = np.zeros((chunks, p))
+        # Wide sites that chased each other stay narrow: in a search the evidence must not jump.
+        self.loosest = np.zeros(len(self.layout.suits))
+
+    def propagate(
+        self,
+        theta: Hyperparameters,
+        *,
+        start: Start | None = None,
+        sketch: bool = False,
+        tolerance: float = TOLERANCE,
+    ) -> Propagation:
+        """As the function `propagate`."""
+        from leadline.model.elimination import Terms
+        from leadline.model.sweep import NEVER, Pace, sweep
+
+        m, d, p = len(self.observations), len(self.layout.suits), self.observations.n_exposures
+        begin = start or Start(Sites.flat(m), np.zeros(p), np.eye(p))
+        level = _levels(theta)
+        terms = Terms(begin.sites.precision.copy(), begin.sites.shift.copy(), np.full(m, np.nan), np.ones(m))
+        pace = Pace(np.full(d, FIRST_PART), np.full(d, np.inf), np.maximum(self.loosest, 0.0))
+        mean, covariance = begin.mean, begin.covariance
+        left = np.inf
+        for number in range(1, MOST_SWEEPS + 1):
+            damping = min(1.0, EASY_SWEEPS / number)
+            sweep(
+                self.layout,
+                level,
+                terms,
+                pace,
+                mean,
+                covariance,
+                damping,
+                12,
+                0.3 * tolerance,
+                self.precision,
+                self.shift,
+            )
+            if not self._sound():
+                pace.loosest[:] = NEVER
+                np.maximum(terms.precision, 0.0, out=terms.precision)
+                sweep(
+                    self.layout,
+                    level,
+                    terms,
+                    pace,
+                    mean,
+                    covariance,
+                    damping,
+                    0,
+                    1.0,
+                    self.precision,
+                    self.shift,
+                )
+            mean, covariance, precision, determinant = _beta(
+                np.add.reduce(self.precision, axis=0), np.add.reduce(self.shift, axis=0)
+            )
+            if number > 1:
+                left = float(np.max(pace.last))
+            if left < tolerance or (number == MOST_SWEEPS and (sketch or left < NEARLY)):
+                self.loosest = pace.loosest
+                return self._settled(theta, level, terms, mean, covariance, precision, determinant, number)
+        raise FitError(
+            f"the fit did not settle in {MOST_SWEEPS} sweeps ({left:.1g} sd still to go): "
+            "look for records that contradict each other",
+            {"sweeps": float(MOST_SWEEPS), "left": left},
+        )
+
+    def _sound(self) -> bool:
+        """Whether the divers' wide sites together leave a proper posterior of beta."""
+        whole = np.add.reduce(self.precision, axis=0)
+        return not len(whole) or bool(np.linalg.eigvalsh((whole + whole.T) / 2)[0] > -0.9)
+
+    def _settled(
+        self,
+        theta: Hyperparameters,
+        level: Levels,
+        terms: Terms,
+        mean: FloatArray,
+        covariance: FloatArray,
+        precision: FloatArray,
+        determinant: float,
+        sweeps: int,
+    ) -> Propagation:
+        from leadline.model.settling import settle
+
+        m, d = len(self.observations), len(self.layout.suits)
+        found = _nothing_settled(m, d, len(self.precision))
+        settle(self.layout, level, terms, mean, covariance, found)
+        sites = Sites(terms.precision, terms.shift)
+        return Propagation(
+            mean,
+            precision,
+            terms.need,
+            terms.variance,
+            found.offset,
+            found.offset_variance,
+            Start(sites, mean, covariance),
+            Cavity(found.cavity_mean, found.cavity_variance),
+            float(np.sum(found.evidence)) - 0.5 * determinant,
+            _chain(theta, np.add.reduce(found.gradient, axis=0)),
+            sweeps,
+        )
+
+
+def _nothing_settled(rows: int, divers: int, chunks: int) -> Settled:
+    from leadline.model.settling import PLACES, Settled
+
+    return Settled(
+        np.zeros(divers),
+        np.zeros((chunks, PLACES)),
+        np.zeros(rows),
+        np.zeros(rows),
+        *(np.zeros(divers) for _ in range(4)),
+    )
 
 
 def propagate(
     observations: Observations,
     theta: Hyperparameters,
     *,
-    start: Sites | None = None,
+    start: Start | None = None,
     sketch: bool = False,
 ) -> Propagation:
     """Settle the sites of all rows and return posterior, evidence and gradient.
@@ -218,7 +312,7 @@ def propagate(
         m >= 1 rows.
     theta : Hyperparameters
         Held fixed.
-    start : Sites, optional
+    start : Start, optional
         Where to begin; default flat.
     sketch : bool
         Take what there is after all sweeps even if it has not settled: enough to tell a search that it
@@ -236,63 +330,7 @@ def propagate(
 
     Notes
     -----
-    All sites are refined at once and blended with the old ones, at a pace of each diver's own.
+    All sites are refined at once and blended with the old ones, at a pace of each diver's own: one diver
+    with contradictory records must not slow the others.
     """
-    o = observations
-    variances = Variances.of(o, theta)
-    sites, pace, left = start or Sites.flat(len(o)), _Pace(o), np.inf
-    for sweep in range(1, MOST_SWEEPS + 1):
-        share = eliminate(o, variances, sites.precision, sites.shift)
-        beta, precision, determinant = beta_posterior(share)
-        found = moments(o, share, beta, precision)
-        cavity = _cavity(found, sites)
-        value, *derivatives = _tilted(o, theta, cavity)
-        left = pace.left(found)
-        if left < TOLERANCE or (sweep == MOST_SWEEPS and (sketch or left < NEARLY)):
-            pivots = determinant + share.log_determinant
-            evidence = _log_evidence(o, found, sites, cavity, value, pivots)
-            gradient = _gradient(o, theta, found, cavity)
-            return Propagation(found, precision, sites, cavity, evidence, gradient, sweep)
-        sites = pace.blend(sites, _refined(cavity, *derivatives))
-    raise FitError(
-        f"the fit did not settle in {MOST_SWEEPS} sweeps ({left:.1g} sd still to go): "
-        "look for records that contradict each other",
-        {"sweeps": float(MOST_SWEEPS), "left": left},
-    )
-
-
-def share_of(
-    observations: Observations, theta: Hyperparameters, beta: FloatArray, precision: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """What one diver's rows contribute to a population that they are part of.
-
-    Parameters
-    ----------
-    observations : Observations
-        Rows that the population was fitted to; m >= 1.
-    theta : Hyperparameters
-        Of the fit.
-    beta, precision : ndarray, shape (p,), (p, p)
-        Posterior of the shared effects with these rows. [-]
-
-    Returns
-    -------
-    precision, shift : ndarray, shape (p, p), (p,)
-        Natural parameters to be taken from the posterior's.
-
-    Notes
-    -----
-    The same sweeps with the posterior of beta held: its cavity is whatever is left of it, so the sites
-    settle where those of the whole fit did.
-    """
-    variances = Variances.of(observations, theta)
-    sites, pace = Sites.flat(len(observations)), _Pace(observations)
-    for _ in range(MOST_SWEEPS):
-        share = eliminate(observations, variances, sites.precision, sites.shift)
-        found = moments(observations, share, beta, precision)
-        if pace.left(found) < TOLERANCE:
-            break
-        cavity = _cavity(found, sites)
-        _, *derivatives = _tilted(observations, theta, cavity)
-        sites = pace.blend(sites, _refined(cavity, *derivatives))
-    return share.precision, share.shift
+    return Sweeper(observations).propagate(theta, start=start, sketch=sketch)

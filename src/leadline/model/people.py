@@ -1,0 +1,198 @@
+"""Shared effects without one diver's share, what is to be predicted for that diver, and own directions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.observations import Observations
+from leadline.model.population import Fit
+from leadline.model.solo import Gaussian, Rows, share_of
+
+__all__ = ["Population", "Targets", "offset_sd", "personal_loadings"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+MOST_SHARE: Final = 0.95
+"""Largest part of the population's knowledge in any direction that may be one diver's. [-]"""
+
+
+@dataclass(frozen=True)
+class Targets:
+    """Needs to predict for one diver; *t* of them.
+
+    Parameters
+    ----------
+    prior : ndarray, shape (t,)
+        Prior mean of need. [kg]
+    exposure : ndarray, shape (t, p)
+        In the columns of the observations. [kg]
+    suit_weight : ndarray, shape (t,)
+        Change of need for one prior sd of this diver in this suit. [kg]
+    suit : ndarray of int, shape (t,)
+        Suit label in the diver's observations; a label that is not there, such as -1, is a suit without
+        evidence, and equal ones from their number on are the same suit.
+    body_sd : float
+        Prior sd of the diver's offset from physics. [kg]
+    elapsed, jumped : ndarray, shape (t,), optional
+        As in `Observations`; default 0.
+    """
+
+    prior: FloatArray
+    exposure: FloatArray
+    suit_weight: FloatArray
+    suit: IntArray
+    body_sd: float
+    elapsed: FloatArray = field(default_factory=lambda: np.zeros(0))
+    jumped: FloatArray = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        for name in ("elapsed", "jumped"):
+            if not len(getattr(self, name)):
+                object.__setattr__(self, name, np.zeros(len(self.prior)))
+
+    def __len__(self) -> int:
+        return int(self.prior.shape[0])
+
+
+@dataclass(frozen=True)
+class Population:
+    """Shared effects and hyperparameters: a Gaussian under each of *g* weighted hyperparameters.
+
+    Parameters
+    ----------
+    mean, covariance : ndarray, shape (g, p), (g, p, p)
+        Of the shared effects. [-]
+    thetas : tuple of Hyperparameters
+        Length g.
+    weights : ndarray, shape (g,)
+        Summing to 1.
+    """
+
+    mean: FloatArray
+    covariance: FloatArray
+    thetas: tuple[Hyperparameters, ...]
+    weights: FloatArray
+
+    @classmethod
+    def of(cls, fit: Fit, names: Sequence[str], *, integrated: bool = True) -> Population:
+        """What a fit says of the shared effects `names`.
+
+        Parameters
+        ----------
+        fit : Fit
+            The population.
+        names : sequence of str
+            Shared effects wanted, length p; what the fit has not seen keeps its prior N(0, 1).
+        integrated : bool
+            Over the hyperparameters; else at their mode.
+        """
+        mean, covariance = fit.aligned(names)
+        if not integrated:
+            return cls(mean[None], covariance[None], (fit.theta,), np.ones(1))
+        points = fit.aligned_points(names)
+        wide = np.broadcast_to(covariance, (len(points), *covariance.shape))
+        return cls(points, wide, fit.thetas, fit.weights)
+
+    def cautious(self) -> Population:
+        """The same, with breathing high trusted for no more than is usual."""
+        return replace(self, thetas=tuple(theta.cautious() for theta in self.thetas))
+
+    def without(self, seen: Observations) -> Population:
+        """The population as it would be without one diver's share of the evidence.
+
+        Parameters
+        ----------
+        seen : Observations
+            That diver's rows that the population was fitted to.
+
+        Returns
+        -------
+        Population
+            Without this the diver's own records would count twice.
+        """
+        at = np.flatnonzero(np.any(seen.exposure != 0, axis=0)) if len(seen) else np.zeros(0, int)
+        if not len(at):
+            return self
+        mean, inner = self.mean[:, at], self.covariance[:, at[:, None], at]
+        spread = offset_sd(seen.body_sd[:1], self.thetas)
+        loadings = personal_loadings(seen, None, self.thetas, spread)
+        personal = Gaussian(np.broadcast_to(seen.prior, (len(mean), len(seen))), loadings)
+        rows = Rows(seen, self.thetas)
+        own, shift = share_of(rows, personal, seen.exposure[:, at], mean, inner)
+        # One diver's share can exceed the whole only by rounding, or where the records changed since the
+        # fit; take the largest part of it that leaves a sound precision.
+        root = np.linalg.cholesky(inner)
+        largest = np.linalg.eigvalsh(np.swapaxes(root, -1, -2) @ own @ root)[:, -1]
+        part = np.minimum(1.0, MOST_SHARE / np.maximum(largest, 1e-12))
+        own, shift = own * part[:, None, None], shift * part[:, None]
+        cross = self.covariance[:, :, at]
+        grown = cross @ np.linalg.inv(np.eye(len(at)) - own @ inner)
+        pulled = (own @ mean[..., None])[..., 0] - shift
+        covariance = self.covariance + grown @ own @ np.swapaxes(cross, -1, -2)
+        return replace(
+            self,
+            mean=self.mean + (grown @ pulled[..., None])[..., 0],
+            covariance=(covariance + np.swapaxes(covariance, -1, -2)) / 2,
+        )
+
+
+def offset_sd(body_sd: FloatArray | float, thetas: Sequence[Hyperparameters]) -> FloatArray:
+    """Prior sd of the diver's offset under each of the hyperparameters; shape (g,). [kg]."""
+    own = np.array([theta.diver_sd for theta in thetas])
+    factor = np.array([theta.body_factor for theta in thetas])
+    return np.asarray(np.hypot(own, factor * np.ravel(body_sd)[0]))
+
+
+def _walk(elapsed: FloatArray, jumped: FloatArray, drift: FloatArray) -> FloatArray:
+    """Loadings on the steps between the distinct times of all rows; shape (g, rows, steps). [kg]."""
+    times = np.unique(np.column_stack([elapsed, jumped]), axis=0)
+    steps = np.diff(times, axis=0)
+    place = np.searchsorted(times[:, 0] + times[:, 1], elapsed + jumped)
+    size = np.sqrt(np.maximum(drift[:, None] ** 2 * steps[:, 0] + steps[:, 1], 0.0))
+    return np.asarray((place[:, None] > np.arange(len(steps))) * size[:, None, :], float)
+
+
+def personal_loadings(
+    seen: Observations, targets: Targets | None, thetas: Sequence[Hyperparameters], spread: FloatArray
+) -> FloatArray:
+    """Loadings of rows and targets on the diver's own independent directions; shape (g, n + t, r). [kg]."""
+    n, t = len(seen), len(targets) if targets else 0
+    suits = len(seen.suit_starts) if n else 0
+    label, weight = (seen.suit, seen.suit_weight) if n else (np.zeros(0, int), np.zeros(0))
+    elapsed, jumped = seen.elapsed, seen.jumped
+    if targets:
+        # A suit without evidence gets a direction of its own for each label.
+        known = (targets.suit >= 0) & (targets.suit < suits)
+        fresh = suits + np.unique(np.where(known, -2, targets.suit), return_inverse=True)[1]
+        label = np.concatenate([label, np.where(known, targets.suit, fresh)])
+        weight = np.concatenate([weight, targets.suit_weight])
+        # The offset is pinned where the records begin: nothing is said of how it got there.
+        first = (elapsed.min(), jumped.min()) if n else (targets.elapsed.min(), targets.jumped.min())
+        elapsed = np.concatenate([elapsed, np.maximum(targets.elapsed, first[0])])
+        jumped = np.concatenate([jumped, np.maximum(targets.jumped, first[1])])
+    own = np.zeros((n + t, int(label.max(initial=-1)) + 1))
+    own[np.arange(n + t), label] = weight
+    own = own[:, np.any(own != 0, axis=0)]
+    shared = np.flatnonzero(seen.is_shared) if n else np.zeros(0, int)
+    occasion = np.zeros((n + t, len(shared)))
+    if n:
+        occasion[:n] = seen.occasion[:, None] == shared
+    factor, scatter, drift = (
+        np.array([getattr(theta, name) for theta in thetas]) for name in ("suit_factor", "scatter", "drift")
+    )
+    return np.concatenate(
+        [
+            np.broadcast_to(spread[:, None, None], (len(thetas), n + t, 1)),
+            _walk(elapsed, jumped, drift),
+            own * factor[:, None, None],
+            occasion * scatter[:, None, None],
+        ],
+        axis=2,
+    )

@@ -1,0 +1,99 @@
+"""Compiled likelihood of one row under given hyperparameters, against what all else says of its need."""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from leadline.model.layout import Layout
+from leadline.model.tail import reading, zones
+
+__all__ = ["HABIT", "LIGHT_PART", "Levels", "chances", "edges", "noise", "tilted"]
+
+FloatArray = NDArray[np.float64]
+
+HABIT: Final = 5
+"""`Form.HABIT`."""
+
+LIGHT_PART: Final = 0.4
+"""As in `leadline.model.occasion`."""
+
+
+class Levels(NamedTuple):
+    """Hyperparameters as the sweeps use them.
+
+    Parameters
+    ----------
+    diver_variance, body_square, suit_variance, drift_variance, scatter_variance : float
+        Of the offsets; the square of the body's multiplier. [kg², -, -, kg²/year, kg²]
+    breath_out, breath_in, wrong, habit, habit_variance : float
+        As in `Hyperparameters`.
+    chance : ndarray, shape (6, 4)
+        Chance of each form in the light zone, both parts of the neutral zone and the heavy zone. [-]
+    """
+
+    diver_variance: float
+    body_square: float
+    suit_variance: float
+    drift_variance: float
+    scatter_variance: float
+    breath_out: float
+    breath_in: float
+    wrong: float
+    habit: float
+    habit_variance: float
+    chance: FloatArray
+
+
+@njit(cache=True)
+def edges(lay: Layout, level: Levels, n: int) -> tuple[float, float, float]:
+    """Upper end of the neutral zone, where its light part ends, and its lower end. [kg]."""
+    upper = lay.upper[n] + level.breath_out * lay.upper_breath[n]
+    lower = lay.lower[n] - level.breath_in * lay.lower_breath[n]
+    middle = lay.lower[n] - min(LIGHT_PART, level.breath_in) * lay.lower_breath[n]
+    return upper, middle, lower
+
+
+@njit(cache=True)
+def chances(lay: Layout, level: Levels, n: int) -> tuple[float, float, float, float]:
+    """Chance of the record in each zone, from light to heavy."""
+    form, right, wrong = lay.form[n], 1 - level.wrong, level.wrong / 2
+    light, neutral, heavy = lay.fit[n, 0], lay.fit[n, 1], lay.fit[n, 2]
+    of_neutral = neutral * right + (1 - neutral) * wrong
+    return (
+        level.chance[form, 0] * (light * right + (1 - light) * wrong),
+        level.chance[form, 1] * of_neutral,
+        level.chance[form, 2] * of_neutral,
+        level.chance[form, 3] * (heavy * right + (1 - heavy) * wrong),
+    )
+
+
+@njit(cache=True)
+def noise(lay: Layout, level: Levels, n: int, alone: bool) -> float:
+    """Variance around the expected need; scatter that is shared belongs to the latent scalars."""
+    found: float = lay.reading_variance[n]
+    if alone:
+        found += level.scatter_variance
+    if lay.form[n] == HABIT:
+        found += level.habit_variance
+    return found
+
+
+@njit(cache=True)
+def tilted(
+    lay: Layout, level: Levels, n: int, alone: bool, mean: float, variance: float
+) -> tuple[float, float, float]:
+    """Log evidence of a row against its cavity, and two derivatives in the mean."""
+    around = variance + noise(lay, level, n, alone)
+    if lay.point[n]:
+        habit = lay.form[n] == HABIT
+        # A chosen lead cannot be a wrong record.
+        wrong = 0.0 if habit else level.wrong
+        return reading(mean, lay.lower[n] - habit * level.habit, wrong, around)
+    upper, middle, lower = edges(lay, level, n)
+    l0, l1, l2, l3 = chances(lay, level, n)
+    return zones(mean, upper, middle, lower, l0, l1, l2, l3, math.sqrt(around))
