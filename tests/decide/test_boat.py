@@ -1,0 +1,125 @@
+"""The boat sheet: everybody's answer as `suggest` gives it, and pieces that serve the day."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import numpy as np
+import pytest
+
+from leadline.arrays import columns_from_rows
+from leadline.decide.advice import advise
+from leadline.decide.boat import boat, plan_rows
+from leadline.decide.stock import Pieces
+from leadline.errors import RecordError
+from leadline.records import DIVES
+
+from . import club
+
+WHEN = datetime(2026, 5, 19)
+ABOARD = ("Ines", "Uma", "Noa", club.HOSTILE, "Zed")
+PLAN = [club.plan_row(diver, group="red" if diver == "Ines" else "blue") for diver in ABOARD]
+
+
+def sheet(plan=PLAN, **options):
+    return boat(club.assess(plan), generated=WHEN, plan="plan.csv", **options)
+
+
+@pytest.fixture(scope="module")
+def data():
+    return sheet()
+
+
+def test_rows_are_the_answers_of_suggest(data) -> None:
+    answers = {a.diver: a for a in advise(club.assess(PLAN))}
+    assert [d.answer.diver for d in data.divers] == list(ABOARD)
+    for diver in data.divers:
+        assert diver.answer == answers[diver.answer.diver]
+        assert "full 5" not in diver.kit
+        assert diver.suit == "full 5"
+        assert {"jacket", "steel 12"} <= set(diver.kit)
+
+
+def test_pieces_make_up_the_lead_and_what_is_at_hand(data) -> None:
+    sizes = np.array(data.sizes)
+    for diver in data.divers:
+        a = diver.answer
+        assert sizes @ diver.pieces == pytest.approx(a.lead_kg)
+        assert sizes @ diver.more == pytest.approx(a.bring_kg - a.lead_kg if a.check_first else 0)
+    for dive in data.dives:
+        assert dive.lead_kg == pytest.approx(sum(d.answer.lead_kg for d in dive.divers))
+
+
+def test_checks_come_in_order_of_what_may_be_missing_and_say_why(data) -> None:
+    checks = data.checks
+    assert [d.check_place for d in checks] == list(range(1, len(checks) + 1))
+    assert {d.answer.diver for d in checks} >= {"Uma", "Zed"}  # nothing is known of either
+    missing = [d.answer.need_q90_kg - d.answer.lead_kg for d in checks]
+    assert missing == sorted(missing, reverse=True)
+    for diver in data.divers:
+        assert bool(diver.reasons) == diver.answer.check_first == bool(diver.check_place)
+        if diver.answer.evidence == "none":
+            assert "No record in this suit" in diver.reasons[0]
+
+
+def test_load_is_enough_on_95_days_in_100_and_holds_a_spare(data) -> None:
+    load = data.load
+    assert load.served.share >= 0.95
+    assert load.total_kg == pytest.approx(np.array(load.sizes) @ load.counts)
+    listed = sum(d.answer.lead_kg for d in data.divers)
+    assert load.total_kg > listed
+    assert sheet().load == load  # the same seed, the same load
+
+
+# One diver who needs no check wears what is listed on all but the few days it turns out too light.
+def test_a_boat_of_one_who_needs_no_check(data) -> None:
+    sure = next(d.answer for d in data.divers if not d.answer.check_first)
+    found = sheet([club.plan_row(sure.diver)])
+    assert found.divers[0].answer.lead_kg == sure.lead_kg
+    assert found.load.usual_kg == sure.lead_kg
+    assert sure.lead_kg <= found.load.total_kg <= sure.lead_kg + 3
+
+
+def test_dives_follow_each_other_and_share_the_lead() -> None:
+    morning = [club.plan_row(diver, dive="morning") for diver in ("Ines", "Noa")]
+    both = [*morning, *(row | {"dive": "noon"} for row in morning)]
+    twice = sheet(both)
+    once = sheet(morning)
+    assert [dive.dive for dive in twice.dives] == ["morning", "noon"]
+    assert [len(dive.divers) for dive in twice.dives] == [2, 2]
+    assert twice.load.total_kg < 1.5 * once.load.total_kg  # not two boats' worth
+    assert twice.load.usual_kg >= once.load.usual_kg
+
+
+def test_group_and_day_choose_rows() -> None:
+    plan = columns_from_rows(DIVES, [*PLAN, club.plan_row("Ivo", date="2026-06-30", group="blue")])
+    assert plan_rows(plan, group="red")["diver"].tolist() == ["Ines"]
+    assert plan_rows(plan, since="2026-06-01")["diver"].tolist() == ["Ivo"]
+    assert plan_rows(plan, group="red", since="2026-06-01")["diver"].tolist() == []
+    undated = columns_from_rows(DIVES, [club.plan_row("Ivo", date=None)])
+    assert plan_rows(undated, since="2026-06-01")["diver"].tolist() == ["Ivo"]
+
+
+def test_pounds() -> None:
+    found = sheet(units="imperial")
+    assert found.sizes == pytest.approx([4 * 0.45359237, 2 * 0.45359237, 0.45359237])
+    pounds = [d.answer.lead_kg / 0.45359237 for d in found.divers]
+    assert pounds == pytest.approx(np.round(pounds))
+    assert all(" lb" in reason for d in found.checks for reason in d.reasons if "band" in reason)
+
+
+def test_lower_risk_never_loads_less(data) -> None:
+    careful = sheet(risk=0.01)
+    pairs = zip(data.divers, careful.divers, strict=True)
+    assert all(more.answer.bring_kg >= less.answer.bring_kg for less, more in pairs)
+
+
+def test_coarser_pieces() -> None:
+    found = sheet(pieces=Pieces.parse(["1"]))
+    assert all(d.answer.lead_kg % 1 == 0 for d in found.divers)
+    assert found.load.counts == (round(found.load.total_kg),)
+
+
+def test_an_empty_plan_is_refused() -> None:
+    with pytest.raises(RecordError, match="no rows for this boat"):
+        sheet([])
