@@ -33,8 +33,8 @@ class LikeKit:
         Leads at which the stop showed the diver too light, likewise. [kg]
     carried : ndarray, shape (d,)
         All leads carried in like kit, in order of date, likewise. [kg]
-    light_signs : int
-        Dives in like kit whose stop showed the diver too light.
+    light_signs, heavy_signs : int
+        Dives in like kit whose stop showed the diver too light; heavier than breathing high covers.
     fresh_check : bool
         A surface check near the reserve on the day of the dive.
     upper, lower, point : bool
@@ -55,6 +55,7 @@ class LikeKit:
     light: FloatArray
     carried: FloatArray
     light_signs: int
+    heavy_signs: int
     fresh_check: bool
     upper: bool
     lower: bool
@@ -168,6 +169,7 @@ class Histories:
         return {
             "known": bool(len(here)),
             "light_signs": int(((kind == "stop") & (seen[:, 0] == 1)).sum()),
+            "heavy_signs": int(((kind == "stop") & (seen[:, 2] == 1) & (seen[:, 1] == 0)).sum()),
             "upper": bool((~point & ~hints & (seen[:, 0] == 0)).any()),
             "lower": bool((~point & ~hints & (seen[:, 2] == 0)).any()),
             "point": bool(point.any()),

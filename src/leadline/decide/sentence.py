@@ -218,7 +218,9 @@ def _usual(history: LikeKit, need: Marginal, imperial: bool) -> list[str]:
     elif history.upper and history.lower:
         why = "stops with an empty BC bound the need on both sides"
     elif gap < 0 and history.light_signs:
-        why = "a stop rose with it"
+        why = "the diver rose with it"
+    elif gap > 0 and history.heavy_signs:
+        why = "the diver sank with it, which puts need lower, though not how much lower"
     elif history.upper and gap > 0:
         why = (
             "a stop held with gas in the BC proves that lead enough and never that it is needed, so the "

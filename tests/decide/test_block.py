@@ -1,0 +1,68 @@
+"""Lead on blocks: every sum there is, against trying all of them."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from leadline.decide.advice import advise
+from leadline.decide.block import Block, BlockSet
+from leadline.errors import OutOfRangeError
+from leadline.units import POUND
+
+from .club import assess, plan_row
+
+STOCKS = st.lists(
+    st.tuples(st.sampled_from([0.5, 1.0, 1.5, 2.0, 3.0]), st.integers(1, 4)), min_size=1, max_size=3
+)
+
+
+@settings(deadline=None, max_examples=60)
+@given(STOCKS, st.floats(0, 30))
+def test_sums_are_all_that_can_be_made(stock, lead) -> None:
+    """Independent: every choice of every number of every size."""
+    owned = BlockSet.parse(",".join(f"{mass}kg:{number}" for mass, number in stock))
+    every = sorted(
+        {
+            round(sum(n * mass for n, (mass, _) in zip(numbers, stock, strict=True)), 6)
+            for numbers in product(*(range(number + 1) for _, number in stock))
+        }
+    )
+    assert [round(s, 6) for s in owned.sums] == every
+    enough = [s for s in every if s >= lead - 1e-9]
+    if enough:
+        assert owned.at_least(lead) == pytest.approx(enough[0])
+    else:
+        with pytest.raises(OutOfRangeError, match="these blocks make up to"):
+            owned.at_least(lead)
+    assert abs(owned.nearest(lead) - lead) == pytest.approx(min(abs(s - lead) for s in every))
+    assert owned.below(lead) == pytest.approx(max([s for s in every if s < lead - 1e-9], default=0))
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.sampled_from([0.5, 1.0, POUND, 2 * POUND]), st.floats(0, 30))
+def test_one_size_without_end_is_a_large_stock(mass, lead) -> None:
+    plain, many = Block(mass), BlockSet(mass, False, ((mass, 120),))
+    assert plain.at_least(lead) == pytest.approx(many.at_least(lead))
+    assert plain.below(lead) == pytest.approx(many.below(lead))
+
+
+@pytest.mark.parametrize(("text", "imperial"), [("1lb:4,2lb:6", True), ("1kg:4,2lb:6", False)])
+def test_pounds_are_pounds_where_all_are(text, imperial) -> None:
+    assert BlockSet.parse(text).imperial is imperial
+
+
+@pytest.mark.parametrize("text", ["", "1kg", "1kg:0", "1kg:x", "9kg:2", ":3", "1kg:-1"])
+def test_what_is_no_stock_is_refused(text) -> None:
+    with pytest.raises(OutOfRangeError, match=r"give (a mass|masses)"):
+        BlockSet.parse(text)
+
+
+def test_answer_is_made_of_the_blocks_there_are() -> None:
+    answer = advise(assess([plan_row("Ines")]), block=BlockSet.parse("2kg:4,0.5kg:1"))[0]
+    assert answer.bring_kg in BlockSet.parse("2kg:4,0.5kg:1").sums
+    with pytest.raises(OutOfRangeError, match=r"make up to 1\.0 kg"):
+        advise(assess([plan_row("Ines")]), block=BlockSet.parse("1kg:1"))

@@ -1,0 +1,222 @@
+"""What a change does to need, by hand and by published densities; reasons to check again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from leadline.arrays import empty
+from leadline.decide.advice import answers
+from leadline.decide.answering import lateness
+from leadline.decide.change import COMPOSITION_SD, late, shift, triggers
+from leadline.decide.history import Histories
+from leadline.decide.what_if import CHANGES, changed_cells
+from leadline.errors import OutOfRangeError
+from leadline.model.population import prior_fit
+from leadline.timeline import PLAN
+
+from .club import GEAR, assess, dives, plan_row
+
+SEA = {"salinity_gkg": 35, "water_temp_c": 20}
+
+
+def moved(before=None, after=None, *, diver="Ines", fit=None, **rows):
+    """Shift from one planned dive to another."""
+    plan = [plan_row(diver, **(SEA | (before or {}))), plan_row(diver, **(SEA | (after or {})))]
+    assessment = assess(plan, fit=fit, **rows)
+    first, second = assessment.line.at(PLAN)
+    return shift(assessment, int(first), int(second))
+
+
+def test_fresh_water_takes_three_per_cent_of_all_that_is_carried() -> None:
+    """Published: TEOS-10 densities at 20 °C, 0.9982 and 1.0248 kg/L, as all that is carried, lead included,
+    displaces its own mass over the density of the sea: 64 kg of body and 25 to 30 kg of kit, common
+    practice, no source for the latter."""
+    found = moved({}, {"salinity_gkg": 0.2, "water": "fresh"}, fit=prior_fit(), dives=[], checks=[])
+    expected = (1.0248 - 0.9984) / 1.0248 * (64 + 27.5) / 0.91
+    assert -found.physics_kg == pytest.approx(expected, rel=0.05)
+    assert found.sd_kg < 0.15
+    assert found.learned_kg == pytest.approx(0.0, abs=0.05)
+
+
+def test_reserve_costs_the_gas_between() -> None:
+    """Independent: 12 L from 50 to 35 bar at 1.205 g/L and 1 atm, an ideal gas (handbooks, from memory)."""
+    found = moved({"stop_bar": "35"}, {"stop_bar": "50"})
+    assert -found.total_kg == pytest.approx(12 * 15 / 1.013 * 1.205e-3 / 0.91, rel=0.06)
+    assert abs(found.learned_kg) < 0.01
+    assert found.q90_kg - found.q10_kg < 0.05
+
+
+def test_shallower_stop_lets_foam_out() -> None:
+    """By hand: Boyle's law between 3 and 5 m on the foam gas that the ledger has at 1 atm."""
+    found = moved({}, {"stop_depth_m": 3}, fit=prior_fit(), dives=[], checks=[])
+    assessment = assess([plan_row("Ines", **SEA)], fit=prior_fit(), dives=[], checks=[])
+    gas = float(assessment.rigs.take(assessment.line.at(PLAN)).foam.sum())
+    by_boyle = gas * 1.0247 * (1.01325 / 1.3147 - 1.01325 / 1.5158) / 0.91
+    assert 0.85 * by_boyle < found.physics_kg <= by_boyle + 0.02
+    assert 0 < found.sd_kg < 0.3 * found.physics_kg + 0.1
+
+
+def test_body_mass_moves_little_and_is_not_known_well() -> None:
+    """By hand: a kilogram of fat displaces 1/0.900 L and one of lean 1/1.100 L (Siri 1961, from memory), so
+    5 kg lie between +0.69 and -0.34 kg of lift; the sd of an even mixture is that range over sqrt(12)."""
+    found = moved({}, {"body_mass_kg": 69}, fit=prior_fit(), dives=[], checks=[])
+    light, heavy = 5 * (1.0247 / 0.900 - 1) / 0.91, 5 * (1.0247 / 1.100 - 1) / 0.91
+    assert heavy < found.physics_kg < light
+    even = (light - heavy) / np.sqrt(12)
+    assert found.sd_kg == pytest.approx(even, rel=0.15)
+    assert even == pytest.approx(5 * COMPOSITION_SD, rel=0.15)
+
+
+def test_another_suit_is_known_less_than_the_same_at_another_depth() -> None:
+    other = moved({}, {"suit": "membrane", "undersuit": "warm"})
+    same = moved({}, {"stop_depth_m": 3})
+    assert other.sd_kg > 1.0 > same.sd_kg
+    assert other.total_kg == pytest.approx(other.physics_kg + other.learned_kg)
+    assert other.q10_kg < other.total_kg < other.q90_kg
+
+
+def test_no_change_is_none() -> None:
+    found = moved()
+    assert found == replace(
+        found, total_kg=0.0, sd_kg=0.0, physics_kg=0.0, learned_kg=0.0, q10_kg=0, q90_kg=0
+    )
+
+
+def test_there_and_back_is_the_same_way() -> None:
+    there, back = moved({}, {"cylinder": "alu 11"}), moved({"cylinder": "alu 11"}, {})
+    assert back.total_kg == pytest.approx(-there.total_kg)
+    assert back.sd_kg == pytest.approx(there.sd_kg)
+
+
+@pytest.mark.parametrize("bar", [50, 35, 20, 10])
+def test_late_end_agrees_with_the_one_row_answer(bar) -> None:
+    assessment = assess([plan_row("Ines", stop_bar=bar), plan_row("Ines", cylinder="steel 12;stage 7")])
+    rows = assessment.line.at(PLAN)
+    found = late(assessment, rows, assessment.state(rows))
+    for i, row in enumerate(rows):
+        alone = lateness(assessment, int(row))
+        assert found[0][i] == pytest.approx(alone.bar, nan_ok=True)
+        assert found[1][i] == pytest.approx(alone.more_kg, nan_ok=True)
+
+
+def found_triggers(history, **changed):
+    assessment = assess([plan_row("Ines", **changed)], fit=prior_fit(), dives=history, checks=[])
+    rows = assessment.line.at(PLAN)
+    kit = Histories(assessment).like_kit(int(rows[0]), 0.0)
+    return {t.name: t for t in triggers(assessment, rows, histories=[kit], need_sd=np.array([1.5]))[0]}
+
+
+MINE = [row for row in dives() if row["diver"] == "Ines"]
+
+
+@pytest.mark.parametrize(
+    ("changed", "name"),
+    [
+        ({"suit": "membrane", "undersuit": "warm"}, "suit"),
+        ({"cylinder": "alu 11"}, "cylinder"),
+        ({"bc": ""}, None),
+        ({"water": "fresh"}, "water"),
+        ({"body_mass_kg": 69}, "body"),
+        ({"body_mass_kg": 66}, None),
+        ({"date": "2027-03-01"}, "break"),
+        ({}, None),
+    ],
+)
+def test_each_change_is_a_reason_by_itself(changed, name) -> None:
+    """Common practice, no source: check again after new kit, new water, a change of body, a long break."""
+    found = found_triggers(MINE, **changed)
+    assert set(found) == ({name} if name else set())
+    assert all(trigger.widens_kg >= 0 for trigger in found.values())
+
+
+def test_a_new_bc_is_a_reason() -> None:
+    wing = [*GEAR, {"item": "wing", "kind": "bc", "style": "wing"}]
+    assessment = assess([plan_row("Ines", bc="wing")], fit=prior_fit(), dives=MINE, checks=[], gear=wing)
+    assert [t.name for t in answers(assessment)[0].triggers] == ["bc"]
+
+
+def test_a_stranger_has_nothing_new() -> None:
+    assert found_triggers([]) == {}
+
+
+def test_dry_suit_widens_more_than_a_bc_or_water_do() -> None:
+    dry = found_triggers(MINE, suit="membrane", undersuit="warm")["suit"].widens_kg
+    fresh = found_triggers(MINE, water="fresh")["water"].widens_kg
+    assert dry > 1.0 > fresh
+    both = found_triggers(MINE, suit="membrane", undersuit="warm", water="fresh")
+    assert both["suit"].widens_kg == pytest.approx(dry, abs=0.1)
+
+
+def test_break_widens_by_the_walk_that_was_learned(monkeypatch) -> None:
+    """By hand: a walk of 0.5 kg a year makes sd 1.5 of what was sqrt(1.5² - 0.25 t) before t years."""
+    assert found_triggers(MINE, date="2027-05-08")["break"].widens_kg == 0
+    monkeypatch.setattr("leadline.decide.change._walk", lambda fit, days: 0.5 * np.sqrt(days / 365.25))
+    found = found_triggers(MINE, date="2027-05-08")["break"]
+    assert found.amount == 365
+    assert found.widens_kg == pytest.approx(2.5631 * (1.5 - np.sqrt(1.5**2 - 0.25)), rel=0.01)
+
+
+PLAN_CELLS = {
+    "suit": "membrane",
+    "undersuit": "warm",
+    "cylinder": "steel 12",
+    "gas": "32",
+    "end_bar": "50",
+    "start_psi": "3000",
+    "salinity_gkg": "38",
+    "water": "salt",
+    "altitude_ft": "100",
+}
+GEARED = assess().line.records.gear
+
+
+@pytest.mark.parametrize(
+    ("text", "gone", "cell"),
+    [
+        ("suit=full 5", {"undersuit"}, ("suit", "full 5")),
+        ("suit=-", {"undersuit", "suit"}, None),
+        ("cylinder=alu 11", {"start_psi"}, ("cylinder", "alu 11")),
+        ("cylinder=steel 12;stage 7", {"start_psi", "gas", "end_bar"}, ("cylinder", "steel 12;stage 7")),
+        ("water=fresh", {"salinity_gkg"}, ("water", "fresh")),
+        ("altitude=1500", {"altitude_ft"}, ("altitude_m", "1500")),
+        ("reserve=40", {"end_bar"}, ("stop_bar", "40")),
+        ("body-mass=+5", set(), ("body_mass_kg", "69.0000")),
+        ("body-mass=71", set(), ("body_mass_kg", "71")),
+        ("stop-depth=3", set(), ("stop_depth_m", "3")),
+    ],
+)
+def test_one_change_takes_with_it_what_belongs_to_it(text, gone, cell) -> None:
+    changed = changed_cells(PLAN_CELLS, text, gear=GEARED, body_mass=64.0)
+    expected = {k: v for k, v in PLAN_CELLS.items() if k not in gone}
+    assert changed == (expected | dict([cell]) if cell else expected)
+
+
+def test_numbers_follow_the_units() -> None:
+    imperial = {"gear": GEARED, "body_mass": 64.0, "imperial": True}
+    assert changed_cells({}, "altitude=5000", **imperial) == {"altitude_ft": "5000"}
+    assert changed_cells({}, "reserve=500", **imperial) == {"stop_psi": "500"}
+    assert changed_cells({}, "body-mass=-10", **imperial) == {"body_mass_lb": "131.0958"}
+
+
+def test_reserve_leaves_what_is_left_behind() -> None:
+    cells = {"cylinder": "steel 12;stage 7", "stop_bar": "35;-"}
+    assert changed_cells(cells, "reserve=50", gear=GEARED, body_mass=64)["stop_bar"] == "50;-"
+
+
+@settings(deadline=None, max_examples=80)
+@given(st.sampled_from(sorted(set(CHANGES) - {"body-mass"})), st.sampled_from(["1", "50", "full 5", "-"]))
+def test_everything_else_stays(name, value) -> None:
+    changed = changed_cells(PLAN_CELLS, f"{name}={value}", gear=GEARED, body_mass=64.0)
+    kept = {k: v for k, v in changed.items() if PLAN_CELLS.get(k) == v}
+    assert len(changed) - len(kept) <= 1
+
+
+@pytest.mark.parametrize("text", ["suit", "suit=", "lead=5", "=5", "body-mass=+x"])
+def test_what_cannot_be_changed_is_named(text) -> None:
+    with pytest.raises(OutOfRangeError, match="what-if"):
+        changed_cells({}, text, gear=empty("gear"), body_mass=70.0)

@@ -1,0 +1,112 @@
+"""Who hears what: light (danger first), heavy, unsure; and why evidence and habit disagree."""
+
+from __future__ import annotations
+
+import pytest
+
+from leadline.decide.advice import answers, breath_out
+
+from .club import GEAR, NEED, assess, dives, plan_row
+
+
+def looked(lead: float, result: str, *, bc: str = "empty", day: int = 1, **changed):
+    """A dive of Ines at the reserve, in the kit of the club."""
+    row = plan_row("Ines", dive=f"s{day}", date=f"2026-05-{day:02d}", end_bar=35)
+    return row | {"lead_kg": lead, "stop_result": result, "bc_state": bc} | changed
+
+
+def advice(history, checks=(), **changed):
+    return answers(assess([plan_row("Ines", **changed)], dives=history, checks=list(checks)))[0]
+
+
+def test_light_hears_the_danger_first() -> None:
+    history = [looked(3.0, "rose", day=day) for day in (1, 2, 3)]
+    found = advice(history)
+    first = found.advice.cautions[0]
+    chance = float(found.need.above(3.0 + breath_out(assess().fit.theta)))
+    assert first.startswith("Danger of an ascent that cannot be held: with the lead carried last, 3")
+    assert f"{round(100 * chance)} dives in 100" in first
+    assert found.advice.lead_kg > 3.0
+    assert any("Too light at the stop 3 times in like kit" in caution for caution in found.advice.cautions)
+
+
+def test_a_check_begins_above_what_was_too_light() -> None:
+    found = advice([looked(4.5, "rose")]).advice
+    if found.check_first:
+        assert found.lead_kg >= min(5.0, found.bring_kg)
+    assert found.bring_kg > 4.5
+
+
+@pytest.mark.parametrize(
+    ("history", "checks", "words"),
+    [
+        ([looked(10, "hovered", bc="gas", day=d) for d in (1, 2, 3, 4)], (), "never that it is needed"),
+        ([looked(10, "sank", day=d) for d in (1, 2, 3)], (), "the diver sank with it"),
+        (
+            [*(looked(10, "hovered", bc="gas", day=d) for d in (1, 2, 3)), looked(5, "hovered", day=4)],
+            (),
+            "stops with an empty BC bound the need on both sides",
+        ),
+        (
+            [looked(10, "hovered", bc="gas", day=d) for d in (1, 2, 3)],
+            [plan_row("Ines", date="2026-05-12", check="c", lead_kg=5, bar=35, waterline="eye")],
+            "read at a surface check",
+        ),
+    ],
+)  # fmt: skip
+def test_heavy_hears_why(history, checks, words) -> None:
+    checks = [{k: v for k, v in row.items() if k != "dive"} for row in checks]
+    said = [c for c in advice(history, checks).advice.cautions if c.startswith("Usually carried")]
+    assert len(said) == 1
+    assert "over the likely need" in said[0]
+    assert words in said[0]
+
+
+def test_habit_near_need_is_not_mentioned() -> None:
+    near = [looked(NEED["Ines"] + 1, "hovered", bc="gas", day=d) for d in (1, 2, 3)]
+    assert not any("Usually" in caution for caution in advice(near).advice.cautions)
+    few = [looked(12, "hovered", bc="gas", day=d) for d in (1, 2)]
+    assert not any("Usually" in caution for caution in advice(few).advice.cautions)
+
+
+def test_under_usual_is_said_too() -> None:
+    low = [looked(2.0, "", day=d, stop_result="") for d in (1, 2, 3)]
+    said = [c for c in advice(low).advice.cautions if c.startswith("Usually carried")]
+    assert len(said) == 1
+    assert "under the likely need" in said[0]
+
+
+def test_unsure_hears_the_band() -> None:
+    found = advice([looked(10, "hovered", bc="gas")]).advice
+    assert found.check_first
+    assert any(c.startswith("Not sure enough to dive on a number") for c in found.cautions)
+
+
+def test_new_kit_is_said_once() -> None:
+    mine = [row for row in dives() if row["diver"] == "Ines"]
+    found = advice(mine, suit="membrane", undersuit="warm").advice
+    text = "; ".join(found.cautions)
+    assert "First dive in this suit on record: check again (it makes the band" in text
+    assert "Nothing is known" not in text
+    stranger = answers(assess([plan_row("Zed")]))[0].advice
+    assert any("Nothing is known" in caution for caution in stranger.cautions)
+
+
+@pytest.mark.parametrize("imperial", [False, True])
+def test_cautions_are_clauses_in_one_unit(imperial) -> None:
+    """They are joined by `; ` in the plan file, so none may hold one."""
+    small = [*GEAR, {"item": "tiny", "kind": "bc", "style": "jacket", "lift_l": 2}]
+    histories = [
+        [looked(3, "rose", day=d, lead_ditchable_kg=3) for d in (1, 2)],
+        [looked(14, "sank", day=d, lead_ditchable_kg=14, max_depth_m=40) for d in (1, 2, 3)],
+        [],
+    ]
+    for history in histories:
+        for changed in ({}, {"suit": "membrane", "water": "fresh", "date": "2028-01-01", "body_mass_kg": 75}):
+            row = plan_row("Ines", **({"bc": "tiny", "max_depth_m": 30} | changed))
+            assessment = assess([row], dives=history, checks=[], gear=small)
+            found = answers(assessment, imperial=imperial)[0].advice
+            for text in (*found.cautions, found.next_step):
+                assert (" kg" not in text) or not imperial
+                assert not text.endswith("..")
+            assert all(";" not in caution for caution in found.cautions)

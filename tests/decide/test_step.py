@@ -1,0 +1,224 @@
+"""The next step: what is allowed, what is chosen, and words that keep a diver safe."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+from leadline.decide.advice import answers
+from leadline.decide.history import LikeKit
+from leadline.decide.look import SurfaceDoubt
+from leadline.decide.sentence import NOTHING_MORE, act_text, next_step
+from leadline.decide.step import LEAST_SHRINK, Setup, next_act, surface_doubts
+from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.marginal import Marginal
+from leadline.physics.ledger import State, evaluate
+from leadline.timeline import PLAN
+from leadline.units import POUND
+
+from .club import assess, plan_row
+
+THETA = Hyperparameters(scatter=0.4, breath_out=0.5, breath_in=1.2, wrong=0.02)
+SURFACE = SurfaceDoubt(eye=1.3, out=0.6, doubt=0.3, litre=1.13, breath_sd=0.35, out_sd=0.25)
+
+
+def normal(mean: float, sd: float) -> Marginal:
+    points = np.linspace(mean - 5 * sd, mean + 5 * sd, 121)
+    return Marginal.from_log_density(points, -0.5 * ((points - mean) / sd) ** 2, scatter=0.4)
+
+
+def known(**changed) -> LikeKit:
+    """A diver who has looked with an empty BC before."""
+    none = np.zeros(0)
+    facts = {
+        "known": True,
+        "enough": np.array([7.0]),
+        "light": none,
+        "carried": np.array([7.0]),
+        "light_signs": 0,
+        "heavy_signs": 0,
+        "fresh_check": False,
+        "upper": True,
+        "lower": True,
+        "point": False,
+        "dives_used": 5,
+        "last_dive": np.datetime64("2026-05-01", "s"),
+        "last_row": 0,
+        "suit_worn": True,
+        "water_seen": True,
+        "cylinder_used": True,
+        "bc_worn": True,
+    }
+    return LikeKit(**(facts | changed))
+
+
+def setup(**changed) -> Setup:
+    facts = {
+        "lead": 7.0,
+        "check": False,
+        "risk": 0.05,
+        "breath_out": 0.5,
+        "less": 6.5,
+        "imperial": False,
+        "mass": 70.0,
+        "loose": np.nan,
+    }
+    return Setup(**(facts | changed))
+
+
+def step(need: Marginal, *, history: LikeKit | None = None, **changed):
+    return next_act(need, setup(**changed), history=history or known(), surface=SURFACE, theta=THETA)
+
+
+def by_name(found):
+    return {(act.name, round(act.mass_kg, 3)): act for act in found.acts}
+
+
+def test_what_is_known_needs_no_act() -> None:
+    found = step(normal(6.7, 0.15))
+    assert found.chosen is None
+    assert max(act.shrink_kg for act in found.acts) < LEAST_SHRINK
+
+
+def test_what_is_not_known_is_looked_at() -> None:
+    found = step(normal(5.5, 1.0), history=known(upper=True, lower=False))
+    assert found.chosen is not None
+    assert found.chosen.name in ("look", "surface_check")
+    assert found.chosen.information == max(act.information for act in found.acts if act.allowed)
+    assert all(not act.allowed for act in found.acts if act.name == "hand_off")
+
+
+def test_a_hand_off_is_the_choice_of_a_diver_who_looked_and_is_likely_heavy() -> None:
+    """Sure to be heavy at 7 kg: a look there says nothing new, one at 6 kg parts the band."""
+    found = step(normal(5.6, 0.5))
+    assert found.chosen is not None
+    assert (found.chosen.name, found.chosen.mass_kg) == ("hand_off", 1.0)
+
+
+@pytest.mark.parametrize(
+    ("changed", "history", "reason"),
+    [
+        ({}, {"light_signs": 1}, "too light before"),
+        ({}, {"lower": False}, "an empty BC at the stop comes first"),
+        ({"loose": 0.0}, {}, "no lead but on the belt or in a ditchable pocket"),
+        ({"lead": 0.0, "less": 0.0}, {}, "not that much lead on"),
+    ],
+)
+def test_no_hand_off_without_its_conditions(changed, history, reason) -> None:
+    acts = by_name(step(normal(5.6, 0.5), history=known(**history), **changed))
+    for mass in (0.5, 1.0):
+        assert acts["hand_off", mass].reason.startswith(reason)
+
+
+def test_no_hand_off_where_the_diver_may_rise() -> None:
+    acts = by_name(step(normal(6.6, 0.5)))
+    assert acts["hand_off", 0.5].allowed
+    assert acts["hand_off", 1.0].reason == "too likely to rise"
+    assert acts["hand_off", 1.0].p_wrong > 0.2
+
+
+def test_loose_lead_bounds_what_is_handed_off() -> None:
+    acts = by_name(step(normal(5.6, 0.5), loose=0.5))
+    assert acts["hand_off", 0.5].allowed
+    assert not acts["hand_off", 1.0].allowed
+
+
+def test_light_bodies_and_pounds_have_their_own_steps() -> None:
+    assert ("hand_off", 1.0) not in by_name(step(normal(5.6, 0.5), mass=44.0))
+    acts = by_name(step(normal(5.6, 0.5), imperial=True))
+    assert {key for key in acts if key[0] == "hand_off"} == {
+        ("hand_off", round(POUND, 3)),
+        ("hand_off", round(2 * POUND, 3)),
+    }
+
+
+def test_carrying_less_stays_within_the_accepted_risk() -> None:
+    acts = by_name(step(normal(6.6, 0.5)))
+    assert acts["carry_less", 0.5].reason == "beyond the accepted risk"
+    assert by_name(step(normal(5.0, 0.5)))["carry_less", 0.5].allowed
+
+
+def test_chances_of_going_wrong_are_those_of_the_need() -> None:
+    need = normal(6.4, 0.6)
+    acts = by_name(step(need))
+    rises = float(need.above(7.0 + 0.5))
+    assert acts["look", 0.0].p_wrong == pytest.approx(rises)
+    assert acts["look", 0.0].p_sinks == pytest.approx(1 - float(need.above(7.0 - 1.2)))
+    assert acts["hand_off", 1.0].p_wrong == pytest.approx(float(need.above(6.5)) - rises)
+    assert acts["surface_check", 0.0].p_wrong == 0
+
+
+def test_before_a_check_nothing_else_is_weighed() -> None:
+    found = step(normal(5.5, 1.5), check=True)
+    assert [act.name for act in found.acts] == ["check_first"]
+    assert found.chosen is not None
+
+
+def test_surface_check_is_related_to_the_stop_by_the_ledger() -> None:
+    """By hand: without foam, a normal breath of 0.65 L above the middle lifts and 1.7 L of head do not:
+    1.13 kg of lead a litre; published: the lungs of Quanjer et al. 1993 are in the ledger's own tests."""
+    assessment = assess([plan_row("Ines", suit="", salinity_gkg=35, water_temp_c=20)], checks=[], dives=[])
+    rows = assessment.line.at(PLAN)
+    found = surface_doubts(assessment, rows, assessment.state(rows))[0]
+    assert found.litre == pytest.approx(1.0247 / (1 - 1.0247 / 11.34), rel=1e-3)
+    assert found.eye == pytest.approx(found.litre * (0.65 - 1.7), abs=0.05)
+    rigs = assessment.rigs.take(rows)
+    stop = evaluate(rigs, assessment.state(rows)).need
+    low = State(0.0, np.where(rigs.present, 35.0, 0.0), rigs.carried, breath=-0.5)
+    assert found.out == pytest.approx(float((evaluate(rigs, low).need - stop)[0]), abs=0.35)
+    suited = assess([plan_row("Ines", salinity_gkg=35)], checks=[], dives=[])
+    rows = suited.line.at(PLAN)
+    assert surface_doubts(suited, rows, suited.state(rows))[0].doubt > found.doubt
+
+
+SAFE = {
+    "look": ("near bottom", "line", "leader in reach", "without holding the breath"),
+    "hand_off": (
+        "never at its start",
+        "line or bar",
+        "not from the belt or a ditchable pocket",
+        "take it back",
+    ),
+    "surface_check": ("planned to be left in the cylinder and no less", "held only there"),
+    "carry_less": ("Next time",),
+}
+
+
+@pytest.mark.parametrize("name", SAFE)
+def test_words_carry_the_conditions_of_safety(name) -> None:
+    """Common practice, no source."""
+    act = next(act for act in step(normal(5.6, 0.5)).acts if act.name == name)
+    text = act_text(act)
+    for words in SAFE[name]:
+        assert words in text
+    assert " lb" in act_text(act, imperial=True) or not act.mass_kg
+    assert " kg" not in act_text(act, imperial=True)
+    assert ("vent the suit" in act_text(act, dry=True)) == (name in ("look", "hand_off"))
+
+
+def test_sentence_says_what_is_held_back_and_what_to_look_at() -> None:
+    chosen = step(normal(5.6, 0.5)).chosen
+    held = next_step(7.0, 6.0, check=False, held=True, chosen=chosen)
+    assert held.startswith("The records point lower, to 6 kg, but go down in small steps: dive 7 kg")
+    assert "hand 1 kg to your buddy" in held
+    assert "narrow the band by about" in held
+    assert next_step(7.0, 7.0, check=False, held=False, chosen=None) == NOTHING_MORE
+    check = next_step(0.0, 2.0, check=True, held=False, chosen=None)
+    assert "begin without lead" in check
+    assert "have 2 kg at hand" in check
+
+
+@pytest.mark.parametrize("diver", ["Ines", "Ivo", "Uma"])
+def test_no_act_of_an_answer_asks_for_less_than_the_reserve(diver) -> None:
+    """Every act is weighed at the planned pressure, and none is worth more with less gas."""
+    found = answers(assess([plan_row(diver)]))[0]
+    for act in found.step.acts:
+        assert 0 <= act.p_wrong <= 1
+        assert act.expected_sd_kg <= found.need.sd + 1e-9
+    for text in (
+        found.advice.next_step,
+        *(act_text(act) for act in found.step.acts if act.name != "check_first"),
+    ):
+        assert not re.search(r"\d (bar|psi)", text)
