@@ -1,0 +1,134 @@
+"""`leadline suggest`: what-ifs, block sets, the rig and the acts that stand beside the lead."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from leadline.units import POUND
+
+from ..decide.club import HOSTILE, make_book  # noqa: TID252 (tests are on no path)
+
+
+@pytest.fixture(scope="module")
+def club(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_book(tmp_path_factory.mktemp("changes") / "club.duckdb")
+
+
+@pytest.fixture
+def suggest(run, club: Path):
+    return lambda *options: run("suggest", "--book", club, "--date", "2026-05-20", *options)
+
+
+def facts(done: subprocess.CompletedProcess[str]):
+    assert (done.returncode, done.stderr) == (0, "")
+    return json.loads(done.stdout)
+
+
+def test_each_change_by_itself(suggest) -> None:
+    changes = ("suit=vest", "cylinder=alu 11", "water=fresh", "altitude=1500", "stop-depth=3", "body-mass=+5",
+               "reserve=50", "bc=-")  # fmt: skip
+    options = [part for change in changes for part in ("--what-if", change)]
+    answer = facts(suggest("--diver", "Ines", *options, "--json"))
+    found = {row["change"]: row for row in answer["what_if"]}
+    assert list(found) == list(changes)
+    for row in found.values():
+        assert row["shift_total_kg"] == pytest.approx(
+            row["shift_physics_kg"] + row["shift_learned_kg"], abs=2e-4
+        )
+        assert row["shift_q10_kg"] <= row["shift_total_kg"] <= row["shift_q90_kg"]
+    # Common practice, no source: less foam, fresh water and more gas left need less; an aluminium cylinder,
+    # a shallower stop and the thinner air of a mountain need more.
+    for change, sign in zip(changes, (-1, 1, -1, 1, 1, 0, -1, 0), strict=True):
+        assert sign * found[change]["shift_physics_kg"] >= 0
+    assert found["water=fresh"]["shift_total_kg"] < -2
+    assert found["suit=vest"]["check_first"] == "yes"
+
+
+def test_a_change_agrees_with_asking_for_it(suggest) -> None:
+    changed = facts(suggest("--diver", "Ines", "--what-if", "reserve=50", "--json"))["what_if"][0]
+    asked = facts(suggest("--diver", "Ines", "--stop", "50", "--json"))
+    assert changed["need_q50_kg"] == pytest.approx(asked["need_q50_kg"], abs=1e-3)
+    assert changed["lead_kg"] == asked["lead_kg"]
+    psi = suggest("--diver", "Ines", "--what-if", "reserve=725.19", "--units", "imperial", "--json")
+    assert facts(psi)["what_if"][0]["need_q50_kg"] == pytest.approx(asked["need_q50_kg"], abs=0.01)
+
+
+def test_people_read_changes_as_a_table(suggest) -> None:
+    done = suggest("--diver", "Ines", "--what-if", "water=fresh", "--what-if", "stop-depth=3")
+    assert "What if: need more (+) or less (-)" in done.stdout
+    assert "water=fresh" in done.stdout
+    assert "What if" not in suggest("--diver", "Ines").stdout
+    pounds = suggest("--diver", "Ines", "--what-if", "water=fresh", "--units", "imperial").stdout
+    assert "in lb" in pounds
+
+
+def test_blocks_there_are(suggest) -> None:
+    answer = facts(suggest("--diver", "Ines", "--blocks", "2kg:3,1.5kg:1", "--json"))
+    assert answer["lead_kg"] in (5.5, 6, 7.5)
+    pounds = facts(suggest("--diver", "Ines", "--blocks", "2lb:9,3lb:2", "--json"))["lead_kg"] / POUND
+    assert pounds == pytest.approx(round(pounds), abs=1e-4)
+    short = suggest("--diver", "Ines", "--blocks", "1kg:1")
+    assert (short.returncode, short.stdout) == (1, "")
+    assert "these blocks make up to 1.0 kg" in short.stderr
+
+
+def test_a_late_end_has_its_lead(suggest) -> None:
+    answer = facts(suggest("--diver", "Ines", "--json"))
+    assert answer["late_bring_kg"] >= answer["bring_kg"]
+    assert "within the accepted risk" in " ".join(suggest("--diver", "Ines").stdout.split())
+    assert facts(suggest("--diver", "Ines", "--stop", "10", "--json"))["late_bring_kg"] is None
+
+
+def test_acts_and_rig_stand_beside_the_lead(suggest) -> None:
+    rig = ("--lead-places", "belt:4;back:2", "--ditchable", "4", "--max-depth", "30", "--start", "200")
+    answer = facts(suggest("--diver", "Ines", *rig, "--backup-lift", "none", "--json"))
+    assert {act["name"] for act in answer["acts"]} >= {"look", "hand_off", "surface_check", "carry_less"}
+    assert sum(act["chosen"] for act in answer["acts"]) <= 1
+    assert answer["rig"]["ditchable_kg"] == 4
+    assert answer["rig"]["depth_from"] == "plan"
+    assert answer["rig"]["lead_places_kg"] == {"belt": 4, "back": 2}
+    assert answer["rig"]["lift_l"] is None  # nobody listed it
+    assert answer["rig"]["lift_needed_l"]["flooded"] is None
+    shown = " ".join(suggest("--diver", "Ines", *rig).stdout.split())
+    assert "Lead sits belt 4 kg, back 2 kg: about level by itself" in shown
+    pounds = facts(suggest("--diver", "Ines", "--ditchable", "10", "--units", "imperial", "--json"))
+    assert pounds["rig"]["ditchable_kg"] == pytest.approx(min(10 * POUND, pounds["lead_kg"]), abs=1e-3)
+
+
+def test_what_is_new_says_how_much_it_widens(suggest) -> None:
+    answer = facts(suggest("--diver", "Ines", "--water", "fresh", "--cylinder", "alu 11", "--json"))
+    assert {row["new"] for row in answer["recheck"]} == {"water", "cylinder"}
+    assert all(row["widens_kg"] >= 0 for row in answer["recheck"])
+    assert "First fresh water on record" in answer["cautions"]
+
+
+@pytest.mark.parametrize(
+    ("options", "status", "message"),
+    [
+        (["--what-if", "suit=full 6"], 1, "--what-if suit=full 6: "),
+        (["--what-if", "colour=red"], 1, "the name one of suit"),
+        (["--what-if", "reserve=900"], 1, "--what-if reserve=900: "),
+        (["--lead-places", "belt"], 1, "lead_places"),
+        (["--block", "1", "--blocks", "1kg:4"], 2, "not both"),
+        (["--blocks", "1kg"], 1, "how many there are"),
+        (["--what-if", "suit=-", "--plan", "p.csv"], 2, ""),
+    ],
+)
+def test_what_cannot_be_met_is_named(suggest, options, status, message) -> None:
+    done = suggest("--diver", "Ines", *options)
+    assert (done.returncode, done.stdout) == (status, "")
+    assert message in " ".join(done.stderr.split())
+    if status == 1:
+        assert done.stderr.startswith("Error: ")
+        assert done.stderr.count("\n") == 1
+        assert "plan.csv" not in done.stderr
+
+
+def test_hostile_names_are_text(run, club: Path) -> None:
+    done = run("suggest", "--book", club, "--diver", HOSTILE, "--what-if", "water=fresh")
+    assert done.returncode == 0
+    assert "[red]" in done.stdout
