@@ -62,7 +62,14 @@ def fitted(observations: Observations) -> Fit:
     return fit(observations)
 
 
-def needs(population: Fit, seen: Observations, targets: Targets, *, levels: Sequence[float]) -> FloatArray:
+def needs(
+    population: Fit,
+    seen: Observations,
+    targets: Targets,
+    *,
+    elapsed: FloatArray,
+    levels: Sequence[float],
+) -> FloatArray:
     """Quantiles of need on the next dives of one diver, all of whose rows the population has seen.
 
     Parameters
@@ -73,6 +80,8 @@ def needs(population: Fit, seen: Observations, targets: Targets, *, levels: Sequ
         That diver's rows; none for a stranger.
     targets : Targets
         The next dives.
+    elapsed : ndarray, shape (targets,)
+        Years between the diver's first record and these dives; not used while the offset does not walk.
     levels : sequence of float
         Probabilities.
 
