@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
 
 from leadline.model.marginal import Marginal
 
@@ -51,10 +53,21 @@ class Crowd:
         within = np.array([m.sd for m in self.members]) ** 2
         return float(np.sqrt(self.weights @ (within + (means - self.mean) ** 2)))
 
+    @cached_property
+    def _spread(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Points of all members, their weights, and the scatter around them."""
+        weights = [w * m.weights for w, m in zip(self.weights, self.members, strict=True)]
+        scatter = [np.broadcast_to(m.scatter, m.points.shape) for m in self.members]
+        return (
+            np.concatenate([m.points for m in self.members]),
+            np.concatenate(weights),
+            np.concatenate(scatter),
+        )
+
     def above(self, threshold: ArrayLike) -> FloatArray:
         """Probability that need exceeds `threshold` [kg]; shape of `threshold`."""
-        at = np.asarray(threshold, float)
-        return np.asarray(sum(w * m.above(at) for w, m in zip(self.weights, self.members, strict=True)))
+        points, weights, scatter = self._spread
+        return np.asarray(ndtr((points - np.asarray(threshold, float)[..., None]) / scatter) @ weights)
 
     def quantile(self, probability: ArrayLike) -> FloatArray:
         """Quantiles of need, to a tenth of a gram; shape of `probability`. [kg]."""

@@ -1,0 +1,132 @@
+"""The boat sheet says what the data say, in either unit, whoever is aboard.
+
+Kind of every expected value: independent: numbers are read back from the page and compared with the data it
+was made from; imperial text is compared with pint's conversion.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pint
+import pytest
+
+from leadline.reports import boat as report
+
+from ..reports.conftest import parse_page  # noqa: TID252 (tests are on no path)
+from . import sample
+
+UNITS = pint.UnitRegistry()
+
+
+def values(element):
+    return [float(d.attributes["value"]) for d in element.all("data")]
+
+
+def rows_of(page, number):
+    return [r for r in page.all("table", data_table="dive")[number].all("tr") if r.attributes.get("data-row")]
+
+
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+def test_every_row_equals_the_data(units) -> None:
+    data = sample.boat_data(units)
+    page = parse_page(report.render(data))
+    assert len(page.all("table", data_table="dive")) == len(data.dives) == 2
+    for number, dive in enumerate(data.dives):
+        *rows, total = rows_of(page, number)
+        for row, diver in zip(rows, dive.divers, strict=True):
+            a = diver.answer
+            tick, load, light, heavy, mind = row.all("td")
+            box = tick.one("input", type="checkbox")
+            assert box.attributes["aria-label"] == f"{a.diver}: done"
+            pairs = zip(data.sizes, diver.pieces, strict=True)
+            expected = [a.lead_kg, *(v for size, n in pairs if n for v in (n, size))]
+            expected += [a.bring_kg] if a.check_first and a.bring_kg > a.lead_kg else []
+            assert values(load) == pytest.approx(expected, abs=5.1e-5)
+            assert ("first" in load.text()) == a.check_first
+            assert values(light) + values(heavy) == pytest.approx([a.p_too_light, a.p_too_heavy], abs=5.1e-5)
+            assert row.one("th").one("b").text() == a.diver
+            if a.cautions:
+                assert mind.text().startswith(a.cautions[0])
+        assert values(total) == pytest.approx([dive.lead_kg], abs=5.1e-5)
+
+
+def test_checks_first_are_listed_in_order_with_their_reasons() -> None:
+    data = sample.boat_data()
+    items = parse_page(report.render(data)).one("ol").all("li")
+    assert [item.one("b").text() for item in items] == [d.answer.diver for d in data.checks]
+    for item, diver in zip(items, data.checks, strict=True):
+        assert all(reason in item.text() for reason in diver.reasons)
+        leads = [diver.answer.lead_kg] if diver.answer.lead_kg else []
+        leads += [diver.answer.bring_kg] if diver.answer.bring_kg > diver.answer.lead_kg else []
+        assert values(item) == pytest.approx(leads)
+
+
+def test_every_caution_is_somewhere_on_the_sheet() -> None:
+    data = sample.boat_data()
+    text = parse_page(report.render(data)).text()
+    said = [caution for diver in data.divers for caution in diver.answer.cautions]
+    assert said
+    assert all(caution in text for caution in said)
+    assert "An in-water check overrules" in text
+
+
+def test_a_sheet_on_which_nobody_checks_first_has_no_list() -> None:
+    data = sample.boat_data()
+    calm = replace(
+        data,
+        dives=tuple(
+            replace(d, divers=tuple(replace(x, check_place=0, reasons=()) for x in d.divers))
+            for d in data.dives
+        ),
+    )
+    assert parse_page(report.render(calm)).all("ol") == []
+
+
+def test_load_equals_the_data() -> None:
+    data = sample.boat_data()
+    page = parse_page(report.render(data))
+    rows = page.one("table", data_table="stock").all("tr")[1:]
+    for row, size, count in zip(rows, data.load.sizes, data.load.counts, strict=False):
+        assert values(row) == pytest.approx([size, count, size * count])
+    assert values(rows[-1]) == pytest.approx([sum(data.load.counts), data.load.total_kg])
+    found = {
+        d.attributes["data-field"]: values_of(d) for d in page.all("data") if "data-field" in d.attributes
+    }
+    assert found["rows"] == 7
+    assert found["checks"] == len(data.checks)
+    assert found["observations"] == data.observations
+    assert found["observed_divers"] == data.observed_divers
+
+
+def values_of(element):
+    return float(element.attributes["value"])
+
+
+def test_pounds_by_pint() -> None:
+    data = sample.boat_data("imperial")
+    page = parse_page(report.render(data))
+    for row, diver in zip(rows_of(page, 0)[:-1], data.dives[0].divers, strict=True):
+        pounds = UNITS.Quantity(diver.answer.lead_kg, "kg").to("lb").magnitude
+        assert row.all("td")[1].one("b").text() == f"{pounds:.0f}"
+    assert not re.search(r"\d\u00a0(kg|bar)\b", page.text())
+
+
+@pytest.mark.parametrize("name", sample.NAMES.values(), ids=list(sample.NAMES))
+def test_names_are_text_and_nothing_else(name) -> None:
+    text = report.render(sample.boat_data(name=name))
+    assert "<script" not in text
+    page = parse_page(text)
+    assert len([e for e in page.all("bdi") if e.text() == name]) >= 3
+    assert {e.tag for e in page.walk()}.isdisjoint({"script", "iframe", "object", "form"})
+    assert [b.attributes["aria-label"] for b in page.all("input")].count(f"{name}: done") == 1
+
+
+def test_sheet_is_whole_small_and_the_same_again(tmp_path) -> None:
+    data = sample.boat_data()
+    text = report.render(data)
+    assert text == report.render(data)
+    assert len(text.encode()) < 400_000
+    assert "http" not in text.replace("http-equiv", "")
+    assert report.write(data, tmp_path / "boat.html").read_text(encoding="utf-8") == text

@@ -1,0 +1,168 @@
+"""The rental page says what the data say, in either unit, whatever the suits are called.
+
+Kind of every expected value: independent: numbers are read back from the page and compared with the data it
+was made from; imperial text is compared with pint's conversion.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from html.parser import HTMLParser
+from itertools import pairwise
+
+import pint
+import pytest
+
+from leadline.reports import rental as report
+
+from ..reports.conftest import parse_page  # noqa: TID252 (tests are on no path)
+from . import sample
+
+UNITS = pint.UnitRegistry()
+
+
+def values(element):
+    return [float(d.attributes["value"]) for d in element.all("data")]
+
+
+def field(element, name):
+    return float(element.all("data", data_field=name)[0].attributes["value"])
+
+
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+def test_every_cell_of_the_card_equals_the_data(units) -> None:
+    data = sample.rental_data(units)
+    page = parse_page(report.render(data))
+    for k, table in enumerate(data.tables):
+        cells = page.one("table", data_table=f"card-{k}").all("td")
+        assert len(cells) == len(data.classes) * len(data.outfits)
+        for td in cells:
+            i, j = map(int, td.attributes["data-cell"].split(","))
+            cell = table.cells[i][j]
+            assert td.attributes["data-name"] == data.outfits[j].label
+            assert td.attributes["class"] == cell.evidence
+            expected = [cell.lead_kg, cell.bring_kg] if cell.check_first else [cell.lead_kg]
+            assert values(td) == pytest.approx(expected, abs=5.1e-5)
+            assert ("check" in td.text()) == cell.check_first
+
+
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+def test_every_row_of_bands_equals_the_data(units) -> None:
+    data = sample.rental_data(units)
+    page = parse_page(report.render(data))
+    for k, table in enumerate(data.tables):
+        for j in range(len(data.outfits)):
+            rows = page.one("table", data_table=f"detail-{k}-{j}").all("tr")[1:]
+            for i, row in enumerate(rows):
+                cell = table.cells[i][j]
+                lead, _, need, light, heavy, proof = row.all("td")
+                leads = [cell.lead_kg, cell.bring_kg] if cell.check_first else [cell.lead_kg]
+                assert values(lead) == pytest.approx(leads, abs=5.1e-5)
+                assert values(need) == pytest.approx([cell.need_q10_kg, cell.need_q90_kg], abs=5.1e-5)
+                assert values(light) == pytest.approx([cell.p_too_light], abs=5.1e-5)
+                assert values(heavy) == pytest.approx([cell.p_too_heavy], abs=5.1e-5)
+                words = proof.text().replace("\u00a0", " ")
+                assert words.startswith(
+                    {"none": "no dives", "little": "only ", "some": str(cell.dives)}[cell.evidence]
+                )
+                if cell.dives:
+                    assert f"{cell.dives} dive" in words
+                    assert f"{cell.divers} diver" in words
+
+
+def test_stock_seen_and_foot_equal_the_data() -> None:
+    data = sample.rental_data()
+    page = parse_page(report.render(data))
+    stock = data.stock.stock
+    rows = page.one("table", data_table="stock").all("tr")[1:]
+    for row, size, count in zip(rows, stock.sizes, stock.counts, strict=False):
+        assert values(row) == pytest.approx([size, count, size * count])
+    assert values(rows[-1]) == pytest.approx([sum(stock.counts), stock.total_kg])
+    for row, seen in zip(page.one("table", data_table="seen").all("tr")[1:], data.seen, strict=True):
+        expected = [seen.rose.of]
+        for share in (seen.rose, seen.sank):
+            expected += [share.share, share.low, share.high] if share.of else []
+        assert values(row) == pytest.approx(expected, abs=5.1e-5)
+    for name in ("at_bar", "observations", "observed_divers", "dives", "divers"):
+        assert field(page, name) == getattr(data, name)
+    assert field(page, "stock.renters") == data.stock.renters
+    assert field(page, "stock.usual_kg") == pytest.approx(stock.usual_kg)
+
+
+def test_pounds_by_pint() -> None:
+    data = sample.rental_data("imperial")
+    page = parse_page(report.render(data))
+    head = [th.text() for th in page.one("table", data_table="card-0").all("th", role="rowheader")]
+    assert head[0] == "90 to 110\u00a0lb"
+    for td in page.one("table", data_table="card-0").all("td"):
+        i, j = map(int, td.attributes["data-cell"].split(","))
+        pounds = UNITS.Quantity(data.tables[0].cells[i][j].lead_kg, "kg").to("lb").magnitude
+        assert td.one("b").text() == f"{pounds:.1f}".removesuffix(".0")
+    assert "\u00a0kg" not in page.text()
+    assert "508\u00a0psi" in page.text()
+
+
+@pytest.mark.parametrize("name", sample.NAMES.values(), ids=list(sample.NAMES))
+def test_names_are_text_and_nothing_else(name) -> None:
+    data = sample.rental_data(name=name)
+    text = report.render(data)
+    assert "<script" not in text
+    page = parse_page(text)
+    named = [e for e in page.all("bdi") if e.text() == name]
+    assert len(named) >= 4
+    assert {e.tag for e in page.walk()}.isdisjoint({"script", "b1", "iframe", "object", "form"})
+    assert page.one("table", data_table="card-0").all("th", role="columnheader")[-1].text() == name
+
+
+def test_words_of_a_cell() -> None:
+    cell = sample.rental_data().tables[0].cells[0][0]
+    said = {
+        (0, 0, "none"): "no dives: physics only",
+        (1, 1, "little"): "only 1 dive, 1 diver",
+        (31, 6, "some"): "31 dives, 6 divers",
+    }
+    for (dives, divers, evidence), words in said.items():
+        other = replace(cell, dives=dives, divers=divers, evidence=evidence)
+        assert report.proof(other).replace("\u00a0", " ") == words
+
+
+def test_many_suits_are_parted_evenly() -> None:
+    data = sample.rental_data()
+    nine = replace(
+        data,
+        outfits=(*data.outfits, *data.outfits[:2]),
+        tables=tuple(replace(t, cells=tuple((*r, *r[:2]) for r in t.cells)) for t in data.tables),
+        seen=(*data.seen, *data.seen[:2]),
+    )
+    cards = parse_page(report.render(nine)).all("table", data_table="card-0")
+    assert [len(card.all("th", role="columnheader")) - 1 for card in cards] == [4, 5]
+
+
+def test_page_is_whole_small_and_the_same_again(tmp_path) -> None:
+    data = sample.rental_data()
+    text = report.render(data)
+    assert text == report.render(data)
+    assert len(text.encode()) < 400_000
+    assert "http" not in text.replace("http-equiv", "")
+    path = report.write(data, tmp_path / "rental.html")
+    assert path.read_text(encoding="utf-8") == text
+    assert [p.name for p in tmp_path.iterdir()] == ["rental.html"]
+
+
+class Headings(HTMLParser):
+    """Levels of the headings, in order."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.levels: list[int] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        if len(tag) == 2 and tag[0] == "h" and tag[1].isdigit():
+            self.levels.append(int(tag[1]))
+
+
+def test_headings_step_down_by_one() -> None:
+    levels = Headings(report.render(sample.rental_data())).levels
+    assert levels.count(1) == 1
+    assert all(b - a <= 1 for a, b in pairwise(levels))
