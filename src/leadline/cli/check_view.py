@@ -110,12 +110,19 @@ def _large(answer: CheckAnswer, units: Units) -> list[Text]:
     from leadline.decide.sentence import mass_text
 
     imperial = units == "imperial"
-    change = (
-        change_text(answer.change_kg, imperial=imperial).upper().replace(" KG", " kg").replace(" LB", " lb")
-    )
-    wear = mass_text(answer.lead_kg, imperial=imperial) if answer.lead_kg else "no lead"
-    purpose = "to look again with" if answer.again else "for the dive, to"
-    return [Text.assemble(f"  {change}  {purpose}  ", (f" {wear} ", "bold reverse"))]
+
+    def line(change: float, purpose: str, lead: float) -> Text:
+        text = change_text(change, imperial=imperial).upper().replace(" KG", " kg").replace(" LB", " lb")
+        wear = mass_text(lead, imperial=imperial) if lead else "no lead"
+        return Text.assemble(f"  {text}, {purpose}  ", (f" {wear} ", "bold reverse"))
+
+    if not answer.again:
+        return [line(answer.change_kg, "to dive with", answer.lead_kg)]
+    after = mass_text(answer.lead_kg, imperial=imperial) if answer.lead_kg else "no lead"
+    return [
+        line(answer.look_change_kg, "to look again with", answer.look_kg),
+        Text(f"  the dive takes, as things stand, {after}"),
+    ]
 
 
 def _rows(place: Place, looks: Sequence[Look], answer: CheckAnswer, units: Units) -> list[tuple[str, str]]:
@@ -172,17 +179,21 @@ def _now(answer: CheckAnswer, units: Units) -> str:
 
     now = answer.now
     change = change_text(now.change_kg, imperial=units == "imperial")
-    text = (
-        f"{_need(now.q50_kg, units)} would put the water at eye level on a normal breath, 8 in 10 "
-        f"{_range(now.q10_kg, now.q90_kg, units)}: {change}, for this moment and not for the dive"
-    )
     low, high = now.alone_low_kg, now.alone_high_kg
+    level = "eye level on a normal breath"
+    if now.q50_kg < 0 and float(_mass(-now.q50_kg, units).split()[0]):
+        text = f"too heavy for {level} by {_mass(-now.q50_kg, units)} without any lead"
+    else:
+        text = f"{_mass(now.q50_kg, units)} would put the water at {level}"
+    text += (
+        f", 8 in 10 {_range(now.q10_kg, now.q90_kg, units)}: {change}, for this moment and not for the dive"
+    )
     if isinf(low) and isinf(high):
         return text
     if isinf(low):
-        return f"{text}. By the look alone: less than about {_need(high, units)}"
+        return f"{text}. By the look alone: less than about {_mass(high, units)}"
     if isinf(high):
-        return f"{text}. By the look alone: more than about {_need(low, units)}"
+        return f"{text}. By the look alone: more than about {_mass(low, units)}"
     return f"{text}. By the look alone: {_range(low, high, units)}"
 
 

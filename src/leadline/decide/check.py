@@ -47,7 +47,9 @@ class CheckAnswer:
     advice : Advice
         The answer for the dive, as `suggest` would give it with this check in the book.
     lead_kg, change_kg : float
-        Lead for the dive, or for the next look where `again`; and that less the lead on. [kg]
+        Lead for the dive, as things stand; and that less the lead on. [kg]
+    look_kg, look_change_kg : float
+        Lead for the next look, where it says most: that of a right check now; and that less the lead on. [kg]
     p_too_light, p_too_heavy : float
         Chances at the end of the dive with `lead_kg`. [-]
     again : bool
@@ -69,6 +71,8 @@ class CheckAnswer:
     advice: Advice
     lead_kg: float
     change_kg: float
+    look_kg: float
+    look_change_kg: float
     p_too_light: float
     p_too_heavy: float
     again: bool
@@ -248,8 +252,7 @@ def _answer(
     lead = advice.lead_kg
     if unsure or doubts:  # more lead at once, less of it only in small steps
         lead = max(lead, block.at_least(on - STEP_DOWN * half))
-    if conditions.still is False:
-        lead = on
+    look = on if conditions.still is False else now.lead_kg
     light, heavy = _chances(checked, advice, lead)
     found = CheckAnswer(
         diver=advice.diver,
@@ -259,6 +262,8 @@ def _answer(
         advice=advice,
         lead_kg=lead,
         change_kg=lead - on,
+        look_kg=look,
+        look_change_kg=look - on,
         p_too_light=light,
         p_too_heavy=heavy,
         again=again,

@@ -173,7 +173,10 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
     str
         No act in it rewards breathing below the reserve.
     """
-    wear = mass_text(answer.lead_kg, imperial=imperial) if answer.lead_kg > 0 else "no lead"
+    wear, wet = (
+        mass_text(lead, imperial=imperial) if lead > 0 else "no lead"
+        for lead in (answer.lead_kg, answer.look_kg)
+    )
     if not answer.again:
         return f"Dive with {wear}, and note the stop with an empty BC."
     why = ""
@@ -184,4 +187,7 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
         why = " So large a change is not made on one look."
     elif answer.advice.check_first and not answer.doubts:
         why = " The range is still wide."
-    return f"Look again with {wear}: upright and still, BC empty, a normal breath held, then let it out.{why}"
+    return (
+        f"Look again with {wet}: upright and still, BC empty, a normal breath held, then let it out.{why} "
+        f"Then put on what the dive takes: {wear}, as things stand."
+    )
