@@ -17,7 +17,7 @@ from leadline.decide.rental_stock import Renters, mix
 from leadline.decide.stock import Pieces
 from leadline.decide.stranger import mass_classes, strangers
 from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
-from leadline.model.population import prior_fit
+from leadline.model.population import Fit, prior_fit
 from leadline.records import DIVES, RESERVE_PRESSURE
 from leadline.timeline import PLAN
 
@@ -85,8 +85,8 @@ def test_cells_follow_the_rule_of_the_plan_file(data) -> None:
 def test_a_narrow_band_hands_out_a_lead_and_a_wide_one_asks_for_a_check() -> None:
     fit = club.learned()
     sure = replace(fit.theta, diver_sd=0.1, body_factor=0.1, suit_factor=0.1, scatter=0.2)
-    known = replace(fit, theta=sure, precision=1e4 * fit.precision)
-    wide = replace(fit, theta=replace(fit.theta, diver_sd=3.0))
+    known = Fit(fit.names, fit.mean, 1e4 * fit.precision, sure, fit.theta_sd)
+    wide = Fit(fit.names, fit.mean, fit.precision, replace(fit.theta, diver_sd=3.0), fit.theta_sd)
     desk = Desk(classes="60,62", suits=("full 5",), cylinders=("steel 12",))
     for state, check in ((known, False), (wide, True)):
         found = rental(club.assess(fit=state), desk, generated=WHEN)

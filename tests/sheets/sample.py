@@ -27,7 +27,7 @@ def _pieces(units: str) -> Pieces:
 
 @cache
 def rental_data(units: str = "metric", *, name: str = "thin") -> RentalData:
-    """Seven suits in two waters; or fewer classes and one water, with a suit, hood and cylinder called `name`."""
+    """Seven suits in two waters; or fewer classes, with a suit, a hood and a cylinder called `name`."""
     suits = [f"rental {letter}" for letter in "abcde"]
     gear = [
         *club.GEAR,

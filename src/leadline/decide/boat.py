@@ -230,8 +230,8 @@ def _needs(
     """
     state = assessment.state(rows)
     shared = assessment.prior(rows, state)[1]
-    _, precision = assessment.fit.aligned(shared.names)
-    load = shared.values @ np.linalg.cholesky(np.linalg.inv(precision))
+    _, covariance = assessment.fit.aligned(shared.names)
+    load = shared.values @ np.linalg.cholesky(covariance)
     together = rng.standard_normal((DRAWS, load.shape[1])) @ load.T
     own = rng.standard_normal((DRAWS, len(rows)))
     out = np.empty((DRAWS, len(rows)))

@@ -75,8 +75,8 @@ class RentalCrowd:
         rows = self.rows[:, :columns].ravel()
         state = self.assessment.state(rows, pressure=RESERVE_PRESSURE)
         shared = self.assessment.prior(rows, state)[1]
-        _, precision = self.assessment.fit.aligned(shared.names)
-        root = np.linalg.cholesky(np.linalg.inv(precision))
+        _, covariance = self.assessment.fit.aligned(shared.names)
+        root = np.linalg.cholesky(covariance)
         shape = (self.shape[0], strangers_, columns)
         first = [m for person in self.members for m in person[:columns]]
         return {
