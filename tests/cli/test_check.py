@@ -186,7 +186,8 @@ def test_people_see_what_to_do_first(check) -> None:
     done = check("--diver", "Ines", "--lead", 5, "--bar", 200, "--waterline", "chin", "--exhale-sinks", "no")
     lines = [line.strip() for line in done.stdout.splitlines() if line.strip()]
     assert lines[0].startswith("Ines: full 5, jacket, steel 12; salt water")
-    assert lines[1].startswith("ADD ")
+    assert lines[1].startswith("LOOK AGAIN FIRST, with")
+    assert lines[2].startswith("then, as things stand, ADD ")
     text = " ".join(done.stdout.split())
     for words in (
         "5 kg on, 200 bar: water at the chin, normal breath, and stays up breathed out",
@@ -202,6 +203,14 @@ def test_people_see_what_to_do_first(check) -> None:
         assert words in text
     assert text.count("An estimate, not an instruction") == 1
     assert max(len(line) for line in done.stdout.splitlines()) <= 100
+
+
+def test_clear_check_is_one_line_to_act_on(check) -> None:
+    lines = check("--diver", "Ines", "--lead", 5.5, "--bar", 60, "--waterline", "eye").stdout.splitlines()
+    acts = [line.strip() for line in lines if line.strip()][1:3]
+    assert acts[0].split(",")[0] in ("ADD 0.5 kg", "TAKE OFF 0.5 kg", "LEAVE IT AS IT IS")
+    assert "to dive with" in acts[0]
+    assert acts[1].startswith("Seen")
 
 
 def test_imperial_has_no_kilograms(check) -> None:

@@ -111,17 +111,18 @@ def _large(answer: CheckAnswer, units: Units) -> list[Text]:
 
     imperial = units == "imperial"
 
-    def line(change: float, purpose: str, lead: float) -> Text:
-        text = change_text(change, imperial=imperial).upper().replace(" KG", " kg").replace(" LB", " lb")
-        wear = mass_text(lead, imperial=imperial) if lead else "no lead"
-        return Text.assemble(f"  {text}, {purpose}  ", (f" {wear} ", "bold reverse"))
-
+    text = (
+        change_text(answer.change_kg, imperial=imperial).upper().replace(" KG", " kg").replace(" LB", " lb")
+    )
+    wear, wet = (
+        mass_text(lead, imperial=imperial) if lead else "no lead" for lead in (answer.lead_kg, answer.look_kg)
+    )
+    # The lead of the dive stands out in both: nobody may go down on what was only for a look.
     if not answer.again:
-        return [line(answer.change_kg, "to dive with", answer.lead_kg)]
-    after = mass_text(answer.lead_kg, imperial=imperial) if answer.lead_kg else "no lead"
+        return [Text.assemble(f"  {text}, to dive with  ", (f" {wear} ", "bold reverse"))]
     return [
-        line(answer.look_change_kg, "to look again with", answer.look_kg),
-        Text(f"  the dive takes, as things stand, {after}"),
+        Text.assemble("  LOOK AGAIN FIRST, with  ", (wet, "bold")),
+        Text.assemble(f"  then, as things stand, {text}, to dive with  ", (f" {wear} ", "bold reverse")),
     ]
 
 
