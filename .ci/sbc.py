@@ -59,13 +59,13 @@ def _engine(place: str) -> Engine:
 
 
 def _one(rng: np.random.Generator, *, divers: int, dives: int) -> theory.Book:
-    """A book from the prior; no time passes where the engine's offset does not walk."""
+    """A book from the prior."""
     return books.draw(
         rng,
         divers=divers,
         dives=dives,
         values=theory.from_prior(rng),
-        years=YEARS if theory.HAS_DRIFT else 0.0,
+        years=YEARS,
         exact=True,
     )
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Form, Observations
 
-from .theory import LIGHT_PART, POINT_RANGE, Book, chances, named, vector, with_times
+from .theory import LIGHT_PART, POINT_RANGE, Book, chances
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -105,7 +105,6 @@ def _latent(
     rng: np.random.Generator,
     counts: IntArray,
     theta: Hyperparameters,
-    drift: float,
     *,
     exposures: int,
     years: float,
@@ -115,7 +114,7 @@ def _latent(
     time = _times(rng, diver, years=years)
     jumps = np.where(rng.random(divers) < 0.15, 0.5, 0.0)
     jumped = np.where(time > years * rng.uniform(0.2, 0.8, divers)[diver], jumps[diver], 0.0) * (years > 0)
-    walk = _walk(rng, diver, time, jumped, drift)
+    walk = _walk(rng, diver, time, jumped, theta.drift)
     wardrobe = rng.integers(1, 4, divers)
     local = rng.integers(0, 10**6, len(diver)) % wardrobe[diver] + 10 * diver
     order = np.lexsort((time, local))
@@ -144,7 +143,7 @@ def _recorded(
     rng: np.random.Generator, felt: FloatArray, lead: FloatArray, values: FloatArray, *, exact: bool
 ) -> tuple[FloatArray, IntArray]:
     """Fit and form of each record of a stop."""
-    theta = named(values)[0]
+    theta = Hyperparameters.from_vector(values)
     middle = lead - min(LIGHT_PART, theta.breath_in)
     edges = np.stack([lead + theta.breath_out, middle, lead - theta.breath_in])
     zone = np.sum(felt < edges, axis=0)
@@ -214,7 +213,7 @@ def _rows(
     exact: bool,
 ) -> _Rows:
     """What was recorded of all dives."""
-    theta = named(values)[0]
+    theta = Hyperparameters.from_vector(values)
     each, first = np.arange(len(x.diver)), np.flatnonzero(np.diff(x.suit, prepend=-1))
     excess = theta.habit + rng.normal(size=len(first)) * np.hypot(theta.habit_sd, theta.scatter)
     chosen = x.need(first) + excess
@@ -262,6 +261,8 @@ def _observations(x: _Latent, rows: _Rows) -> Observations:
         diver=x.diver[at],
         body_sd=x.body_sd,
         names=tuple(f"z{j}" for j in range(x.exposure.shape[1])),
+        elapsed=x.time[at],
+        jumped=x.jumped[at],
     )
 
 
@@ -288,7 +289,7 @@ def draw(
     dives : float
         Dives of each: on average, or exactly if `exact`.
     values : ndarray, shape (14,)
-        True unconstrained hyperparameters, see `vector`.
+        True unconstrained hyperparameters.
     exposures : int
         Number of shared effects.
     years : float
@@ -309,17 +310,14 @@ def draw(
     ImpossibleError
         If `exact`, and a record fell where the likelihood leaves no room for one.
     """
-    theta, drift = named(values)
+    theta = Hyperparameters.from_vector(values)
     counts = np.full(divers, round(dives)) if exact else rng.poisson(dives - 1, divers) + 1
-    x = _latent(rng, counts, theta, drift, exposures=exposures, years=years)
+    x = _latent(rng, counts, theta, exposures=exposures, years=years)
     rows = _rows(rng, x, values, readings=readings, blind=blind, exact=exact).sorted(x)
-    observations, elapsed, jumped = _observations(x, rows), x.time[rows.at], x.jumped[rows.at]
     # A diver's last time is where both have grown most.
     latest = np.lexsort((x.time + x.jumped, x.diver))[np.cumsum(counts) - 1]
     return Book(
-        with_times(observations, elapsed, jumped),
-        elapsed,
-        jumped,
+        _observations(x, rows),
         values,
         x.beta,
         x.offset + x.walk[latest],
@@ -339,19 +337,19 @@ def possible(
 
 
 def _standing(rng: np.random.Generator) -> Book:
-    return draw(rng, divers=40, dives=3.75, values=vector(TRUE, 0.3), years=0.0)
+    return draw(rng, divers=40, dives=3.75, values=TRUE.to_vector(), years=0.0)
 
 
 def _sparse(rng: np.random.Generator) -> Book:
-    return draw(rng, divers=40, dives=3.75, values=vector(TRUE, 0.3))
+    return draw(rng, divers=40, dives=3.75, values=TRUE.to_vector())
 
 
 def _rich(rng: np.random.Generator) -> Book:
-    return draw(rng, divers=200, dives=20, values=vector(TRUE, 0.3))
+    return draw(rng, divers=200, dives=20, values=TRUE.to_vector())
 
 
 def _one_sided(rng: np.random.Generator) -> Book:
-    return draw(rng, divers=60, dives=10, values=vector(TRUE, 0.3), blind=True)
+    return draw(rng, divers=60, dives=10, values=TRUE.to_vector(), blind=True)
 
 
 RECIPES: Final[dict[str, tuple[int, Callable[[np.random.Generator], Book]]]] = {

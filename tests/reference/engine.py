@@ -3,22 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from leadline.model.diver import Targets, conditional_marginals, without_diver
+from leadline.model.diver import Population, Targets, conditional_marginals, marginals
+from leadline.model.marginal import Marginal
 from leadline.model.observations import Form, Observations
 from leadline.model.population import Fit, fit
-from leadline.model.propagation import propagate
 
 __all__ = ["THREE", "engine", "fitted", "needs"]
 
 FloatArray = NDArray[np.float64]
 
 THREE: Final = (0.025, 0.5, 0.975)
+
+
+def _quantiles(found: Marginal, levels: Sequence[float]) -> FloatArray:
+    """Quantiles of what is expected, scatter left out."""
+    cumulative = np.cumsum(found.weights) - found.weights / 2
+    return np.asarray(np.interp(np.asarray(levels), cumulative, found.points))
+
+
+def _offset(observations: Observations, diver: int, population: Fit) -> Marginal:
+    """A diver's offset at the last time: need of someone of whom all else is known to be nothing."""
+    own = observations.take(np.flatnonzero(observations.diver == diver))
+    none, p = np.zeros(1), observations.n_exposures
+    body_sd = float(own.body_sd[0])
+    target = Targets(none, np.zeros((1, p)), none, np.array([-1]), body_sd)
+    last = replace(target, elapsed=own.elapsed.max(keepdims=True), jumped=own.jumped.max(keepdims=True))
+    return marginals(population, own, last, in_fit=np.ones(len(own), bool))[0]
 
 
 def engine(observations: Observations, *, levels: Sequence[float] = THREE) -> dict[str, Any]:
@@ -38,22 +55,22 @@ def engine(observations: Observations, *, levels: Sequence[float] = THREE) -> di
         at the last time [kg]; `theta` and `beta`: mean and sd of the unconstrained hyperparameters and of the
         shared effects, and `theta` quantiles, shape (k, levels).
     """
-    found = fit(observations)
-    moments = propagate(observations, found.theta, sketch=True).moments
-    sd = np.sqrt(moments.diver_square - moments.diver**2)
-    theta, score = found.theta.to_vector(), ndtri(np.asarray(levels))
+    population = fit(observations)
+    found = [_offset(observations, diver, population) for diver in range(len(observations.body_sd))]
+    score = ndtri(np.asarray(levels))
+    theta = population.weights @ population.vectors
     return {
         "offset": {
-            "mean": moments.diver,
-            "sd": sd,
-            "quantiles": moments.diver[:, None] + sd[:, None] * score,
+            "mean": np.array([each.mean for each in found]),
+            "sd": np.array([each.expected_sd for each in found]),
+            "quantiles": np.stack([_quantiles(each, levels) for each in found]),
         },
         "theta": {
             "mean": theta,
-            "sd": found.theta_sd,
-            "quantiles": theta[:, None] + found.theta_sd[:, None] * score,
+            "sd": population.theta_sd,
+            "quantiles": theta[:, None] + population.theta_sd[:, None] * score,
         },
-        "beta": {"mean": found.mean, "sd": np.sqrt(np.diag(np.linalg.inv(found.precision)))},
+        "beta": {"mean": population.mean, "sd": np.sqrt(np.diag(population.covariance))},
     }
 
 
@@ -81,7 +98,7 @@ def needs(
     targets : Targets
         The next dives.
     elapsed : ndarray, shape (targets,)
-        Years between the diver's first record and these dives; not used while the offset does not walk.
+        Years between the diver's first record and these dives.
     levels : sequence of float
         Probabilities.
 
@@ -89,8 +106,16 @@ def needs(
     -------
     ndarray, shape (targets, levels)
         Scatter included. [kg]
+
+    Notes
+    -----
+    As an answer to a diver is reckoned: habits left out, each record no more than its interval.
     """
-    mean, precision = without_diver(population.mean, population.precision, seen, population.theta)
-    own = seen.take(np.flatnonzero(seen.form != Form.HABIT)).as_intervals() if len(seen) else seen
-    answers = conditional_marginals(mean, precision, population.theta.cautious(), own, targets)
+    around = Population.of(population, seen.names)
+    if len(seen):
+        around = around.without(seen)
+    own = seen.take(np.flatnonzero(seen.form != Form.HABIT)).as_intervals()
+    wanted = replace(targets, elapsed=elapsed)
+    known = np.ones(len(own), bool)
+    answers = conditional_marginals(around.cautious(), own, wanted, in_fit=known)
     return np.stack([each.quantile(np.asarray(levels)) for each in answers])

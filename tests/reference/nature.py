@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from leadline.model.observations import Form, Observations
 
 from .books import KNOT
-from .theory import with_times
 
 __all__ = ["Nature", "Next", "Plan", "World", "lived"]
 
@@ -328,8 +327,9 @@ def _observed(p: _Divers, notes: _Notes) -> tuple[Observations, IntArray, IntArr
         diver=diver,
         body_sd=p.body_sd[divers],
         names=tuple(f"z{j}" for j in range(6)),
+        elapsed=w["time"],
     )
-    return with_times(observations, w["time"], np.zeros(len(d))), divers, labels
+    return observations, divers, labels
 
 
 def _next(p: _Divers, suit: IntArray, number: IntArray, need: FloatArray) -> Next:

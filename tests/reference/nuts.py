@@ -21,9 +21,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.model.observations import Form
+from leadline.model.hyperparameters import CENTRE, SPREAD
+from leadline.model.observations import Form, Observations
 
-from .theory import LIGHT_PART, POINT_RANGE, Book, centre, chances, knots, last_knots, spread
+from .theory import LIGHT_PART, POINT_RANGE, Book, chances, knots, last_knots
 
 os.environ.setdefault("XLA_FLAGS", "--xla_force_host_platform_device_count=2")
 
@@ -77,10 +78,9 @@ class Draws:
 class Constants:
     """Constant arrays of a book."""
 
-    def __init__(self, book: Book) -> None:
-        o = book.observations
-        self.knot, self.knot_diver, self.elapsed, self.jumped = knots(book)
-        self.last = last_knots(book)
+    def __init__(self, o: Observations) -> None:
+        self.knot, self.knot_diver, self.elapsed, self.jumped = knots(o)
+        self.last = last_knots(o)
         self.body_sd, self.divers, self.suits = o.body_sd, len(o.body_sd), int(o.suit.max()) + 1
         first = np.flatnonzero(np.diff(self.knot_diver, prepend=-1))
         self.place = np.arange(len(self.knot_diver)) - first[self.knot_diver]
@@ -165,7 +165,7 @@ def _model(data: Constants, *, centred: bool) -> None:
     in coordinates that hang together less.
     """
     o = data.o
-    t = centre() + spread() * numpyro.sample("theta", dist.Normal(0, 1).expand([len(centre())]).to_event(1))
+    t = CENTRE + SPREAD * numpyro.sample("theta", dist.Normal(0, 1).expand([len(CENTRE)]).to_event(1))
     beta = numpyro.sample("beta", dist.Normal(0, 1).expand([o.exposure.shape[1]]).to_event(1))
     walk = jnp.zeros(len(data.elapsed))
     if len(data.moves):
@@ -210,7 +210,7 @@ def sample(
     -------
     Draws
     """
-    data, begun = Constants(book), time.perf_counter()
+    data, begun = Constants(book.observations), time.perf_counter()
     # Another module may have started the library with one device for all chains.
     method = "parallel" if jax.local_device_count() >= chains else "vectorized"
     many = len(book.observations) > MANY * len(book.offset)
@@ -218,7 +218,7 @@ def sample(
         partial(_model, centred=many),
         target_accept_prob=target,
         dense_mass=[("theta", "beta")],
-        init_strategy=init_to_value(values={"theta": np.zeros(len(centre()))}),
+        init_strategy=init_to_value(values={"theta": np.zeros(len(CENTRE))}),
     )
     run = MCMC(
         kernel,

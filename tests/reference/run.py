@@ -31,7 +31,7 @@ def fingerprint(book: Book) -> str:
     o = book.observations
     parts = (
         o.prior, o.exposure, o.suit_weight, o.lower, o.upper, o.lower_breath, o.upper_breath, o.reading_sd,
-        o.fit, o.form, o.point, o.occasion, o.suit, o.diver, o.body_sd, book.elapsed, book.jumped,
+        o.fit, o.form, o.point, o.occasion, o.suit, o.diver, o.body_sd, o.elapsed, o.jumped,
     )  # fmt: skip
     digest = hashlib.sha256()
     for part in parts:

@@ -5,26 +5,17 @@ Shared by the sampler, the drawn books and the calibration, and written apart fr
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
+from leadline.model.hyperparameters import CENTRE, SPREAD
 from leadline.model.observations import Form, Observations
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-HAS_TIME: Final = "elapsed" in {each.name for each in fields(Observations)}
-"""Whether the engine's observations know when they were made."""
-
-HAS_DRIFT: Final = "drift" in {each.name for each in fields(Hyperparameters)}
-"""Whether the engine's diver offset walks in time."""
-
-DRIFT: Final = (np.log(0.3), 0.5)
-"""Prior of the logarithm of the drift [kg per square root of a year]: mean and sd."""
 
 LIGHT_PART: Final = 0.4
 """Where the neutral zone is parted: so much over need still feels level. [kg]"""
@@ -35,18 +26,14 @@ POINT_RANGE: Final = 15.0
 
 @dataclass(frozen=True)
 class Book:
-    """Observations, their times and the truth behind them.
+    """Observations and the truth behind them.
 
     Parameters
     ----------
     observations : Observations
-        m rows; with their times, where the engine knows of time.
-    elapsed : ndarray, shape (m,)
-        Since the diver's first record, constant within a knot. [years]
-    jumped : ndarray, shape (m,)
-        Variance that changes of body mass have added since then. [kg²]
+        m rows.
     theta : ndarray, shape (14,)
-        Unconstrained hyperparameters, the logarithm of the drift last.
+        Unconstrained hyperparameters.
     beta : ndarray, shape (p,)
         Shared effects. [prior sd]
     offset : ndarray, shape (divers,)
@@ -54,37 +41,14 @@ class Book:
     """
 
     observations: Observations
-    elapsed: FloatArray
-    jumped: FloatArray
     theta: FloatArray
     beta: FloatArray
     offset: FloatArray
 
 
-def centre() -> FloatArray:
-    """Prior medians of the unconstrained hyperparameters, the drift last."""
-    return CENTRE if HAS_DRIFT else np.append(CENTRE, DRIFT[0])
-
-
-def spread() -> FloatArray:
-    """Their prior sds."""
-    return SPREAD if HAS_DRIFT else np.append(SPREAD, DRIFT[1])
-
-
-def vector(theta: Hyperparameters, drift: float) -> FloatArray:
-    """Unconstrained hyperparameters with the given drift [kg per square root of a year]."""
-    values = theta.to_vector()
-    return np.append(values[: len(values) - HAS_DRIFT], np.log(drift))
-
-
-def named(values: FloatArray) -> tuple[Hyperparameters, float]:
-    """Inverse of `vector`."""
-    return Hyperparameters.from_vector(values if HAS_DRIFT else values[:-1]), float(np.exp(values[-1]))
-
-
 def from_prior(rng: np.random.Generator) -> FloatArray:
     """Unconstrained hyperparameters drawn from their prior."""
-    return centre() + spread() * rng.normal(size=len(centre()))
+    return CENTRE + SPREAD * rng.normal(size=len(CENTRE))
 
 
 def chances(kind: FloatArray, values: Any, xp: Any = np) -> Any:
@@ -127,7 +91,7 @@ def chances(kind: FloatArray, values: Any, xp: Any = np) -> Any:
     return form * (fit * (1 - wrong) + (1 - fit) * wrong / 2)
 
 
-def knots(book: Book) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+def knots(observations: Observations) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
     """Distinct times of each diver.
 
     Returns
@@ -139,7 +103,7 @@ def knots(book: Book) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
     elapsed, jumped : ndarray, shape (knots,)
         Since the knot before, or since the diver's first record. [years, kg²]
     """
-    keys = np.column_stack([book.observations.diver, book.elapsed, book.jumped])
+    keys = np.column_stack([observations.diver, observations.elapsed, observations.jumped])
     found, knot = np.unique(keys, axis=0, return_inverse=True)
     diver = found[:, 0].astype(np.int64)
     steps = np.diff(found[:, 1:], axis=0, prepend=0.0)
@@ -150,15 +114,7 @@ def knots(book: Book) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
     return knot.reshape(-1), diver, steps[:, 0], steps[:, 1]
 
 
-def last_knots(book: Book) -> IntArray:
+def last_knots(observations: Observations) -> IntArray:
     """Last knot of each diver."""
-    diver = knots(book)[1]
+    diver = knots(observations)[1]
     return np.flatnonzero(np.diff(diver, append=-1))
-
-
-def with_times(observations: Observations, elapsed: FloatArray, jumped: FloatArray) -> Observations:
-    """The observations, with their times where the engine knows of time."""
-    if not HAS_TIME:
-        return observations
-    times: dict[str, Any] = {"elapsed": elapsed, "jumped": jumped}
-    return replace(observations, **times)
