@@ -75,7 +75,7 @@ def roster(
     """
     wanted, left_out = scope(assessment.line.records, groups, since)
     known = needs(assessment, wanted, block=block, risk=risk, imperial=units == "imperial")
-    chance, counted = known.heavy_on_most(assessment.suit)
+    chance, counted = known.heavy_on_most(assessment)
     rates = flags(chance, limit=limit)
     looked = _looks(assessment, known)
     students = [

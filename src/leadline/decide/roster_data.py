@@ -93,7 +93,8 @@ class Student:
     p_too_light, p_too_heavy : float
         Chances of the next dive in that kit with that lead. [-]
     p_heavy_most : float
-        Chance of more than 2 kg over need on most of `last_dives`. [-]
+        Chance of more than 2 kg over need on most of `last_dives`: the lower of two, with the lead as given
+        and with the lead as a hint of what is needed. [-]
     last_dives : int
         The latest dives in that suit, five at most, that this is about.
     flagged : bool

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from leadline.decide.advice import TOO_HEAVY, Advice, answers
-from leadline.decide.assessment import Assessment
+from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.decide.block import Block
 from leadline.decide.flag import majority
+from leadline.decide.hint import Case, cautious_chances
 from leadline.decide.roster_scope import latest, time_order
 from leadline.errors import RecordError
 from leadline.model.marginal import Marginal
@@ -26,6 +27,9 @@ IntArray = NDArray[np.int64]
 
 LAST_DIVES: Final = 5
 """The latest dives of which most must be more than 2 kg over."""
+
+NOTHING: Final = -1
+"""A place in time before all evidence."""
 
 ROWS_AT_ONCE: Final = 20_000
 """Rows whose exposures are held at once."""
@@ -41,6 +45,8 @@ class Found:
         The answer for the next dive, in the kit of the latest.
     need : Marginal
         Of that dive.
+    before_mean, before_sd : float
+        Of the expected need on that dive before any record of this student. [kg]
     offset, variance : dict of int to float
         For each suit worn, by key: best estimate of need less `Needs.expected`, and its variance, the scatter
         of single dives left out. [kg, kg²]
@@ -48,6 +54,8 @@ class Found:
 
     advice: Advice
     need: Marginal
+    before_mean: float
+    before_sd: float
     offset: dict[int, float]
     variance: dict[int, float]
 
@@ -67,6 +75,8 @@ class Needs:
         roster. [kg]
     lead, need, variance : ndarray, shape (n,)
         Lead carried, best estimate of need at the reserve, its variance. [kg, kg, kg²]
+    excess : ndarray, shape (d,)
+        First lead recorded in the suit of the latest dive, less `expected` there; NaN where unknown. [kg]
     found : list of Found
         One a student.
     """
@@ -79,6 +89,7 @@ class Needs:
     lead: FloatArray
     need: FloatArray
     variance: FloatArray
+    excess: FloatArray
     found: list[Found]
 
     def own(self, student: int) -> slice:
@@ -86,30 +97,36 @@ class Needs:
         first, last = np.searchsorted(self.student, [student, student + 1])
         return slice(int(first), int(last))
 
-    def heavy_on_most(self, suit: IntArray) -> tuple[FloatArray, IntArray]:
+    def heavy_on_most(self, assessment: Assessment) -> tuple[FloatArray, IntArray]:
         """Chance of more than 2 kg over need on most of the latest dives in the latest suit.
 
         Parameters
         ----------
-        suit : ndarray of int, shape of the timeline
-            Key of diver and suit.
+        assessment : Assessment
+            The one these needs are from.
 
         Returns
         -------
         chance, dives : ndarray, shape (d,)
             NaN out of none; how many dives it is about. The offset is the same on all of them, the scatter
-            each dive's own.
+            each dive's own; the lower of the chances with the lead as given and with the lead as a hint.
         """
-        chance, number = np.full(len(self.found), np.nan), np.zeros(len(self.found), int)
+        suit = assessment.suit
+        cases, number = [], np.zeros(len(self.found), int)
         for i, one in enumerate(self.found):
             rows, lead = self.row[self.own(i)], self.lead[self.own(i)]
             used = np.flatnonzero((suit[rows] == suit[self.plan[i]]) & ~np.isnan(lead))[-LAST_DIVES:]
             limit = lead[used] - TOO_HEAVY - (self.expected[rows[used]] - self.expected[self.plan[i]])
             each = ndtr((limit[:, None] - one.need.points) / one.need.scatter)
             number[i] = len(used)
-            if len(used):
-                chance[i] = np.clip(majority(each) @ one.need.weights, 0.0, 1.0)
-        return chance, number
+            excess = self.excess[i] if len(used) else np.nan
+            cases.append(Case(one.need, one.before_mean, one.before_sd, excess, majority(each)))
+        chance = cautious_chances(
+            [cases[i] for i in np.flatnonzero(number)], usual=assessment.fit.theta.habit
+        )
+        whole = np.full(len(self.found), np.nan)
+        whole[number > 0] = chance
+        return whole, number
 
 
 def needs(
@@ -143,7 +160,8 @@ def needs(
     """
     line, suit = assessment.line, assessment.suit
     rows, student, plan, last = _rows(assessment, wanted)
-    expected = _expected(assessment, np.concatenate([rows, plan]))
+    first = _first(assessment, plan)
+    expected = _expected(assessment, np.concatenate([rows, plan, first[first >= 0]]))
     given = answers(assessment, block=block, risk=risk, imperial=imperial)
     ends = np.searchsorted(student, np.arange(len(plan) + 1))
     found = []
@@ -154,10 +172,13 @@ def needs(
         others = [key for key in targets if key != here]
         known = dict(zip(others, _needs(assessment, [targets[key] for key in others]), strict=True))
         known[here] = answer.need
+        before = _needs(assessment, [int(plan[i])], until=NOTHING)[0]
         found.append(
             Found(
                 answer.advice,
                 answer.need,
+                before.mean,
+                before.expected_sd,
                 {key: float(need.quantile(0.5) - expected[targets[key]]) for key, need in known.items()},
                 {key: need.expected_sd**2 for key, need in known.items()},
             )
@@ -172,16 +193,17 @@ def needs(
         line.records.dives["lead_kg"][line.row[rows]],
         expected[rows] + np.array([found[who].offset[key] for who, key in pairs], float),
         np.array([found[who].variance[key] for who, key in pairs], float),
+        np.where(first >= 0, line.records.dives["lead_kg"][line.row[first]] - expected[first], np.nan),
         found,
     )
 
 
-def _needs(assessment: Assessment, rows: list[int]) -> list[Marginal]:
-    """Needs of one diver at the reserve, on all evidence."""
+def _needs(assessment: Assessment, rows: list[int], *, until: int = ALL_TIME) -> list[Marginal]:
+    """Needs of one diver at the reserve, on the evidence up to a place in time."""
     if not rows:
         return []
     at = np.array(rows)
-    return assessment.marginals(at, assessment.state(at, pressure=RESERVE_PRESSURE))
+    return assessment.marginals(at, assessment.state(at, pressure=RESERVE_PRESSURE), until=until)
 
 
 def _rows(assessment: Assessment, wanted: NDArray[np.bool_]) -> tuple[IntArray, IntArray, IntArray, IntArray]:
@@ -199,6 +221,16 @@ def _rows(assessment: Assessment, wanted: NDArray[np.bool_]) -> tuple[IntArray, 
         raise RecordError("the plan is not that of these dives; make it by roster_plan, for the same groups")
     order = np.argsort(student, kind="stable")
     return rows[order], student[order], plan, last
+
+
+def _first(assessment: Assessment, plan: IntArray) -> IntArray:
+    """Row of the first dive with a lead in the suit of each planned dive, whatever its group; -1 for none."""
+    line, suit = assessment.line, assessment.suit
+    dives = line.at(DIVE)
+    dives = dives[time_order(line.records.dives["date"])]
+    dives = dives[~np.isnan(line.records.dives["lead_kg"][line.row[dives]])][::-1]
+    first = dict(zip(suit[dives].tolist(), dives.tolist(), strict=True))
+    return np.array([first.get(key, -1) for key in suit[plan].tolist()], np.int64)
 
 
 def _expected(assessment: Assessment, rows: IntArray) -> FloatArray:

@@ -1,0 +1,101 @@
+"""The lead that somebody carries as a hint of what is needed, as far as the records show it to be one.
+
+An answer for one diver takes the lead as given: what was seen with it counts, not that it was chosen. To pick
+out of many those who carry too much is another matter. Who carries most may need most, and whoever is picked
+for a high lead is picked for a high need too; without looks with an empty BC nothing corrects that. So a flag
+has to hold both ways: with the lead as given, and with the lead as a hint.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.model.marginal import Marginal
+
+__all__ = ["Case", "cautious_chances"]
+
+FloatArray = NDArray[np.float64]
+
+SHARES: Final = np.arange(0.0, 0.95, 0.1)
+"""Shares of a lead's departure from the usual that are need; all equally likely before. [-]"""
+
+USUAL: Final = np.linspace(-1.5, 1.5, 7)
+"""Departures of this roster's usual excess from that of the book. [kg]"""
+
+USUAL_SD: Final = 0.75
+"""How far a roster's usual excess may be from that of the book, sd. [kg] (judged)"""
+
+
+@dataclass(frozen=True)
+class Case:
+    """One student.
+
+    Parameters
+    ----------
+    need : Marginal
+        On all evidence; the lead as given.
+    before_mean, before_sd : float
+        Of the expected need before any record of this student. [kg]
+    excess : float
+        First lead recorded in that kit, less the need expected then; NaN where unknown. [kg]
+    chance : ndarray, shape (g,)
+        Chance of what may be flagged, for each value of `need.points`. [-]
+    """
+
+    need: Marginal
+    before_mean: float
+    before_sd: float
+    excess: float
+    chance: FloatArray
+
+
+def cautious_chances(cases: Sequence[Case], *, usual: float) -> FloatArray:
+    """The lower of two chances: the lead as given, and the lead as a hint.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        All students of a roster: whether leads are hints is learned from them together.
+    usual : float
+        Lead over need that people of this book usually carry. [kg]
+
+    Returns
+    -------
+    ndarray, shape (len(cases),)
+        Never more than the chance with the lead as given. [-]
+
+    Notes
+    -----
+    As a hint, need ~ N(before + share (excess - usual), before_sd² (1 - share)): share 0 means that leads
+    know nothing of the person (a rule of thumb), a share near 1 that everybody carries the same over need.
+    Share and usual excess are integrated over a grid, weighted by how well they foretell what was seen.
+    """
+    if not cases:
+        return np.zeros(0)
+    plain = np.array([float(one.need.weights @ one.chance) for one in cases])
+    logs = -0.5 * (USUAL / USUAL_SD) ** 2 + np.zeros((len(SHARES), 1))
+    hinted = np.empty((len(cases), len(SHARES), len(USUAL)))
+    for i, one in enumerate(cases):
+        weight = _reweighted(one, usual)
+        total = weight.sum(axis=-1)
+        logs = logs + np.log(np.maximum(total, 1e-300))
+        hinted[i] = np.divide(weight @ one.chance, total, out=np.full(total.shape, plain[i]), where=total > 0)
+    share = np.exp(logs - logs.max())
+    hint = np.einsum("isu,su->i", hinted, share / share.sum())
+    return np.asarray(np.clip(np.minimum(plain, hint), 0.0, 1.0))
+
+
+def _reweighted(one: Case, usual: float) -> FloatArray:
+    """Weights of the need for each share and usual excess; shape (shares, usuals, g)."""
+    if np.isnan(one.excess):
+        return np.broadcast_to(one.need.weights, (len(SHARES), len(USUAL), len(one.need.weights)))
+    share = SHARES[:, None, None]
+    point = (one.need.points - one.before_mean) / one.before_sd
+    middle = share * (one.excess - usual - USUAL[:, None]) / one.before_sd
+    logs = 0.5 * point**2 - 0.5 * (point - middle) ** 2 / (1 - share) - 0.5 * np.log(1 - share)
+    return np.asarray(one.need.weights * np.exp(np.minimum(logs, 700.0)))
