@@ -9,11 +9,11 @@ from typing import Final
 
 import typer
 
-from leadline.cli import report_boat, report_rental, report_season
+from leadline.cli import report_boat, report_rental, report_roster, report_season
 
 __all__ = ["register"]
 
-_REPORTS: Final = (report_season, report_rental, report_boat)
+_REPORTS: Final = (report_season, report_rental, report_roster, report_boat)
 
 
 def register(app: typer.Typer) -> None:

@@ -55,7 +55,7 @@ def scope(
     for name in groups:
         if name not in known or not name:
             named = ", ".join(sorted(known - {""})[:_MOST_NAMED]) or "none"
-            raise UnknownNameError(f"no dive is in group {name!r}; groups of the book include: {named}")
+            raise UnknownNameError(f"no dive is in group {name!r}; name one of the book's: {named}")
     wanted = np.isin(dives["group"], list(groups)) if groups else np.ones(len(dives["dive"]), bool)
     if since is not None and not np.isnat(since):
         wanted = wanted & (dives["date"] >= since)  # NaT compares false

@@ -1,0 +1,172 @@
+"""`leadline report roster`: whose lead is right, whose is not, of whom it is not known, and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from leadline.cli.holding import Holding, read, single_thread
+from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
+from leadline.cli.output import note, progress, show
+from leadline.cli.report_options import CsvOption, OutOption, SinceOption, write_rows
+from leadline.cli.suggest import BlockOption, RiskOption
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from leadline.decide.block import Block
+    from leadline.decide.roster_data import Roster
+
+__all__ = ["register", "roster_data", "write_roster"]
+
+
+def register(group: typer.Typer) -> None:
+    """Add the command to the group of reports."""
+    group.command()(roster)
+
+
+def roster_data(
+    holding: Holding,
+    *,
+    groups: Sequence[str] = (),
+    since: str = "",
+    block: Block | None = None,
+    risk: float = 0.05,
+    units: Units = "metric",
+    generated: datetime | None = None,
+) -> Roster:
+    """What the roster shows.
+
+    Parameters
+    ----------
+    holding : Holding
+        The book.
+    groups : sequence of str
+        Classes, trips or boats; none: everybody.
+    since : str
+        First day, ISO 8601; empty: from the start.
+    block : Block, optional
+        Blocks in use; default 0.5 kg, or 1 lb in imperial units.
+    risk : float
+        Accepted chance of too light. [-]
+    units : {"metric", "imperial"}
+        What the reader sees.
+    generated : datetime, optional
+        Printed on the page; default now.
+
+    Returns
+    -------
+    Roster
+        For `leadline.reports.roster.write`.
+    """
+    from datetime import datetime
+
+    import numpy as np
+
+    from leadline.cli.suggest import block_of
+    from leadline.decide.roster import roster as reckoned
+    from leadline.decide.roster_scope import roster_plan
+
+    when = generated or datetime.now()
+    first = np.datetime64(since or "NaT", "s")
+    plan = roster_plan(holding.records, date=when.date().isoformat(), groups=groups, since=first)
+    return reckoned(
+        holding.assessment(plan),
+        groups=groups,
+        since=first,
+        block=block or block_of(None, units),
+        risk=risk,
+        units=units,
+        book=holding.book,
+        data_version=str(holding.data_version),
+        fitted=holding.fitted,
+        generated=when,
+    )
+
+
+def write_roster(data: Roster, folder: Path) -> Path:
+    """Write the roster as `roster.html`, and let the folder's index link to it."""
+    from leadline.reports import contents
+    from leadline.reports import roster as page
+
+    folder.mkdir(parents=True, exist_ok=True)
+    path = page.write(data, folder / "roster.html")
+    contents.refresh(folder)
+    return path
+
+
+def roster(
+    groups: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--group",
+            metavar="TEXT",
+            help="Only this class, trip or boat; may be given again. Default: everybody.",
+        ),
+    ] = None,
+    since: SinceOption = "",
+    out: OutOption = Path("reports"),
+    block: BlockOption = None,
+    risk: RiskOption = 0.05,
+    csv: CsvOption = None,
+    book: BookOption = None,
+    units: UnitsOption = "metric",
+    as_json: JsonOption = False,
+) -> None:
+    """Write a page on a group's students: too light, too heavy, not known, and the next step for each."""
+    single_thread()
+    from leadline.cli.suggest import block_of
+    from leadline.decide.roster_record import roster_document, roster_rows
+
+    blocks = block_of(block, units)
+    with progress("reckoning"):
+        holding, _ = read(book)
+        data = roster_data(holding, groups=groups or (), since=since, block=blocks, risk=risk, units=units)
+        path = write_roster(data, out)
+        if csv is not None:
+            write_rows(roster_rows(data), csv)
+    show({**roster_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+    if csv is not None:
+        note(f"the same numbers, masses in kg: {csv}")
+    if not data.students:
+        note("no dives of students in the book; bring some in with `leadline load --dives`")
+
+
+def _view(data: Roster, path: Path, units: Units) -> Any:
+    """The roster in short."""
+    from rich.console import Group
+
+    from leadline.cli.output import table
+    from leadline.decide.sentence import STANDING, mass_text
+    from leadline.reports.phrase import percent
+    from leadline.reports.roster_words import KINDS
+
+    def text(mass: float) -> str:
+        return "" if mass != mass else mass_text(mass, imperial=units == "imperial")
+
+    rows = [
+        [
+            one.diver,
+            KINDS[one.status][0].lower(),
+            text(one.lead_kg),
+            text(round(float(one.margin[2]), 1)),
+            percent(one.p_too_light),
+            percent(one.p_heavy_most),
+            "from physics only" if one.basis == "physics" else "",
+            f"check {text(one.next_lead_kg)}" if one.check_first else text(one.next_lead_kg),
+        ]
+        for one in data.students
+    ]
+    heads = ["student", "what", "lead", "over need", "too light", "heavy on most", "rests on", "next"]
+    flagged = int(data.flags.flagged.sum())
+    false = (
+        f"{flagged} flagged as too heavy, of which {data.flags.expected_false:.1f} are expected to be false "
+        f"({percent(data.flags.false_share)})."
+        if flagged
+        else "Nobody is flagged as too heavy."
+    )
+    looked = f"{data.never_looked.count} of {data.never_looked.of} never looked at with an empty BC."
+    return Group(table("", heads, rows), false, looked, f"The page: {path}", "", STANDING)
