@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from leadline.cli.kit import Planned
+    from leadline.decide.assessment import Assessment
     from leadline.decide.block import Block
 
 __all__ = ["WhatIfOption", "changes", "changes_table"]
@@ -80,12 +81,12 @@ def changes(
         gear = planned.holding.records.gear
         cells.append(changed_cells(cells[0], text, gear=gear, body_mass=mass, imperial=units == "imperial"))
     numbered = [{**row, "dive": f"{number}"} for number, row in enumerate(cells)]
-    assessment = _assessed(book, numbered, texts)
-    found = answers(assessment, block=block, risk=risk)
-    rows = assessment.line.at(PLAN)
+    base, *others = _assessed(book, numbered, texts)
+    before = answers(base, block=block, risk=risk)[0]
     made = []
-    for text, position, answer in zip(texts, rows[1:].tolist(), found[1:], strict=True):
-        moved = shift(assessment, int(rows[0]), position, needs=(found[0].need, answer.need))
+    for text, other in zip(texts, others, strict=True):
+        answer = answers(other, block=block, risk=risk)[0]
+        moved = shift(base, other, needs=(before.need, answer.need))
         made.append(
             {
                 "change": text,
@@ -101,8 +102,8 @@ def changes(
     return made
 
 
-def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -> Any:
-    """All rows judged as one plan file would be, with all that is known of the diver."""
+def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -> list[Assessment]:
+    """All rows judged as one plan file would be, then each by itself with all that is known of the diver."""
     columns = list(dict.fromkeys(name for row in rows for name in row))
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "plan.csv"
@@ -121,7 +122,8 @@ def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -
     if plan is None:
         raise RecordError("the changed plan could not be read")
     suits = {part.strip() for cell in plan["suit"].tolist() for part in cell.split(";")}
-    return holding.about(set(plan["diver"].tolist()), suits=suits).assessment(plan)
+    near = holding.about(set(plan["diver"].tolist()), suits=suits)
+    return [near.assessment({name: values[[i]] for name, values in plan.items()}) for i in range(len(rows))]
 
 
 def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:

@@ -13,19 +13,17 @@ from leadline.arrays import Occasions
 from leadline.decide.answering import LATE, LEAST
 from leadline.decide.assessment import Assessment
 from leadline.decide.history import LikeKit
+from leadline.evidence.passage import JUMP, YEAR
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit
 from leadline.physics.ledger import Exposures, State, assemble, evaluate, exposures
 from leadline.records import RESERVE_PRESSURE
+from leadline.timeline import PLAN
 
 __all__ = ["Shift", "Trigger", "late", "shift", "shift_sd", "triggers"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-COMPOSITION_SD: Final = 0.06
-"""Sd of what a kilogram of body mass gained or lost does beyond the formula. [kg/kg] Fat of 0.900 and lean of
-1.100 kg/L (Siri 1961, from memory) displace 1.111 and 0.909 L/kg; any mixture is as likely as another."""
 
 EIGHT_IN_TEN: Final = 2 * 1.2815516
 """Width of a normal band of 80 % over its sd."""
@@ -35,8 +33,6 @@ BODY_CHANGE: Final = 3.0
 
 LONG_BREAK: Final = 180
 """Days without a dive that ask for a check. (common practice, no source)"""
-
-YEAR: Final = 365.25
 
 _WHAT: Final[dict[str, tuple[str, ...]]] = {
     "suit": ("suit", "suit_dives", "undersuit"),
@@ -113,26 +109,23 @@ def shift_sd(
         The diver's own offset is common to both and drops out; what the diver's records say of shared
         effects counts as far as the population has it, the safe side. [kg]
     """
-    _, precision = fit.aligned(before.names)
+    _, covariance = fit.aligned(before.names)
     moved = after.values - before.values
-    shared = np.einsum("ij,ji->i", moved, np.linalg.solve(precision, moved.T))
+    shared = np.einsum("ij,jk,ik->i", moved, covariance, moved)
     apart = before.suit_sd**2 + after.suit_sd**2
     together = (after.suit_sd - before.suit_sd) ** 2
-    suits = fit.theta.suit_factor**2 * np.where(other_suit, apart, together)
-    return np.asarray(np.sqrt(np.maximum(shared, 0.0) + suits + (COMPOSITION_SD * gained) ** 2))
+    suits = _square(fit, "suit_factor") * np.where(other_suit, apart, together)
+    return np.asarray(np.sqrt(np.maximum(shared, 0.0) + suits + (JUMP * gained) ** 2))
 
 
-def shift(
-    assessment: Assessment, before: int, after: int, *, needs: tuple[Marginal, Marginal] | None = None
-) -> Shift:
-    """How need moves between two rows of one diver, such as a plan and the same plan changed.
+def shift(before: Assessment, after: Assessment, *, needs: tuple[Marginal, Marginal] | None = None) -> Shift:
+    """How need moves when one thing about a planned dive changes.
 
     Parameters
     ----------
-    assessment : Assessment
-        With both rows.
-    before, after : int
-        Rows of the timeline.
+    before, after : Assessment
+        Of the same records, each with a plan of one row of the same diver. In one plan the two rows would
+        count as two wearers of a suit, and a body mass would pass from one to the next.
     needs : tuple of Marginal, optional
         Need before and after, where both have been reckoned already.
 
@@ -141,23 +134,52 @@ def shift(
     Shift
         At the planned stop of each row.
     """
-    rows = np.array([before, after])
-    state = assessment.state(rows)
-    ledger, shared = assessment.prior(rows, state)
-    first, second = needs or (assessment.marginals(rows[[i]], state.take(np.array([i])))[0] for i in range(2))
-    mass = assessment.rigs.body.mass[rows]
+    sides = [_Side.of(assessment) for assessment in (before, after)]
+    first, second = needs or (side.assessment.marginals(side.rows, side.state)[0] for side in sides)
+    names = tuple(dict.fromkeys([name for side in sides for name in side.shared.names]))
+    known, changed = (_over(side.shared, names) for side in sides)
     sd = float(
         shift_sd(
-            assessment.fit,
-            _row(shared, 0),
-            _row(shared, 1),
-            other_suit=np.array([assessment.suit[before] != assessment.suit[after]]),
-            gained=mass[[1]] - mass[[0]],
+            before.fit,
+            known,
+            changed,
+            other_suit=np.array([sides[0].worn != sides[1].worn]),
+            gained=np.array([sides[1].mass - sides[0].mass]),
         )[0]
     )
-    total, physics = second.mean - first.mean, float(ledger.need[1] - ledger.need[0])
+    total, physics = second.mean - first.mean, sides[1].prior - sides[0].prior
     half = EIGHT_IN_TEN / 2 * sd
     return Shift(total, sd, physics, total - physics, total - half, total + half)
+
+
+@dataclass(frozen=True)
+class _Side:
+    """One side of a change."""
+
+    assessment: Assessment
+    rows: IntArray
+    state: State
+    prior: float
+    shared: Exposures
+    worn: frozenset[int]
+    mass: float
+
+    @classmethod
+    def of(cls, assessment: Assessment) -> _Side:
+        rows = assessment.line.at(PLAN)[:1]
+        state = assessment.state(rows)
+        ledger, shared = assessment.prior(rows, state)
+        o = assessment.line.occasions
+        worn = frozenset(np.concatenate([o.suit[rows[0]], o.undersuit[rows[0]]]).tolist()) - {-1}
+        mass = float(assessment.rigs.body.mass[rows[0]])
+        return cls(assessment, rows, state, float(ledger.need[0]), shared, worn, mass)
+
+
+def _over(shared: Exposures, names: tuple[str, ...]) -> Exposures:
+    """The same over other columns; 0 for what is not in use."""
+    at = {name: i for i, name in enumerate(shared.names)}
+    values = np.append(shared.values, np.zeros((len(shared.values), 1)), axis=1)
+    return replace(shared, names=names, labels=names, values=values[:, [at.get(name, -1) for name in names]])
 
 
 def late(assessment: Assessment, rows: IntArray, stop: State) -> tuple[FloatArray, FloatArray]:
@@ -186,11 +208,6 @@ def late(assessment: Assessment, rows: IntArray, stop: State) -> tuple[FloatArra
     told = np.isfinite(lowest) & (lowest > LEAST)
     least = np.where(carried, after, np.inf).min(axis=1)
     return np.where(told, least, np.nan), np.where(told, more, np.nan)
-
-
-def _row(shared: Exposures, row: int) -> Exposures:
-    columns = {name: getattr(shared, name)[[row]] for name in ("values", "body_sd", "suit_sd", "rest_sd")}
-    return replace(shared, **columns)
 
 
 def _new(assessment: Assessment, position: int, history: LikeKit) -> list[str]:
@@ -285,8 +302,7 @@ def triggers(
     list of tuple of Trigger
         One tuple a row: a suit, type of cylinder, BC or kind of water that the diver's records do not have,
         3 kg of body mass, 180 days. The widening is that of each alone, against the same dive with that as
-        it was at the latest one; a break's is how far offsets are learned to walk, 0 if nothing is known of
-        that.
+        it was at the latest one; a break's is how far offsets are learned to walk.
     """
     found = [_new(assessment, int(row), history) for row, history in zip(rows, histories, strict=True)]
     cases = [
@@ -312,5 +328,11 @@ def triggers(
 
 
 def _walk(fit: Fit, days: float) -> float:
-    """How far an offset walks in that time, sd; 0 where the fit knows of no walk. [kg]."""
-    return float(getattr(fit.theta, "drift", 0.0)) * float(np.sqrt(days / YEAR))
+    """How far an offset walks in that time, sd. [kg]."""
+    return float(np.sqrt(_square(fit, "drift") * days / YEAR))
+
+
+def _square(fit: Fit, name: str) -> float:
+    """Mean square of a hyperparameter over those that fit."""
+    values = np.array([getattr(theta, name) for theta in fit.thetas])
+    return float(fit.weights @ values**2 / fit.weights.sum())
