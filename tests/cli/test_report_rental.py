@@ -1,0 +1,116 @@
+"""`leadline report rental`: the page, its numbers as JSON and CSV, and the index that leads to it."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+from leadline.book import Book
+
+from ..decide.club import make_book  # noqa: TID252 (tests are on no path)
+from ..reports.conftest import parse_page  # noqa: TID252
+
+SMALL = ("--suit", "full 5", "--classes", "55,65,85")
+
+
+@pytest.fixture(scope="module")
+def club(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_book(tmp_path_factory.mktemp("club") / "club.duckdb")
+
+
+def leads(path: Path) -> list[float]:
+    card = parse_page(path.read_text(encoding="utf-8")).one("table", data_table="card-0")
+    return [float(d.attributes["value"]) for d in card.all("data", data_field="lead_kg")]
+
+
+def test_page_json_and_csv_say_the_same(run, club: Path, tmp_path: Path) -> None:
+    out, rows = tmp_path / "pages", tmp_path / "rental.csv"
+    done = run("report", "rental", "--book", club, *SMALL, "--out", out, "--csv", rows, "--json")
+    assert done.returncode == 0
+    document = json.loads(done.stdout)
+    assert document["page"] == str(out / "rental.html")
+    assert document["learned"]
+    assert document["at_bar"] == 35
+    assert [(c["body_mass_from_kg"], c["body_mass_to_kg"]) for c in document["cells"]] == [(55, 65), (65, 85)]
+    assert leads(out / "rental.html") == [c["lead_kg"] for c in document["cells"]]
+    with rows.open(encoding="utf-8", newline="") as file:
+        table = list(csv.DictReader(file))
+    for row, cell in zip(table, document["cells"], strict=True):
+        assert row["check_first"] == ("yes" if cell["check_first"] else "no")
+        for name in ("lead_kg", "bring_kg", "p_too_light", "p_too_heavy", "need_q10_kg", "need_q90_kg"):
+            assert float(row[name]) == cell[name]
+    with (tmp_path / "rental-pieces.csv").open(encoding="utf-8", newline="") as file:
+        pieces = [{name: float(value) for name, value in row.items()} for row in csv.DictReader(file)]
+    assert pieces == document["stock"]["pieces"]
+    assert document["stock"]["total_kg"] == sum(p["piece_kg"] * p["pieces"] for p in pieces)
+    assert "masses in kg" in done.stderr
+
+
+def test_table_for_people(run, club: Path, tmp_path: Path) -> None:
+    done = run("report", "rental", "--book", club, *SMALL, "--out", tmp_path / "a", "--renters", 6)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "55 to 65\u00a0kg" in done.stdout
+    assert "To have ready for 6 renters" in done.stdout
+    assert "a check in the water overrules it" in done.stdout
+
+
+def test_pounds(run, club: Path, tmp_path: Path) -> None:
+    given = ("--suit", "full 5", "--classes", "120,150", "--units", "imperial")
+    done = run("report", "rental", "--book", club, *given, "--out", tmp_path / "lb", "--json")
+    document = json.loads(done.stdout)
+    assert document["cells"][0]["body_mass_from_kg"] == pytest.approx(120 * 0.45359237, abs=1e-4)
+    assert "psi" in (tmp_path / "lb" / "rental.html").read_text(encoding="utf-8")
+
+
+def test_index_links_what_is_there(run, club: Path, tmp_path: Path) -> None:
+    out = tmp_path / "pages"
+    run("report", "season", "--book", club, "--diver", "Ines", "--diver", "Ivo", "--out", out)
+    before = (out / "index.html").read_text(encoding="utf-8")
+    assert "rental.html" not in before
+    run("report", "rental", "--book", club, *SMALL, "--out", out)
+    after = (out / "index.html").read_text(encoding="utf-8")
+    assert 'href="rental.html"' in after
+    assert 'href="season-ines.html"' in after
+    run("report", "season", "--book", club, "--diver", "Ines", "--diver", "Ivo", "--out", out)
+    assert 'href="rental.html"' in (out / "index.html").read_text(encoding="utf-8")
+
+
+def test_an_unlearned_book_says_so(run, tmp_path: Path) -> None:
+    book = make_book(tmp_path / "new.duckdb", fitted=False)
+    done = run("report", "rental", "--book", book, *SMALL, "--out", tmp_path / "a", "--json")
+    assert done.returncode == 0
+    assert json.loads(done.stdout)["learned"] is None
+    assert "nothing has been learned" in done.stderr
+    assert "all numbers are physics alone" in (tmp_path / "a" / "rental.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("options", "status", "message"),
+    [
+        (["--suit", "rubber"], 1, "known types"),
+        (["--classes", "80,60"], 1, "rising edges"),
+        (["--cylinder", "jacket"], 1, "no such cylinder"),
+        (["--water", "sea"], 1, "fresh, brackish, salt"),
+        (["--block", "1", "--block", "1.5"], 1, "no multiple of the smallest"),
+        (["--since", "yesterday"], 2, "is no day"),
+        (["--risk", "0.9"], 2, "--risk"),
+        (["--out", "file/pages"], 1, "file"),
+    ],
+)
+def test_refusals(run, club: Path, tmp_path: Path, options, status, message) -> None:
+    (tmp_path / "file").write_text("")
+    done = run("report", "rental", "--book", club, *options)
+    assert (done.returncode, done.stdout) == (status, "")
+    assert message in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_book_without_suits(run, tmp_path: Path) -> None:
+    with Book.open(tmp_path / "bare.duckdb", write=True, create=True) as opened:
+        opened.upsert("gear", [{"item": "jacket", "kind": "bc"}])
+    done = run("report", "rental", "--book", tmp_path / "bare.duckdb")
+    assert done.returncode == 1
+    assert "no suits in the book" in done.stderr
