@@ -9,6 +9,7 @@ import pytest
 
 from leadline.decide.advice import TOO_HEAVY, advise, breath_out
 from leadline.decide.block import Block
+from leadline.decide.history import like_kit
 from leadline.errors import OutOfRangeError
 from leadline.model.population import prior_fit
 from leadline.timeline import PLAN
@@ -168,3 +169,40 @@ def test_a_caution_is_one_clause() -> None:
     """Cautions are joined by `; ` in the plan file, so none may hold one."""
     for row in (plan_row("Zed"), plan_row("Uma", water="brackish", date="2027-01-01"), plan_row("Ines")):
         assert all(";" not in caution for caution in one(assess([row])).cautions)
+
+
+@pytest.mark.parametrize(
+    ("bar", "cylinder", "counts"),
+    [
+        (35, "steel 12", True),
+        (120, "steel 12", False),
+        ("", "steel 12", False),
+        ("35;40", "steel 12;stage 7", False),
+    ],
+    ids=["near the reserve", "too full", "not read", "in other kit"],
+)
+def test_check_of_the_day_counts_by_its_own_cylinders(bar, cylinder, counts) -> None:
+    """A dive with two cylinders elsewhere in the book makes room for two; an empty place holds no gas."""
+    two = plan_row("Ole", dive="two", date="2026-05-02", cylinder="steel 12;stage 7", end_bar="50;50")
+    today = plan_row("Ines", check="now", lead_kg=5, waterline="eye", cylinder=cylinder, bar=bar)
+    del today["dive"]
+    assessment = assess([plan_row("Ines")], dives=[*heavy("Ines", 9.0)[0], two], checks=[today])
+    position = int(assessment.line.at(PLAN)[0])
+    assert like_kit(assessment, position, 5.0).fresh_check is counts
+
+
+def test_a_jump_is_checked_and_begins_with_all_of_it() -> None:
+    """Over 2 kg up on one observation: a step up is at once, and a check confirms it."""
+    own = [
+        row | {"lead_kg": 4.5, "end_bar": 35, "bc_state": "empty"}
+        for row in dives()
+        if row["diver"] == "Ines"
+    ]
+    last = own[-1] | {"lead_kg": 1.0, "stop_result": "rose"}
+    answer = one(assess([plan_row("Ines")], dives=[*own[:-1], last], checks=[]))
+    assert answer.check_first
+    assert answer.lead_kg == answer.bring_kg > 3.0
+
+
+def test_no_rows_no_answers() -> None:
+    assert advise(assess([])) == []
