@@ -13,13 +13,13 @@ import typer
 from typer.core import TyperGroup
 
 from leadline import __version__
-from leadline.cli import check, demo, export, learn, ledger, load, log, report, suggest
+from leadline.cli import backtest, check, demo, export, learn, ledger, load, log, report, suggest
 from leadline.cli.options import BookFile
 from leadline.cli.output import user_errors
 
 __all__ = ["app", "main"]
 
-_COMMANDS: Final = (demo, load, log, learn, suggest, check, ledger, report, export)
+_COMMANDS: Final = (demo, load, log, learn, suggest, check, ledger, report, backtest, export)
 
 
 class _Commands(TyperGroup):

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Records
 from leadline.decide.assessment import Assessment
 from leadline.decide.clock import clock
-from leadline.decide.forecast import Forecasts, library
+from leadline.decide.forecast import Forecasts, require
 from leadline.decide.outcome import WORDS, chances, reading_forecasts, readings
 from leadline.decide.replay import Cut, Replay, replay
 from leadline.decide.rivals import RIVALS, Carried, carried, rival_forecasts
@@ -38,7 +38,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-NEEDED: Final = ("scoringrules", "statsmodels.regression.mixed_linear_model", "sklearn.linear_model")
+NEEDED: Final = ("scoringrules", "statsmodels", "sklearn")
+"""What the extra `backtest` brings."""
 
 GROUPS: Final = {"0": (0, 0), "1-3": (1, 3), "4-10": (4, 10), ">10": (11, np.iinfo(np.int64).max)}
 """Earlier dives of the diver in the records."""
@@ -181,8 +182,7 @@ def backtest(
     LeadlineError
         If a library is missing, or the book holds too little to score.
     """
-    for name in NEEDED:
-        library(name)
+    require(NEEDED)
     played = replay(records, cuts=cuts, since=since, notify=notify)
     if notify:
         notify("asking the rivals")

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from importlib import import_module
+from importlib.util import find_spec
 from typing import Any, Final
 
 import numpy as np
@@ -12,7 +14,7 @@ from scipy.special import ndtr
 
 from leadline.errors import LeadlineError
 
-__all__ = ["Forecasts", "library"]
+__all__ = ["Forecasts", "library", "require"]
 
 FloatArray = NDArray[np.float64]
 
@@ -20,8 +22,29 @@ _CHUNK: Final = 500
 """Forecasts scored at a time: the score of a mixture needs every pair of its parts."""
 
 
+def require(names: Sequence[str]) -> None:
+    """See that the libraries are there which only the backtest needs, without loading them.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Packages.
+
+    Raises
+    ------
+    LeadlineError
+        If any is not installed; the text names them, and what to install.
+    """
+    missing = [name for name in names if find_spec(name) is None]
+    if missing:
+        raise LeadlineError(
+            f"the backtest needs {' and '.join(missing)}, not installed here; "
+            "install what it needs with `pip install 'leadline[backtest]'`"
+        )
+
+
 def library(name: str) -> Any:
-    """A library that only the backtest needs.
+    """A library that only the backtest needs, loaded when it is first asked for.
 
     Parameters
     ----------
@@ -38,13 +61,8 @@ def library(name: str) -> Any:
     LeadlineError
         If it is not installed; the text names what to install.
     """
-    try:
-        return import_module(name)
-    except ImportError:
-        raise LeadlineError(
-            f"the backtest needs {name.partition('.')[0]}, which is not installed; "
-            "install it with `pip install 'leadline[backtest]'`"
-        ) from None
+    require([name.partition(".")[0]])
+    return import_module(name)
 
 
 @dataclass(frozen=True)

@@ -64,9 +64,17 @@ def judged(overall: Score, sought: Score, words: tuple[Word, ...]) -> Verdict:
     Returns
     -------
     Verdict
-        A band is called too narrow where even the upper end of the interval of its coverage, divers taken
-        as alike, lies below its level, and the coverage itself below what is tolerated; too wide where the
-        same holds on the other side even before the readings' noise is allowed for.
+        A band is called too narrow where even the upper end of the interval of its coverage, the readings'
+        noise allowed for and one diver's readings taken as alike, lies below its level, and the coverage
+        itself below what is tolerated; too wide where the same holds on the other side with the readings
+        taken as exact.
+
+    Notes
+    -----
+    What a band holds of need lies between the two coverages. The lead of a stop does not know that dive's
+    scatter, so a reading made of it differs from the forecast by less than scatter and noise together. On
+    ten simulated books of 128 stops the 95 % band held 95 % of the needs, 97 % of the readings with their
+    noise and 93 % without it; the 80 % band 80, 85 and 74 %; the 50 % band 48, 54 and 46 %.
     """
     rose, hovered = words[:2]
     for score, which in ((overall, ""), (sought, " at checks and hand-offs")):
@@ -94,26 +102,24 @@ def judged(overall: Score, sought: Score, words: tuple[Word, ...]) -> Verdict:
         return Verdict(
             "careful",
             f"Yes, and they are wider than they need be: of {_basis(overall)} {_held(overall.coverage)}. "
-            f"They err towards more checks.{_stops(hovered)}",
+            f"They err towards more checks.{_stops(rose, hovered)}",
         )
     return Verdict(
-        "yes", f"Yes, as far as {_basis(overall)} tell: {_held(overall.coverage)}.{_stops(hovered)}"
+        "yes", f"Yes, as far as {_basis(overall)} tell: {_held(overall.coverage)}.{_stops(rose, hovered)}"
     )
 
 
-def _stops(hovered: Word) -> str:
+def _stops(rose: Word, hovered: Word) -> str:
     """What to know of the chances of stop results, where they are off."""
-    if hovered.excess > SURE:
-        return (
-            f" The chances of rising and sinking are too high, which is the careful side: {hovered.seen} "
-            f"stops with the BC empty hovered, {hovered.foretold:.0f} were foretold."
-        )
-    if hovered.excess < -SURE:
-        return (
-            f" The chances of rising and sinking are too low: {hovered.seen} stops with the BC empty "
-            f"hovered, {hovered.foretold:.0f} were foretold."
-        )
-    return ""
+    if not abs(hovered.excess) > SURE:
+        return ""
+    more = hovered.excess > 0
+    side = ", which is the careful side" if more and rose.seen <= rose.foretold else ""
+    return (
+        f" The chances of rising and sinking are too {'high' if more else 'low'}{side}: of the stops with "
+        f"the BC empty {hovered.seen} hovered and {rose.seen} rose, where {hovered.foretold:.0f} and "
+        f"{rose.foretold:.0f} were foretold."
+    )
 
 
 def _narrow(coverage: tuple[Share, ...]) -> bool:
