@@ -74,14 +74,14 @@ def ranks(index: int, *, seed: int, place: str, divers: int, dives: int) -> IntA
     """Ranks of one draw: hyperparameters, then divers; None where the engine gives no answer."""
     rng = np.random.default_rng([seed, index])
     book = books.possible(rng, partial(_one, divers=divers, dives=dives))
+    some = rng.choice(divers, DIVERS, replace=False)
     try:
-        answer = _engine(place)(book.observations, levels=LEVELS)
+        answer = _engine(place)(book.observations, levels=LEVELS, divers=some)
     except FitError as error:
         print(f"draw {index}: {error}", file=sys.stderr)
         return None
     known = np.asarray(answer["theta"]["quantiles"])
-    some = rng.choice(divers, DIVERS, replace=False)
-    whole = np.concatenate([known, np.asarray(answer["offset"]["quantiles"])[some]])
+    whole = np.concatenate([known, np.asarray(answer["offset"]["quantiles"])])
     truth = np.concatenate([book.theta[: len(known)], book.offset[some]])
     return np.asarray(np.sum(whole < truth[:, None], axis=1))
 

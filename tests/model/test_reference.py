@@ -20,8 +20,8 @@ STORED = [name for name in books.RECIPES if (run.FOLDER / f"{name}.json").exists
 SHORT = {
     "one_sided": pytest.mark.xfail(
         strict=True,
-        reason="three of sixty divers, of whom one record alone bounds need from below: that this record may be "
-        "wrong makes a second, lower part of their posterior, and the engine's 2.5 % quantile lacks it",
+        reason="three of sixty divers, of whom one record alone bounds need from below: that this record may "
+        "be wrong makes a second, lower part of their posterior, and the engine's 2.5 % quantile lacks it",
     )
 }
 

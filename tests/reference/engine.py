@@ -38,7 +38,9 @@ def _offset(observations: Observations, diver: int, population: Fit) -> Marginal
     return marginals(population, own, last, in_fit=np.ones(len(own), bool))[0]
 
 
-def engine(observations: Observations, *, levels: Sequence[float] = THREE) -> dict[str, Any]:
+def engine(
+    observations: Observations, *, levels: Sequence[float] = THREE, divers: Sequence[int] | None = None
+) -> dict[str, Any]:
     """Posterior of a whole book by the engine.
 
     Parameters
@@ -47,6 +49,8 @@ def engine(observations: Observations, *, levels: Sequence[float] = THREE) -> di
         All rows of the book.
     levels : sequence of float
         Probabilities of the quantiles wanted, ascending.
+    divers : sequence of int, optional
+        Whose offsets are wanted; default everyone's.
 
     Returns
     -------
@@ -56,7 +60,8 @@ def engine(observations: Observations, *, levels: Sequence[float] = THREE) -> di
         shared effects, and `theta` quantiles, shape (k, levels).
     """
     population = fit(observations)
-    found = [_offset(observations, diver, population) for diver in range(len(observations.body_sd))]
+    wanted = range(len(observations.body_sd)) if divers is None else divers
+    found = [_offset(observations, diver, population) for diver in wanted]
     score = ndtri(np.asarray(levels))
     theta = population.weights @ population.vectors
     return {
@@ -86,6 +91,7 @@ def needs(
     *,
     elapsed: FloatArray,
     levels: Sequence[float],
+    everything: bool = False,
 ) -> FloatArray:
     """Quantiles of need on the next dives of one diver, all of whose rows the population has seen.
 
@@ -101,6 +107,8 @@ def needs(
         Years between the diver's first record and these dives.
     levels : sequence of float
         Probabilities.
+    everything : bool
+        Read the diver's records as the population does: with habits, and with what the form of a record says.
 
     Returns
     -------
@@ -109,13 +117,14 @@ def needs(
 
     Notes
     -----
-    As an answer to a diver is reckoned: habits left out, each record no more than its interval.
+    Without `everything` as an answer to a diver is reckoned: habits left out, each record no more than its
+    interval, breathing high trusted for no more than is usual.
     """
     around = Population.of(population, seen.names)
     if len(seen):
         around = around.without(seen)
-    own = seen.take(np.flatnonzero(seen.form != Form.HABIT)).as_intervals()
-    wanted = replace(targets, elapsed=elapsed)
-    known = np.ones(len(own), bool)
-    answers = conditional_marginals(around.cautious(), own, wanted, in_fit=known)
+    own, wanted = seen, replace(targets, elapsed=elapsed)
+    if not everything:
+        own, around = seen.take(np.flatnonzero(seen.form != Form.HABIT)).as_intervals(), around.cautious()
+    answers = conditional_marginals(around, own, wanted, in_fit=np.ones(len(own), bool))
     return np.stack([each.quantile(np.asarray(levels)) for each in answers])

@@ -22,12 +22,11 @@ MOST_SUITS: Final = 3
 ROUNDS: Final = (0, 2, 5, 10, 17)
 """Numbers of dives after which the advice is looked at again."""
 
-_HOVERED_OPEN: Final = ((0.0, 1.0, 1.0), Form.HOVERED_OPEN)
-_HOVERED_UNKNOWN: Final = ((0.0, 1.0, 1.0), Form.ANY)
+_GAS: Final = (((0.0, 1.0, 1.0), Form.HOVERED_OPEN), ((0.0, 1.0, 1.0), Form.ANY))
 _NOTED: Final = (
-    (((1.0, 0.0, 0.0), Form.ANY), _HOVERED_OPEN, _HOVERED_UNKNOWN),
-    (((0.0, 1.0, 0.0), Form.HOVERED_CLOSED), _HOVERED_OPEN, _HOVERED_UNKNOWN),
-    (((0.0, 0.0, 1.0), Form.SANK_CLOSED), _HOVERED_OPEN, _HOVERED_UNKNOWN),
+    (((1.0, 0.0, 0.0), Form.ANY), *_GAS),
+    (((0.0, 1.0, 0.0), Form.HOVERED_CLOSED), *_GAS),
+    (((0.0, 0.0, 1.0), Form.SANK_CLOSED), *_GAS),
 )
 """By zone: fit and form of what is written with the BC empty, with gas in it, and with nothing said of it."""
 
@@ -246,9 +245,8 @@ def _noted(
     noted = rng.random(len(zone)) < np.choose(zone, [n.rose_noted, n.neutral_noted, n.heavy_noted])
     closed = np.choose(zone, [1.0 + 0 * p.care, n.neutral_closed * p.care, n.heavy_closed * p.care])
     how = np.where(rng.random(len(zone)) < closed, 0, rng.integers(1, 3, len(zone)))
-    fit = np.array([[each[0] for each in row] for row in _NOTED])[zone, how]
-    form = np.array([[each[1] for each in row] for row in _NOTED], float)[zone, how]
-    return noted, fit, form
+    table = np.array([[(*each[0], float(each[1])) for each in row] for row in _NOTED])[zone, how]
+    return noted, table[:, :3], table[:, 3]
 
 
 def _dive(p: _Divers, notes: _Notes, number: int, suit: IntArray, lead: FloatArray) -> None:
@@ -389,12 +387,11 @@ def lived(rng: np.random.Generator, nature: Nature, *, plan: Plan | None = None)
 
 def _advised(p: _Divers, notes: _Notes, number: int, plan: Plan) -> FloatArray:
     """Advice for all divers in all suits from what is recorded so far; NaN before there is anything."""
-    d, shape = np.arange(len(p.count)), (len(p.count), MOST_SUITS)
-    found = _observed(p, notes)
+    found, unknown = _observed(p, notes), np.full(len(p.count), np.nan)
     if found is None:
-        return np.full(shape, np.nan)
+        return np.full((len(unknown), MOST_SUITS), np.nan)
     made = np.minimum(number, p.count)
-    choices = [_next(p, np.full(len(d), k), made, np.full(len(d), np.nan)) for k in range(MOST_SUITS)]
+    choices = [_next(p, np.full(len(unknown), k), made, unknown) for k in range(MOST_SUITS)]
     return plan(World(*found, choices[0]), choices)
 
 

@@ -60,6 +60,8 @@ class Draws:
     beta : ndarray, shape (chains, n, p)
     offset : ndarray, shape (chains, n, divers)
         Each diver's offset at the last time. [kg]
+    suit : ndarray, shape (chains, n, suits)
+        Each diver in each suit, in prior sds.
     divergences : int
     steps : float
         Mean number of gradients for a draw.
@@ -70,6 +72,7 @@ class Draws:
     theta: FloatArray
     beta: FloatArray
     offset: FloatArray
+    suit: FloatArray
     divergences: int
     steps: float
     seconds: float
@@ -181,6 +184,7 @@ def _model(data: Constants, *, centred: bool) -> None:
     need = need + jnp.where(data.shared, scatter[data.label], 0.0)
     numpyro.factor("records", log_likelihood(data, t, need))
     numpyro.deterministic("last", at[data.last])
+    numpyro.deterministic("in_suit", suit)
     numpyro.deterministic("unconstrained", t)
 
 
@@ -234,6 +238,7 @@ def sample(
         np.asarray(found["unconstrained"]),
         np.asarray(found["beta"]),
         np.asarray(found["last"]),
+        np.asarray(found["in_suit"]),
         int(np.sum(np.asarray(extra["diverging"]))),
         float(np.mean(np.asarray(extra["num_steps"]))),
         time.perf_counter() - begun,

@@ -1,0 +1,57 @@
+"""The next dive of everyone in a world, by the no-U-turn sampler on the full model."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.model.hyperparameters import CENTRE
+
+from . import nuts
+from .nature import World
+from .theory import Book
+
+FloatArray = NDArray[np.float64]
+
+
+def sampled_needs(world: World, *, seed: int, warmup: int = 500, draws: int = 1000) -> FloatArray:
+    """Draws of need on the next dive.
+
+    Parameters
+    ----------
+    world : World
+        Records, and the dives to be predicted.
+    seed : int
+        Of the sampler and of what the records leave open.
+    warmup, draws : int
+        Length of each of two chains.
+
+    Returns
+    -------
+    ndarray, shape (2 draws, divers)
+        Scatter included. [kg]
+    """
+    o, ahead, rng = world.observations, world.next, np.random.default_rng(seed)
+    unknown = np.zeros(len(o.body_sd))
+    found = nuts.sample(
+        Book(o, CENTRE, np.zeros(o.n_exposures), unknown), seed=seed, warmup=warmup, draws=draws
+    )
+    theta, beta, last, worn = (
+        each.reshape(-1, each.shape[-1]) for each in (found.theta, found.beta, found.offset, found.suit)
+    )
+    count, divers = len(theta), len(ahead.prior)
+    spread = np.sqrt(np.exp(2 * theta[:, :1]) + np.exp(2 * theta[:, 1:2]) * ahead.body_sd**2)
+    offset = spread * rng.normal(size=(count, divers))
+    until = np.full(divers, np.inf)
+    offset[:, world.diver] = last
+    until[world.diver] = np.maximum.reduceat(o.elapsed, np.flatnonzero(np.diff(o.diver, prepend=-1)))
+    gap = np.where(np.isinf(until), 0.0, np.maximum(ahead.elapsed - until, 0.0))
+    offset += np.exp(theta[:, -1:]) * np.sqrt(gap) * rng.normal(size=(count, divers))
+    suit = np.exp(theta[:, 2:3]) * rng.normal(size=(count, divers))
+    place = np.minimum(np.searchsorted(world.label, ahead.suit), len(world.label) - 1)
+    known = world.label[place] == ahead.suit
+    suit[:, known] = worn[:, place[known]]
+    scatter = np.exp(theta[:, 3:4]) * rng.normal(size=(count, divers))
+    return np.asarray(
+        ahead.prior + beta @ ahead.exposure.T + offset + ahead.suit_weight * suit + scatter, float
+    )
