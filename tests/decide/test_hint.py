@@ -41,8 +41,8 @@ def test_those_not_looked_at_are_trusted_by_how_leads_of_the_others_were_chosen(
     """Forty were looked at; the last carries 2 kg more than usual and nobody looked. Where leads follow needs
     that is a hint of a high need, where they follow a rule it says nothing.
 
-    Independent: need and the rest of the lead have the same spread, so half of the 2 kg are need; then need is
-    1 kg with sd 1.2 / sqrt(2), to be below 1.5 kg after a scatter of 0.4.
+    Independent: need and the rest of the lead have the same spread, so half of the 2 kg are need; then need
+    is 1 kg with sd 1.2 / sqrt(2), to be below 1.5 kg after a scatter of 0.4.
     """
     found = {}
     for knowing in (True, False):

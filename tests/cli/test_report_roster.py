@@ -1,0 +1,109 @@
+"""`leadline report roster`, run as a user runs it."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from leadline.book import Book
+from tests.decide.club import DIVERS, GEAR, HOSTILE, dives, learned, make_book
+
+
+@pytest.fixture(scope="module")
+def club(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The club's book, its dives in a course and a trip."""
+    path = tmp_path_factory.mktemp("club") / "club.duckdb"
+    with Book.open(path, write=True, create=True) as book:
+        book.upsert("divers", DIVERS)
+        book.upsert("gear", GEAR)
+        grouped = [
+            row | {"group": "Course A" if row["diver"] in ("Ines", HOSTILE) else "Trip; =B", "leader": "Ivo"}
+            for row in dives()
+        ]
+        book.upsert("dives", grouped)
+        book.save_fit(learned().to_bytes(), book.data_version, {})
+    return path
+
+
+def test_page_json_and_csv_say_the_same(run, club: Path, tmp_path: Path) -> None:
+    out, table = tmp_path / "pages", tmp_path / "roster.csv"
+    done = run("report", "roster", "--book", club, "--out", out, "--csv", table, "--json")
+    assert done.returncode == 0, done.stderr
+    document = json.loads(done.stdout)
+    students = {row["diver"]: row for row in document["students"]}
+    assert sorted(students) == sorted(["Ines", HOSTILE, "Noa", "Ole"])  # Ivo led; Uma and Zed did not dive
+    page = Path(document["page"]).read_text(encoding="utf-8")
+    assert Path(document["page"]) == out / "roster.html"
+    assert HOSTILE not in page
+    for row in students.values():
+        assert f'<data value="{row["margin_q50_kg"]:.12g}" data-field="margin.q50">' in page
+    with table.open(encoding="utf-8", newline="") as file:
+        written = list(csv.DictReader(file))
+    assert [row["diver"] for row in written] == [row["diver"] for row in document["students"]]
+    for row in written:
+        assert float(row["margin_q50_kg"]) == students[row["diver"]]["margin_q50_kg"]
+        assert row["flagged"] in ("yes", "no")
+    assert str(table) in done.stderr
+
+
+def test_one_group_since_a_day(run, club: Path, tmp_path: Path) -> None:
+    done = run(
+        "report", "roster", "--book", club, "--group", "Course A", "--since", "2026-05-05", "--json",
+        "--out", tmp_path / "one",
+    )  # fmt: skip
+    document = json.loads(done.stdout)
+    assert sorted(row["diver"] for row in document["students"]) == sorted(["Ines", HOSTILE])
+    assert {row["dives"] for row in document["students"]} == {4}
+    assert (document["groups"], document["since"]) == (["Course A"], "2026-05-05")
+    both = run(
+        "report", "roster", "--book", club, "--group", "Course A", "--group", "Trip; =B", "--json",
+        "--out", tmp_path / "both",
+    )  # fmt: skip
+    assert len(json.loads(both.stdout)["students"]) == 4
+
+
+def test_for_people(run, club: Path, tmp_path: Path) -> None:
+    done = run("report", "roster", "--book", club, "--out", tmp_path, "--units", "imperial")
+    assert done.returncode == 0, done.stderr
+    assert re.search(r"Noa .* lb ", done.stdout)
+    assert "never looked at with an empty BC" in done.stdout
+    assert "a check in the water overrules it" in done.stdout.replace("\n", " ")
+    assert "Lead, lb" in (tmp_path / "roster.html").read_text(encoding="utf-8")
+
+
+def test_index_of_the_folder_leads_to_it(run, tmp_path: Path) -> None:
+    book, out = make_book(tmp_path / "club.duckdb"), tmp_path / "pages"
+    run("report", "season", "--book", book, "--diver", "Ines", "--diver", "Noa", "--out", out)
+    run("report", "roster", "--book", book, "--out", out)
+    assert 'href="roster.html"' in (out / "index.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("options", "status", "message"),
+    [
+        (["--group", "Course B"], 1, "no dive is in group 'Course B'"),
+        (["--since", "May"], 2, "2026-05-31"),
+        (["--out", "file/pages"], 1, "file"),
+        (["--risk", "0.9"], 2, "0.001<=x<=0.5"),
+    ],
+)
+def test_refusals(run, club: Path, tmp_path: Path, options, status, message) -> None:
+    (tmp_path / "file").write_text("")
+    done = run("report", "roster", "--book", club, *options)
+    assert (done.returncode, done.stdout) == (status, "")
+    assert message in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_nobody_has_dived(run, tmp_path: Path) -> None:
+    book = tmp_path / "new.duckdb"
+    with Book.open(book, write=True, create=True) as opened:
+        opened.upsert("divers", DIVERS)
+    done = run("report", "roster", "--book", book, "--out", tmp_path, "--json")
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["students"] == []
+    assert "no dives of students in the book" in done.stderr

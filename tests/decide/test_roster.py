@@ -1,0 +1,308 @@
+"""The roster: against the answers and posteriors it rests on, by hand, and on classes of known excess."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from leadline.decide.advice import TOO_HEAVY, advise, breath_out
+from leadline.decide.assessment import Assessment
+from leadline.decide.learning import learn
+from leadline.decide.roster import roster
+from leadline.decide.roster_data import BASES, STATUSES
+from leadline.decide.roster_record import roster_document, roster_rows
+from leadline.decide.roster_scope import latest, roster_plan, scope
+from leadline.errors import RecordError, UnknownNameError
+from leadline.model.population import prior_fit
+from leadline.timeline import PLAN
+
+from .classes import TODAY, roster_of, school
+from .club import HOSTILE, NEED, assess, dives, learned, plan_row, records
+
+GROUPED = [row | {"group": "Course", "leader": "Ivo", "max_depth_m": 18} for row in dives()]
+
+
+def changed(diver, number, **cells):
+    """The dives of the club, all in one course led by Ivo, with one of them changed."""
+    return [
+        row | cells if row["diver"] == diver and row["dive"].endswith(f"-{number}") else row
+        for row in GROUPED
+    ]
+
+
+@cache
+def club():
+    """The roster of the club without its leader, and what it rests on."""
+    held = records(dives=GROUPED)
+    assessment = assessed(held)
+    return roster(assessment, groups=["Course"]), assessment
+
+
+def assessed(held, **scope_):
+    plan = roster_plan(held, date="2026-05-20", **scope_)
+    seen = np.ones(len(held.dives["dive"]), bool)
+    return Assessment.of(
+        held, learned(), plan=plan, dives_in_fit=seen, checks_in_fit=np.ones(len(held.checks["check"]), bool)
+    )
+
+
+def student(data, name):
+    return next(one for one in data.students if one.diver == name)
+
+
+def test_leader_of_a_dive_is_no_student_of_it() -> None:
+    """Each dive of the club has a key of its own, so only Ivo's own dives name him as their leader."""
+    data, _ = club()
+    assert sorted(one.diver for one in data.students) == sorted(set(NEED) - {"Ivo"})
+    assert data.leaders_left_out == 8
+
+
+def test_scope_by_group_and_day() -> None:
+    held = records(dives=changed("Ines", 1, group="Other"))
+    assert scope(held, ["Other"])[0].sum() == 1
+    assert scope(held, (), np.datetime64("2026-05-07"))[0].sum() == 2 * 4
+    with pytest.raises(
+        UnknownNameError, match="no dive is in group 'Nowhere'; name one of the book's: Course"
+    ):
+        scope(held, ["Nowhere"])
+    with pytest.raises(UnknownNameError, match="no dive is in group ''"):
+        scope(held, [""])
+
+
+def test_latest_dive_is_the_last_one_with_a_lead() -> None:
+    held = records(dives=changed("Ines", 8, lead_kg=None))
+    wanted = scope(held, ["Course"])[0]
+    rows = latest(held, wanted)
+    keys = dict(zip(held.dives["diver"][rows].tolist(), held.dives["dive"][rows].tolist(), strict=True))
+    assert keys["Ines"] == "In-7"
+    assert keys["Noa"] == "No-8"
+
+
+def test_plan_is_in_the_kit_of_the_latest_dive_without_its_results() -> None:
+    held = records(dives=changed("Ines", 8, cylinder="alu 11;stage 7", end_bar="50;-", stop_result="hovered"))
+    plan = roster_plan(held, date="2026-05-20", groups=["Course"])
+    at = plan["diver"].tolist().index("Ines")
+    assert (plan["suit"][at], plan["cylinder"][at], plan["stop_bar"][at]) == (
+        "full 5",
+        "alu 11;stage 7",
+        "35;-",
+    )
+    assert (plan["stop_result"] == "").all()
+    assert np.isnan(plan["lead_kg"]).all()
+    assert (plan["date"] == np.datetime64("2026-05-20")).all()
+
+
+@pytest.mark.parametrize("diver", [name for name in NEED if name != "Ivo"])
+def test_each_number_is_that_of_the_answer(diver) -> None:
+    data, assessment = club()
+    one = student(data, diver)
+    rows = assessment.line.at(PLAN)
+    position = rows[assessment.line.plan["diver"][assessment.line.row[rows]].tolist().index(diver)]
+    answer = {a.diver: a for a in advise(assessment)}[diver]
+    at = np.array([position])
+    need = assessment.marginals(at, assessment.state(at))[0]
+    assert one.lead_kg == NEED[diver] + 0.5
+    assert (one.next_lead_kg, one.next_step, one.evidence) == (
+        answer.lead_kg,
+        answer.next_step,
+        answer.evidence,
+    )
+    assert_allclose(one.margin[::-1], one.lead_kg - need.quantile([0.025, 0.1, 0.5, 0.9, 0.975]), atol=0.02)
+    assert one.p_too_light == pytest.approx(float(need.above(one.lead_kg + breath_out(assessment.fit.theta))))
+    assert one.p_too_heavy == pytest.approx(1 - float(need.above(one.lead_kg - TOO_HEAVY)))
+    assert (one.dives, one.last_dives, one.group) == (8, 5, "Course")
+    assert one.status in STATUSES
+    assert one.basis in BASES
+
+
+def test_trend_follows_the_leads_where_kit_and_water_stay() -> None:
+    """By hand: in one kit the margin moves with the lead and little else (relaxing, ageing of the suit)."""
+    data, _ = club()
+    one = student(data, "Noa")
+    assert_allclose(np.diff(one.trend.margin), np.diff(one.trend.lead), atol=0.06)
+    assert one.trend.change_kg == pytest.approx(-2.5, abs=0.15)
+    assert one.trend.margin[-1] == pytest.approx(float(one.margin[2]), abs=0.02)
+
+
+def test_change_of_suit_has_its_own_need() -> None:
+    rows = [row | ({"suit": "vest"} if int(row["dive"][-1]) < 4 else {}) for row in GROUPED]
+    held = records(dives=rows)
+    data = roster(assessed(held, groups=["Course"]), groups=["Course"])
+    one = student(data, "Ines")
+    assert np.isfinite(one.trend.margin).all()
+    assert one.last_dives == 5
+    assert one.trend.margin[2] - one.trend.margin[3] > 1.5  # a vest asks for less than a full suit
+
+
+def test_cost_by_hand() -> None:
+    """Independent: Archimedes. A litre of gas carries 1.025 kg of sea, so 1.025 / (1 - 1.025 / 11.34) kg of
+    lead (handbook density); at 18 m of sea the pressure is 1.013 + 18 * 1.025 * 0.0981 bar."""
+    rows = [row | {"lead_kg": row["lead_kg"] + 5, "bc_state": "gas"} for row in GROUPED]
+    held = records(dives=rows, checks=[])
+    data = roster(assessed(held, groups=["Course"]), groups=["Course"])
+    litre = 1.025 / (1 - 1.025 / 11.34)
+    for one in data.students:
+        cost = one.cost
+        assert cost.extra_mass_kg > 1
+        assert cost.extra_mass_kg == pytest.approx(float(one.margin[2]), abs=0.02)
+        assert cost.stop_l == pytest.approx(cost.extra_mass_kg / litre, rel=0.005)
+        assert cost.depth_l - cost.depth_right_l == pytest.approx(cost.stop_l, rel=0.005)
+        assert cost.free_gas_l == pytest.approx(cost.stop_l * (1.013 + 18 * 1.025 * 0.0981) / 1.013, rel=0.01)
+        assert cost.depth_right_l > 2  # the gas still to be breathed, and the squeezed suit
+
+
+def test_nothing_is_wasted_without_an_excess_and_nothing_said_of_an_unknown_depth() -> None:
+    rows = [row | {"lead_kg": row["lead_kg"] - 3, "max_depth_m": None} for row in GROUPED]
+    held = records(dives=rows)
+    for one in roster(assessed(held, groups=["Course"]), groups=["Course"]).students:
+        if one.margin[2] < 0:
+            assert (one.cost.extra_mass_kg, one.cost.stop_l) == (0.0, 0.0)
+        assert np.isnan([one.cost.depth_l, one.cost.depth_right_l, one.cost.free_gas_l]).all()
+
+
+LOOKS = [
+    ({"bc_state": "empty"}, 1),
+    ({"bc_state": "gas"}, 0),
+    ({"bc_state": "unknown"}, 0),
+    ({"bc_state": "gas", "bc_gas_l": 2}, 1),
+    ({"bc_state": "gas", "handed_off_kg": 1, "handed_off_result": "rose"}, 1),
+    ({"bc_state": "gas", "handed_off_kg": 1, "handed_off_result": "rose", "handed_off_bc": "gas"}, 0),
+    ({"bc_state": "empty", "stop_result": ""}, 0),
+    ({"bc_state": "empty", "lead_kg": None}, 0),
+    ({"bc_state": "empty", "suit": "membrane", "undersuit": "warm"}, 0),
+    ({"bc_state": "empty", "suit": "membrane", "undersuit": "warm", "suit_gas": "least"}, 1),
+]
+
+
+@pytest.mark.parametrize(("cells", "number"), LOOKS)
+def test_what_counts_as_a_look(cells, number) -> None:
+    rows = [row | {"bc_state": "gas"} | (cells if row["dive"] == "Ol-8" else {}) for row in GROUPED]
+    held = records(dives=rows, checks=[])
+    plan = roster_plan(held, date="2026-05-20")
+    found = student(roster(Assessment.of(held, learned(), plan=plan)), "Ole")
+    assert found.looks_ever == number
+
+
+def test_looks_in_another_suit_are_counted_apart() -> None:
+    rows = [
+        row | {"bc_state": "gas"} | ({"suit": "vest", "bc_state": "empty"} if row["dive"] == "Ol-1" else {})
+        for row in GROUPED
+    ]
+    held = records(dives=rows, checks=[])
+    found = student(roster(Assessment.of(held, learned(), plan=roster_plan(held, date="2026-05-20"))), "Ole")
+    assert (found.looks, found.looks_ever, found.basis) == (0, 1, "elsewhere")
+
+
+def test_light_comes_first_then_flags_then_the_unknown() -> None:
+    data = schooled(21, 0.4)[0]
+    places = [STATUSES.index(one.status) for one in data.students]
+    assert places == sorted(places)
+    for status, size in (("light", "p_too_light"), ("look", "p_heavy_most")):
+        values = [getattr(one, size) for one in data.students if one.status == status]
+        assert values == sorted(values, reverse=True)
+    for one in data.students:
+        assert (one.status == "light") == (one.p_too_light > data.risk)
+        assert one.flagged == (one.p_heavy_most >= data.flags.threshold)
+        assert one.status != "heavy" or one.flagged
+    assert [one.flagged for one in data.students] == data.flags.flagged.tolist()
+
+
+def test_lead_nobody_noted_is_asked_for() -> None:
+    held = records(dives=[row | ({"lead_kg": None} if row["diver"] == "Noa" else {}) for row in GROUPED])
+    one = student(roster(assessed(held, groups=["Course"]), groups=["Course"]), "Noa")
+    assert one.status == "look"
+    assert np.isnan([one.lead_kg, one.p_too_light, one.p_heavy_most, one.margin[2]]).all()
+    assert not one.flagged
+
+
+def test_no_students_at_all() -> None:
+    held = records(dives=[])
+    data = roster(Assessment.of(held, prior_fit(), plan=roster_plan(held, date="2026-05-20")))
+    assert data.students == ()
+    assert data.overall is None
+    assert roster_rows(data) == []
+    assert roster_document(data)["students"] == []
+
+
+def test_plan_of_other_dives_is_refused() -> None:
+    with pytest.raises(RecordError, match="make it by roster_plan"):
+        roster(assess([plan_row("Ines")]))
+
+
+def test_rows_say_the_same_for_everybody() -> None:
+    data, _ = club()
+    rows = roster_rows(data)
+    assert len({tuple(row) for row in rows}) == 1
+    hostile = next(row for row in rows if row["diver"] == HOSTILE)
+    assert hostile["margin_q50_kg"] == pytest.approx(float(student(data, HOSTILE).margin[2]), abs=1e-4)
+    document = roster_document(data)
+    assert [row["diver"] for row in document["students"]] == [one.diver for one in data.students]
+    assert document["never_looked"]["of"] == 4
+
+
+@cache
+def schooled(seed, looked, by_thumb=0.5):
+    """Roster of a simulated school, with who truly was too heavy."""
+    made = school(seed, looked=looked, by_thumb=by_thumb, excess=2.0)
+    return roster_of(made.records, learn(made.records).fit), made
+
+
+def test_flags_are_as_often_false_as_stated() -> None:
+    """Independent: two simulated schools of 120, of whom the truth is known."""
+    flagged = false = stated = caught = 0.0
+    heavy = expected = 0.0
+    for seed in (21, 22):
+        data, made = schooled(seed, 0.4)
+        truth = made.too_heavy()
+        chosen = [one for one in data.students if one.flagged]
+        flagged += len(chosen)
+        false += sum(not truth[one.diver] for one in chosen)
+        caught += sum(truth[one.diver] for one in chosen)
+        stated += data.flags.expected_false
+        heavy += sum(truth.values())
+        expected += data.flags.expected_all
+    assert flagged > 30
+    assert false / flagged == pytest.approx(stated / flagged, abs=0.05)
+    assert stated / flagged <= 0.1
+    assert caught / heavy == pytest.approx((flagged - stated) / expected, abs=0.15)
+
+
+def test_without_looks_a_flag_is_no_surer_than_prior_and_bound() -> None:
+    """Independent: the prior cut off at the lowest proven lead; and physics is said to be all."""
+    made = school(23, looked=0.0, wrong=0.0, classes=8)
+    held = made.records
+    for name, value in (("stop_result", "hovered"), ("bc_state", "unknown")):
+        held.dives[name][:] = value
+    data = roster_of(held, prior_fit(), in_fit=False)
+    assert {one.basis for one in data.students} == {"physics"}
+    assert data.never_looked.count == len(data.students)
+    plan = roster_plan(held, date=TODAY)
+    bare = Assessment.of(held, prior_fit(), plan=plan)
+    for one, position in zip(sorted(data.students, key=lambda s: s.diver), bare.line.at(PLAN), strict=True):
+        assert one.diver == bare.line.plan["diver"][bare.line.row[position]]
+        at = np.array([position])
+        before = bare.marginals(at, bare.state(at), until=-1)[0]
+        own = held.dives["lead_kg"][held.dives["diver"] == one.diver]
+        bound = 1 - before.above(own.min() + breath_out(prior_fit().theta) - 0.3)
+        surest = float((1 - before.above(np.median(own[-5:]) - TOO_HEAVY)) / max(float(bound), 0.05))
+        assert one.p_heavy_most <= surest + 0.05
+        assert one.status in ("light", "look", "heavy")
+        assert one.status != "heavy" or one.p_heavy_most > 0.5
+
+
+def test_leaders_are_told_apart_by_no_more_than_they_differ() -> None:
+    """Seven leaders of the simulated school led alike: every interval holds what all have in common."""
+    data, made = schooled(21, 0.4)
+    fall = float((made.margin[:, -1] - made.margin[:, 0]).mean())
+    assert len(data.leaders_change) == 7
+    assert data.overall is not None
+    assert data.overall.pooled_kg == pytest.approx(fall, abs=0.3)
+    for change in data.leaders_change:
+        assert change.low_kg < data.overall.pooled_kg < change.high_kg
+        assert (
+            abs(change.pooled_kg - data.overall.pooled_kg) <= abs(change.mean_kg - data.overall.mean_kg) + 0.1
+        )
+    assert sum(change.looked.of for change in data.groups_change) == 720

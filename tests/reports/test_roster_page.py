@@ -1,0 +1,270 @@
+"""The roster page: every figure is the library's, names are text, and what is not known is said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+import pytest
+
+from leadline.decide.flag import flags
+from leadline.decide.roster_data import BASES, Change, Cost, Curve, Roster, Student, Trend
+from leadline.decide.share import jeffreys
+from leadline.reports.roster import OPEN_ROWS, render, write
+from leadline.reports.roster_reading import RosterReading
+from leadline.reports.roster_words import basis, course, span, title
+
+HOSTILE = ("<script>alert(1)</script>\"'&", "\u202eeniL", "Ø" * 300, "🤿 Mia", "a\x00b", "")
+NAN = float("nan")
+
+
+def make_student(name="Mara K", *, number=0, status="look", **changes):
+    margin = np.array([-0.6, 0.3, 1.9, 3.4, 4.1]) - 0.1 * number
+    settings = {
+        "diver": name, "group": "Course 9", "leader": "Ulf", "suit": "full 7 M",
+        "date": np.datetime64("2026-05-03T10:00", "s"), "dives": 4, "lead_kg": 8.5, "margin": margin,
+        "p_too_light": 0.021, "p_too_heavy": 0.47, "p_heavy_most": 0.43, "last_dives": 4, "flagged": False,
+        "status": status, "evidence": "upper_only", "basis": "physics", "looks": 0, "looks_ever": 0,
+        "p_sinks": 0.66,
+        "trend": Trend(
+            np.array(["2026-05-01", "2026-05-02", "NaT", "2026-05-03"], "datetime64[s]"),
+            np.array([10.0, 9.0, NAN, 8.5]), np.array([3.4, 2.4, NAN, 1.9]), -1.5,
+        ),
+        "cost": Cost(1.9, 1.68, 14.0, 4.3, 2.62, 4.06),
+        "next_lead_kg": 8.0, "bring_kg": 8.0, "check_first": False,
+        "next_step": "Empty the BC and look.", "cautions": (),
+    }  # fmt: skip
+    return Student(**{**settings, **changes})
+
+
+def make_change(name="", mean=-1.6):
+    return Change(name, 5, 3.1, 1.5, mean, -1.4, -2.3, -0.5, jeffreys(7, 30))
+
+
+def make_roster(students=None, **changes):
+    if students is None:
+        students = (
+            make_student("Lia", status="light", p_too_light=0.3, p_heavy_most=0.01, basis="both", looks=2,
+                         looks_ever=2, next_lead_kg=9.5),
+            make_student("Ben", status="heavy", p_heavy_most=0.96, flagged=True, basis="sank"),
+            make_student("Mara K"),
+            make_student("Odd", status="settled", basis="measured", looks=1, looks_ever=3, next_lead_kg=8.5),
+        )  # fmt: skip
+    found = flags([one.p_heavy_most for one in students])
+    settings = {
+        "units": "metric", "generated": datetime(2026, 5, 4, 9), "book": "school.duckdb", "data_version": "7",
+        "fitted": datetime(2026, 5, 3, 20), "groups": ("Course 9",), "since": np.datetime64("2026-05-01"),
+        "risk": 0.05, "students": tuple(students), "flags": found,
+        "never_looked": jeffreys(sum(not one.looks_ever for one in students), len(students)),
+        "overall": make_change(),
+        "groups_change": (make_change("Course 9"),),
+        "leaders_change": (make_change("Ulf", -1.9), make_change("Ea", -1.2)),
+        "curve": Curve(
+            np.arange(1, 9), np.full(8, 4), np.linspace(3.2, 1.4, 8), np.linspace(3.2, 1.4, 8)
+        ),
+        "leaders_left_out": 3, "evidence": 14,
+    }  # fmt: skip
+    return Roster(**{**settings, **changes})
+
+
+def fields(element, name):
+    return [float(e.attributes["value"] or "nan") for e in element.all("data", data_field=name)]
+
+
+def rows(page, **attributes):
+    return [e for e in page.all("tr") if all(key.replace("_", "-") in e.attributes for key in attributes)]
+
+
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+def test_every_figure_of_a_student_is_the_library_s(parse, units) -> None:
+    data = make_roster(units=units)
+    page = parse(render(data))
+    for one in data.students:
+        row = page.one("tr", data_diver=one.diver)
+        assert fields(row, "lead_kg") == [one.lead_kg]
+        for name, at in (("margin.q50", 2), ("margin.q10", 1), ("margin.q90", 3)):
+            assert fields(row, name) == [pytest.approx(one.margin[at], abs=1e-4)]
+        assert fields(row, "p_too_light") == [one.p_too_light]
+        assert fields(row, "p_heavy_most") == [one.p_heavy_most]
+        assert fields(row, "next_lead_kg") == [one.next_lead_kg]
+        assert one.next_step in row.text()
+        assert basis(one) in row.text()
+    assert ("lb" in page.text()) == (units == "imperial")
+
+
+def test_rates_of_the_flags_stand_first(parse) -> None:
+    data = make_roster()
+    page = parse(render(data))
+    for name in ("false_share", "expected_false", "expected_all", "threshold", "recall", "limit"):
+        assert fields(page, f"flags.{name}") == [pytest.approx(getattr(data.flags, name), abs=1e-4)]
+    assert fields(page, "flags.flagged") == [1]
+    assert fields(page, "never_looked") == [data.never_looked.count]
+    assert fields(page, "never_looked.low") == [pytest.approx(data.never_looked.low, abs=1e-4)]
+    assert [fields(page, f"count.{word}") for word in ("light", "heavy", "look", "settled")] == [[1]] * 4
+
+
+def test_kinds_stand_in_the_order_of_what_needs_doing(parse) -> None:
+    page = parse(render(make_roster()))
+    assert [e.attributes["data-kind"] for e in page.all("table") if "data-kind" in e.attributes] == [
+        "light", "heavy", "look", "settled",
+    ]  # fmt: skip
+    links = [e.attributes["href"] for e in page.all("a") if e.attributes["href"].startswith("#")]
+    ids = {e.attributes["id"] for e in page.walk() if "id" in e.attributes}
+    assert links
+    assert {link[1:] for link in links} <= ids
+
+
+def test_those_never_looked_at_are_named_with_what_a_look_may_show(parse) -> None:
+    page = parse(render(make_roster()))
+    looks = page.one("ul", _class="looks")
+    assert "Mara K" in looks.text()
+    assert "Ben" in looks.text()
+    assert "Lia" not in looks.text()
+    assert fields(looks, "p_sinks") == [0.66, 0.66]
+    assert "from physics only" in page.text()
+    assert page.text().count("From physics only: never looked at with an empty BC") == 1
+
+
+def test_class_never_looked_at_is_from_physics_only(parse) -> None:
+    students = [make_student(f"Nr {i}", number=i) for i in range(4)]
+    page = parse(render(make_roster(students)))
+    assert "Nobody is flagged" in page.text()
+    assert page.text().count("From physics only: never looked at with an empty BC") == 4
+    assert fields(page, "never_looked") == [4]
+
+
+def test_costs_and_their_sum(parse) -> None:
+    data = make_roster()
+    page = parse(render(data))
+    costs = rows(page, data_cost=True)
+    assert len(costs) == 4
+    assert fields(costs[0], "extra_mass_kg") == [1.9]
+    assert [fields(costs[0], name)[0] for name in ("stop_l", "depth_l", "depth_right_l", "free_gas_l")] == [
+        1.68, 4.3, 2.62, 4.06,
+    ]  # fmt: skip
+    assert fields(page, "total.extra_mass_kg") == [pytest.approx(4 * 1.9)]
+
+
+def test_courses_by_group_and_leader(parse) -> None:
+    data = make_roster()
+    page = parse(render(data))
+    for name, changes in (("group", data.groups_change), ("leader", data.leaders_change)):
+        table = page.one("table", data_table=name)
+        for change in changes:
+            row = table.one("tr", data_name=change.name)
+            for field in ("mean_kg", "pooled_kg", "low_kg", "high_kg"):
+                assert fields(row, field) == [pytest.approx(getattr(change, field), abs=1e-4)]
+            assert fields(row, "looked") == [pytest.approx(change.looked.share, abs=1e-4)]
+    curve = page.one("table", data_table="curve")
+    assert len(curve.all("tr")) == 9
+    assert len(page.all("svg")) == 2
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_names_are_text(parse, name) -> None:
+    students = [make_student(name, group=name, suit=name, leader=name)]
+    data = make_roster(
+        students, groups=(name or "x",), book=name, groups_change=(make_change(name),),
+        leaders_change=(make_change(name),),
+    )  # fmt: skip
+    text = render(data)
+    page = parse(text)
+    assert "<script" not in text
+    assert "\x00" not in text
+    assert page.all("script") == []
+    shown = name.replace("\x00", "\ufffd") or "Student without a name"
+    assert any(shown in e.text() for e in page.all("bdi"))
+
+
+def test_nothing_known_says_so(parse) -> None:
+    none = Trend(np.array([], "datetime64[s]"), np.zeros(0), np.zeros(0), NAN)
+    one = make_student(
+        lead_kg=NAN, margin=np.full(5, NAN), p_too_light=NAN, p_too_heavy=NAN, p_heavy_most=NAN, last_dives=0,
+        p_sinks=NAN, trend=none, cost=Cost(*[NAN] * 6), date=np.datetime64("NaT"), next_lead_kg=7.0,
+    )  # fmt: skip
+    page = parse(render(make_roster([one])))
+    assert "No lead noted" in page.text()
+    assert "note the lead first" in page.text()
+    assert "nan" not in page.text().lower()
+    assert "Next: 7" in page.text()
+
+
+def test_empty_roster(parse) -> None:
+    data = make_roster(
+        [], overall=None, groups_change=(), leaders_change=(), groups=(), since=np.datetime64("NaT"),
+        curve=Curve(np.zeros(0, int), np.zeros(0, int), np.zeros(0), np.zeros(0)), fitted=None,
+    )  # fmt: skip
+    page = parse(render(data))
+    assert "No dive of a student is recorded here yet" in page.text()
+    assert "All students" in page.text()
+
+
+def test_long_roster_unfolds_and_holds_everybody(parse) -> None:
+    students = [make_student(f"Nr {i:03d}") for i in range(OPEN_ROWS + 7)]
+    page = parse(render(make_roster(students)))
+    assert len(rows(page, data_diver=True)) == OPEN_ROWS + 7
+    folded = [e for e in page.all("details") if rows(e, data_diver=True)]
+    assert [len(rows(e, data_diver=True)) for e in folded] == [7]
+
+
+def test_cautions_and_where_it_comes_from(parse) -> None:
+    page = parse(render(make_roster()))
+    text = page.text()
+    assert "An in-water check overrules these numbers" in text
+    assert "training agency" in text
+    assert "below the planned reserve" in text
+    assert "school.duckdb" in text
+    assert fields(page, "evidence") == [14]
+    assert fields(page, "leaders_left_out") == [3]
+
+
+def test_page_needs_nothing_else_and_is_the_same_each_time(tmp_path) -> None:
+    data = make_roster()
+    text = render(data)
+    assert text == render(data)
+    assert "http" not in text.replace("http-equiv", "")
+    assert "<script" not in text
+    path = write(data, tmp_path / "roster.html")
+    assert path.read_text(encoding="utf-8") == text
+
+
+def test_units_are_two() -> None:
+    with pytest.raises(ValueError, match="metric or imperial, got 'stone'"):
+        make_roster(units="stone")
+
+
+@pytest.mark.parametrize(
+    ("next_lead", "check", "words"),
+    [
+        (8.5, False, "Keep 8.5 kg."),
+        (9.5, False, "Raise to 9.5 kg, 1 kg more."),
+        (8.0, False, "Lower to 8 kg, 0.5 kg less."),
+        (8.0, True, ""),
+        (NAN, False, ""),
+    ],
+)
+def test_lead_for_the_next_dive_in_words(next_lead, check, words) -> None:
+    one = make_student(next_lead_kg=next_lead, check_first=check)
+    text = RosterReading("metric").next_lead(one).striptags().replace("\xa0", " ")
+    assert text.strip() == words
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [(-1.5, "down by 1.5 kg over 3 dives"), (0.8, "up by 0.8 kg over 3 dives"), (0.1, "steady over 3 dives"),
+     (NAN, "3 dives")],
+)  # fmt: skip
+def test_way_in_words(change, words) -> None:
+    one = make_student()
+    one = replace(one, trend=replace(one.trend, change_kg=change))
+    assert RosterReading("metric").way(one).striptags().replace("\xa0", " ") == words
+
+
+def test_words_of_what_it_rests_on() -> None:
+    for word in BASES:
+        assert basis(make_student(basis=word))
+    assert basis(make_student(basis="both", looks=1)).endswith("1 look in this suit")
+    assert (span(1), span(4)) == ("on the last dive", "of the last 4")
+    assert course(NAN) == ""
+    assert title(["A", "B"]) == "A, B"
