@@ -103,7 +103,7 @@ def school(
     ]  # fmt: skip
     physics = ledger_need(people)
     need = physics + 0.4 * rng.standard_normal() + 1.1 * rng.standard_normal(n)
-    # Half go by a rule of thumb that knows nothing of the person but the mass, half are heavy on what they need.
+    # Some go by a rule of thumb that knows nothing of the person but the mass, some are heavy on need.
     thumb = physics.mean() + excess + 0.06 * (mass - mass.mean()) + 0.8 * rng.standard_normal(n)
     lead = np.where(rng.random(n) < by_thumb, thumb, need + excess + 1.0 * rng.standard_normal(n))
     lead = np.maximum(np.round(2 * lead) / 2, 0.0)
