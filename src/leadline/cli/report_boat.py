@@ -11,6 +11,7 @@ from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
 from leadline.cli.output import note, progress, show
 from leadline.cli.report_options import (
+    UNLEARNED,
     BlocksOption,
     CsvOption,
     GroupOption,
@@ -21,6 +22,7 @@ from leadline.cli.report_options import (
     pieces_of,
     write_rows,
 )
+from leadline.cli.suggest import RiskOption
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -117,10 +119,7 @@ def boat(
     ],
     out: OutOption = Path("reports"),
     blocks: BlocksOption = None,
-    risk: Annotated[
-        float,
-        typer.Option("--risk", min=0.001, max=0.5, help="Accepted chance of being too light at the stop."),
-    ] = 0.05,
+    risk: RiskOption = 0.05,
     group: GroupOption = "",
     since: SinceOption = "",
     csv: CsvOption = None,
@@ -132,7 +131,6 @@ def boat(
     """Write a sheet for the boat: leads on their pieces, checks that come first, the lead to load."""
     single_thread()
     from leadline.arrays import empty
-    from leadline.decide.sheet_record import boat_document, boat_rows, piece_rows
 
     pieces = pieces_of(blocks, units)
     with progress("reckoning"):
@@ -148,11 +146,19 @@ def boat(
             since=since,
             seed=seed,
         )
-        path = write_boat(data, out)
-        if csv is not None:
-            write_rows(boat_rows(data), csv)
-            write_rows(piece_rows(data.load), pieces_file(csv))
+    _report(data, out=out, csv=csv, units=units, as_json=as_json)
+
+
+def _report(data: BoatData, *, out: Path, csv: Path | None, units: Units, as_json: bool) -> None:
+    from leadline.decide.sheet_record import boat_document, boat_rows, piece_rows
+
+    path = write_boat(data, out)
+    if csv is not None:
+        write_rows(boat_rows(data), csv)
+        write_rows(piece_rows(data.load), pieces_file(csv))
     show({**boat_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+    if data.fitted is None:
+        note(UNLEARNED)
     if csv is not None:
         note(f"the same numbers, masses in kg: {csv}, and the pieces to load: {pieces_file(csv)}")
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 import typer
 
 from leadline.cli.options import Units
 
 __all__ = [
+    "UNLEARNED",
     "BlocksOption",
     "CsvOption",
     "GroupOption",
@@ -21,6 +22,13 @@ __all__ = [
     "pieces_of",
     "write_rows",
 ]
+
+
+UNLEARNED: Final = (
+    "nothing has been learned from this book yet, so the numbers rest on general assumptions; "
+    "run `leadline learn`"
+)
+"""Note beside a report on a book without a fit."""
 
 
 def _day(value: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
@@ -11,6 +11,7 @@ from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_items
 from leadline.cli.output import note, progress, show
 from leadline.cli.report_options import (
+    UNLEARNED,
     BlocksOption,
     CsvOption,
     GroupOption,
@@ -30,7 +31,55 @@ if TYPE_CHECKING:
 
 __all__ = ["register", "rental_data", "write_rental"]
 
-_KIT = "Kit and water"
+_KIT: Final = "Kit and water"
+_SuitsOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--suit",
+        metavar="TYPE",
+        help="A type of suit, or several worn together as a;b; may be given again. Default: the suits "
+        "that more than one diver has worn.",
+        rich_help_panel=_KIT,
+    ),
+]
+_WatersOption = Annotated[
+    list[str] | None,
+    typer.Option("--water", metavar="fresh|brackish|salt", help="A table for each.", rich_help_panel=_KIT),
+]
+_CylindersOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--cylinder",
+        metavar="ITEM",
+        help="A table for each. Default: the most common one.",
+        autocompletion=complete_items,
+        rich_help_panel=_KIT,
+    ),
+]
+_UndersuitOption = Annotated[
+    str | None, typer.Option(metavar="ITEM", help="Instead of the one most often worn.", rich_help_panel=_KIT)
+]
+_BcOption = Annotated[
+    str | None, typer.Option(metavar="ITEM", help="Instead of the most common one.", rich_help_panel=_KIT)
+]
+_OtherOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="ITEM;...",
+        help="Hood, gloves and the like, instead of what is most often worn; - says none.",
+        rich_help_panel=_KIT,
+    ),
+]
+_ClassesOption = Annotated[
+    str | None, typer.Option(metavar="EDGES", help="Edges of the classes of body mass, such as 50,65,80,95.")
+]
+_RentersOption = Annotated[
+    int | None, typer.Option(metavar="N", help="Renters on the day for which lead is to be ready.")
+]
+_RiskOption = Annotated[
+    float,
+    typer.Option("--risk", min=0.001, max=0.5, help="Accepted chance of too light, for the whole table."),
+]
 
 
 def register(group: typer.Typer) -> None:
@@ -85,60 +134,16 @@ def write_rental(data: RentalData, folder: Path) -> Path:
 
 def rental(
     out: OutOption = Path("reports"),
-    suits: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--suit",
-            metavar="TYPE",
-            help="A type of suit, or several worn together as a;b; may be given again. Default: the suits "
-            "that more than one diver has worn.",
-            rich_help_panel=_KIT,
-        ),
-    ] = None,
-    waters: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--water", metavar="fresh|brackish|salt", help="A table for each.", rich_help_panel=_KIT
-        ),
-    ] = None,
-    cylinders: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--cylinder",
-            metavar="ITEM",
-            help="A table for each. Default: the most common one.",
-            autocompletion=complete_items,
-            rich_help_panel=_KIT,
-        ),
-    ] = None,
-    undersuit: Annotated[
-        str | None,
-        typer.Option(metavar="ITEM", help="Instead of the one most often worn.", rich_help_panel=_KIT),
-    ] = None,
-    bc: Annotated[
-        str | None, typer.Option(metavar="ITEM", help="Instead of the most common one.", rich_help_panel=_KIT)
-    ] = None,
-    other: Annotated[
-        str | None,
-        typer.Option(
-            metavar="ITEM;...",
-            help="Hood, gloves and the like, instead of what is most often worn; - says none.",
-            rich_help_panel=_KIT,
-        ),
-    ] = None,
-    classes: Annotated[
-        str | None,
-        typer.Option(metavar="EDGES", help="Edges of the classes of body mass, such as 50,65,80,95."),
-    ] = None,
-    renters: Annotated[
-        int | None,
-        typer.Option(metavar="N", help="Renters on the day for which lead is to be ready."),
-    ] = None,
+    suits: _SuitsOption = None,
+    waters: _WatersOption = None,
+    cylinders: _CylindersOption = None,
+    undersuit: _UndersuitOption = None,
+    bc: _BcOption = None,
+    other: _OtherOption = None,
+    classes: _ClassesOption = None,
+    renters: _RentersOption = None,
     blocks: BlocksOption = None,
-    risk: Annotated[
-        float,
-        typer.Option("--risk", min=0.001, max=0.5, help="Accepted chance of too light, for the whole table."),
-    ] = 0.05,
+    risk: _RiskOption = 0.05,
     group: GroupOption = "",
     since: SinceOption = "",
     csv: CsvOption = None,
@@ -149,12 +154,11 @@ def rental(
 ) -> None:
     """Write default leads for strangers in rental kit, by body mass and suit.
 
-    `--group` and `--since` choose the dives that tell which kit is handed out, and to whom; what was
-    learned rests on the whole book.
+    What was learned rests on the whole book; --group and --since choose the dives that tell which kit is
+    handed out, and to whom.
     """
     single_thread()
     from leadline.decide.rental import Desk
-    from leadline.decide.sheet_record import piece_rows, rental_document, rental_rows
 
     named = {"undersuit": undersuit, "bc": bc, "other": other}
     desk = Desk(
@@ -170,6 +174,14 @@ def rental(
         renters=renters,
         seed=seed,
     )
+    _report(book, desk, out=out, csv=csv, units=units, as_json=as_json)
+
+
+def _report(
+    book: Path | None, desk: Desk, *, out: Path, csv: Path | None, units: Units, as_json: bool
+) -> None:
+    from leadline.decide.sheet_record import piece_rows, rental_document, rental_rows
+
     with progress("reckoning"):
         holding, _ = read(book)
         data = rental_data(holding, desk, units=units)
@@ -178,11 +190,8 @@ def rental(
             write_rows(rental_rows(data), csv)
             write_rows(piece_rows(data.stock.stock), pieces_file(csv))
     show({**rental_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
-    if holding.fitted is None:
-        note(
-            "nothing has been learned from this book yet, so the numbers rest on general assumptions; "
-            "run `leadline learn`"
-        )
+    if data.fitted is None:
+        note(UNLEARNED)
     if csv is not None:
         note(f"the same numbers, masses in kg: {csv}, and the pieces to have: {pieces_file(csv)}")
 

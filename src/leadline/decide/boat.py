@@ -106,19 +106,13 @@ def boat(
     RecordError
         If the plan has no rows.
     """
-    imperial = units == "imperial"
-    sizes = pieces or Pieces.usual(imperial=imperial)
-    rows = assessment.line.at(PLAN)
+    sizes = pieces or Pieces.usual(imperial=units == "imperial")
+    rows, columns = assessment.line.at(PLAN), assessment.line.plan
     if not len(rows):
         raise RecordError("the plan has no rows for this boat; give a dives file without results")
-    found = answers(assessment, block=sizes.step, risk=risk, imperial=imperial)
-    advice = [answer.advice for answer in found]
-    places = _check_places(advice)
-    divers = [
-        _diver(assessment.line.plan, i, answer, sizes, places[i], imperial=imperial)
-        for i, answer in enumerate(advice)
-    ]
-    groups = _dives(assessment.line.plan)
+    found = answers(assessment, block=sizes.step, risk=risk, imperial=units == "imperial")
+    divers = _divers(columns, [answer.advice for answer in found], sizes, imperial=units == "imperial")
+    groups = _dives(columns)
     own = np.isin(assessment.evidence.diver, assessment.line.occasions.diver[rows]) & assessment.observed
     return BoatData(
         units=units,
@@ -133,7 +127,7 @@ def boat(
         observations=int(own.sum()),
         observed_divers=len(np.unique(assessment.evidence.diver[own])),
         sizes=sizes.sizes,
-        dives=tuple(_dive(assessment.line.plan, at, divers) for at in groups),
+        dives=tuple(_dive(columns, at, divers) for at in groups),
         load=_load(assessment, rows, found, groups, sizes, seed=seed),
     )
 
@@ -179,6 +173,12 @@ def _reasons(answer: Advice, *, imperial: bool) -> tuple[str, ...]:
         apart = mass_text(round(width, 1), imperial=imperial)
         found.append(f"Need is known no better than to a band of {apart}, on 8 dives in 10")
     return tuple(found) or ("The records ask for much more lead than was carried so far",)
+
+
+def _divers(plan: Columns, advice: Sequence[Advice], sizes: Pieces, *, imperial: bool) -> list[BoatDiver]:
+    """The rows of the plan, in its order."""
+    places = _check_places(advice)
+    return [_diver(plan, i, a, sizes, places[i], imperial=imperial) for i, a in enumerate(advice)]
 
 
 def _diver(

@@ -118,8 +118,50 @@ def rental(
     """
     when = generated or datetime.now()
     classes = mass_classes(desk.classes, imperial=units == "imperial")
+    _require_kit(assessment.line.records.gear, desk)
+    handed = _handed(assessment, desk, classes)
+    crowd = RentalCrowd(assessment, classes, handed.outfits, _places(handed, desk), when)
+    evidence = _evidence(assessment, classes, handed.outfits)
+    tables = tuple(_table(crowd, k, desk, evidence) for k in range(len(crowd.places)))
+    needs, came = crowd.needs(), handed.renters()
+    return RentalData(
+        units=units,
+        generated=when,
+        book=book,
+        data_version=data_version,
+        fitted=fitted,
+        risk=desk.risk,
+        at_bar=RESERVE_PRESSURE,
+        since=desk.since,
+        group=desk.group,
+        **_counts(assessment, handed),
+        classes=classes,
+        outfits=handed.outfits,
+        tables=tables,
+        seen=tuple(_seen(handed, j) for j in range(len(handed.outfits))),
+        stock=rental_stock(needs, tables[0], came, classes, desk.pieces, number=desk.renters, seed=desk.seed),
+    )
+
+
+@dataclass(frozen=True)
+class _Handed:
+    """What is handed out, and the dives it was worn on."""
+
+    outfits: tuple[Outfit, ...]
+    dives: Columns
+    column: IntArray  # outfit of each dive; -1: none of them
+    row: IntArray  # class of its diver's body mass; -1: unknown or none of them
+    here: BoolArray  # counts for kit and mix
+
+    def renters(self) -> Renters:
+        days = self.dives["date"].astype("datetime64[D]")
+        here = self.here
+        return Renters(self.row[here], self.column[here], days[here], self.dives["diver"][here])
+
+
+def _handed(assessment: Assessment, desk: Desk, classes: Sequence[MassClass]) -> _Handed:
+    """Outfits of the desk, and their dives."""
     line, records = assessment.line, assessment.line.records
-    _require_kit(records.gear, desk)
     recent = _recent(records.dives, desk)
     mass = line.occasions.body_mass[line.at(DIVE)]
     found = outfits(
@@ -133,37 +175,18 @@ def rental(
     )
     if not found:
         raise RecordError("no suits in the book to rent out; bring them in with `leadline load --gear`")
-    keys = outfit_keys(records.dives, suit_types(records.gear))
-    column = _columns_of(keys, found)
-    rows = _classes_of(mass, classes)
-    here = recent & (column >= 0)
-    crowd = RentalCrowd(assessment, classes, found, _places(records.dives, here, desk), when)
-    evidence = _evidence(assessment, classes, found)
-    tables = tuple(_table(crowd, k, desk, evidence) for k in range(len(crowd.places)))
-    days = records.dives["date"].astype("datetime64[D]")
-    renters = Renters(rows[here], column[here], days[here], records.dives["diver"][here])
-    return RentalData(
-        units=units,
-        generated=when,
-        book=book,
-        data_version=data_version,
-        fitted=fitted,
-        risk=desk.risk,
-        at_bar=RESERVE_PRESSURE,
-        since=desk.since,
-        group=desk.group,
-        dives=int(here.sum()),
-        divers=len(set(records.dives["diver"][here].tolist())),
-        observations=int(assessment.observed.sum()),
-        observed_divers=len(np.unique(assessment.evidence.diver[assessment.observed])),
-        classes=classes,
-        outfits=found,
-        tables=tables,
-        seen=tuple(_seen(records.dives, here & (column == j)) for j in range(len(found))),
-        stock=rental_stock(
-            crowd.needs(), tables[0], renters, classes, desk.pieces, number=desk.renters, seed=desk.seed
-        ),
-    )
+    column = _columns_of(outfit_keys(records.dives, suit_types(records.gear)), found)
+    return _Handed(found, records.dives, column, _classes_of(mass, classes), recent & (column >= 0))
+
+
+def _counts(assessment: Assessment, handed: _Handed) -> dict[str, int]:
+    """Dives that count for kit and mix, and evidence of the whole book."""
+    return {
+        "dives": int(handed.here.sum()),
+        "divers": len(set(handed.dives["diver"][handed.here].tolist())),
+        "observations": int(assessment.observed.sum()),
+        "observed_divers": len(np.unique(assessment.evidence.diver[assessment.observed])),
+    }
 
 
 def _require_kit(gear: Columns, desk: Desk) -> None:
@@ -204,7 +227,7 @@ def _classes_of(mass: FloatArray, classes: Sequence[MassClass]) -> IntArray:
     return out
 
 
-def _places(dives: Columns, here: BoolArray, desk: Desk) -> list[tuple[str, str]]:
+def _places(handed: _Handed, desk: Desk) -> list[tuple[str, str]]:
     """Water and cylinder of each table."""
     allowed = DIVES.column("water").words
     for water in desk.waters:
@@ -212,7 +235,7 @@ def _places(dives: Columns, here: BoolArray, desk: Desk) -> list[tuple[str, str]
             raise OutOfRangeError(f"water {water!r}: give one of {', '.join(allowed)}")
 
     def usual(name: str) -> str:
-        counted = Counter(c for c in dives[name][here].tolist() if c and len(items(c)) == 1)
+        counted = Counter(c for c in handed.dives[name][handed.here].tolist() if len(items(c)) == 1)
         return str(counted.most_common(1)[0][0]) if counted else ""
 
     waters = list(dict.fromkeys(desk.waters)) or [usual("water") or "salt"]
@@ -220,9 +243,9 @@ def _places(dives: Columns, here: BoolArray, desk: Desk) -> list[tuple[str, str]
     return [(water, cylinder) for water in waters for cylinder in cylinders]
 
 
-def _seen(dives: Columns, here: BoolArray) -> SeenStops:
-    """Shares of the watched stops that went wrong."""
-    result = dives["stop_result"][here]
+def _seen(handed: _Handed, outfit: int) -> SeenStops:
+    """Shares of the watched stops in one outfit that went wrong."""
+    result = handed.dives["stop_result"][handed.here & (handed.column == outfit)]
     watched = int((result != "").sum())
     return SeenStops(
         *(jeffreys(int((result == word).sum()), watched) for word in ("rose", "sank")),
