@@ -273,7 +273,7 @@ def _word(axes: Axes, word: Word, *, first: bool) -> None:
             b.seen.share,
             linestyle="none",
             marker=shape,
-            markersize=float(np.clip(2.2 * np.sqrt(b.seen.count) ** 0.7, 4, 13)),
+            markersize=float(np.clip(2.2 * np.sqrt(b.seen.count) ** 0.7, 5, 13)),
             markerfacecolor=COLOURS[colour],
             markeredgecolor=COLOURS["paper"],
             markeredgewidth=0.6,
