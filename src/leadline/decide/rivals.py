@@ -106,7 +106,8 @@ def _scaled(known: Carried, asked: Carried) -> tuple[FloatArray, FloatArray]:
         tried = (known.features - middle)[:, [*kept, column]] / sd[[*kept, column]]
         if np.linalg.matrix_rank(tried, tol=1e-6 * np.sqrt(len(tried))) > len(kept):
             kept.append(int(column))
-    return tuple((c.features[:, kept] - middle[kept]) / sd[kept] for c in (known, asked))  # type: ignore[return-value]  # of two
+    inside, outside = ((c.features[:, kept] - middle[kept]) / sd[kept] for c in (known, asked))
+    return inside, outside
 
 
 def _own(history: Carried, asked: Carried) -> list[IntArray]:
