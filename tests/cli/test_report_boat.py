@@ -39,6 +39,7 @@ def test_sheet_json_csv_and_suggest_say_the_same(run, club: Path, plan: Path, tm
     asked = run("suggest", "--book", club, "--plan", plan, "--json")
     suggested = json.loads(asked.stdout)
     assert len(document["rows"]) == 3
+    assert document["latest_dive"] == "2026-05-08"
     for row, answer in zip(document["rows"], suggested, strict=True):
         assert {name: row[name] for name in answer} == answer
         pieces = [part.split(":") for part in row["pieces"].split(";") if part]

@@ -33,6 +33,8 @@ def test_page_json_and_csv_say_the_same(run, club: Path, tmp_path: Path) -> None
     document = json.loads(done.stdout)
     assert document["page"] == str(out / "rental.html")
     assert document["learned"]
+    assert document["latest_dive"] == "2026-05-08"
+    assert 'latest dive <time datetime="2026-05-08">' in (out / "rental.html").read_text(encoding="utf-8")
     assert document["at_bar"] == 35
     assert [(c["body_mass_from_kg"], c["body_mass_to_kg"]) for c in document["cells"]] == [(55, 65), (65, 85)]
     assert leads(out / "rental.html") == [c["lead_kg"] for c in document["cells"]]

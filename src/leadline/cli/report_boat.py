@@ -82,6 +82,7 @@ def boat_data(
     """
     from leadline.decide.boat import boat as sheet
     from leadline.decide.boat import plan_rows
+    from leadline.decide.label import latest_dive
 
     rows = plan_rows(plan, group=group, since=since)
     suits = {part.strip() for cell in rows["suit"].tolist() for part in cell.split(";")}
@@ -97,6 +98,7 @@ def boat_data(
         seed=seed,
         book=holding.book,
         data_version=str(holding.data_version),
+        latest=latest_dive(holding.records.dives),
         fitted=holding.fitted,
         generated=generated,
     )

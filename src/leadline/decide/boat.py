@@ -72,6 +72,7 @@ def boat(
     seed: int = 1,
     book: str = "",
     data_version: str = "",
+    latest: np.datetime64 | None = None,
     fitted: datetime | None = None,
     generated: datetime | None = None,
 ) -> BoatData:
@@ -93,6 +94,8 @@ def boat(
         Of the simulation of the lead to load.
     book, data_version : str
         Named on the sheet.
+    latest : datetime64, optional
+        Latest dive of the whole book.
     fitted, generated : datetime, optional
         When the population was fitted (None: never), and when this is made (default now).
 
@@ -119,6 +122,7 @@ def boat(
         generated=generated or datetime.now(),
         book=book,
         data_version=data_version,
+        latest=np.datetime64("NaT", "s") if latest is None else latest,
         fitted=fitted,
         plan=plan,
         risk=risk,

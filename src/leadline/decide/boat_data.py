@@ -89,6 +89,8 @@ class BoatData:
         When it was made.
     book, data_version : str
         Where it comes from.
+    latest : datetime64
+        Latest dive of the book; NaT where there is none or nobody said.
     fitted : datetime or None
         When the population was fitted; None: never.
     plan : str
@@ -111,6 +113,7 @@ class BoatData:
     generated: datetime
     book: str
     data_version: str
+    latest: np.datetime64
     fitted: datetime | None
     plan: str
     risk: float

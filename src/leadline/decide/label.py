@@ -9,7 +9,7 @@ import numpy as np
 from leadline.arrays import Columns
 from leadline.units import to_imperial
 
-__all__ = ["items", "kit_label", "kit_labels", "suit_label", "water_label"]
+__all__ = ["items", "kit_label", "kit_labels", "latest_dive", "suit_label", "water_label"]
 
 _WORN: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 
@@ -68,3 +68,10 @@ def water_label(rows: Columns, row: int, *, imperial: bool = False) -> str:
     if height > 0:
         parts.append(f"{float(to_imperial(height, 'ft')):.0f} ft up" if imperial else f"{height:g} m up")
     return ", ".join(parts)
+
+
+def latest_dive(dives: Columns) -> np.datetime64:
+    """Date of the latest of some dives; NaT where none has one."""
+    known = dives["date"][~np.isnat(dives["date"])]
+    latest: np.datetime64 = known.max() if len(known) else np.datetime64("NaT", "s")
+    return latest

@@ -16,7 +16,7 @@ from leadline.decide.advice import BEGIN, QUANTILES, TOO_HEAVY, WIDE
 from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.crowd import Crowd
-from leadline.decide.label import items
+from leadline.decide.label import items, latest_dive
 from leadline.decide.outfit import Outfit, outfit_keys, outfits, suit_types
 from leadline.decide.rental_crowd import RentalCrowd
 from leadline.decide.rental_data import RentalCell, RentalData, RentalTable, SeenStops
@@ -129,6 +129,7 @@ def rental(
         generated=when,
         book=book,
         data_version=data_version,
+        latest=latest_dive(handed.dives),
         fitted=fitted,
         risk=desk.risk,
         at_bar=RESERVE_PRESSURE,

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+import numpy as np
+
 from leadline.decide.outfit import Outfit
 from leadline.decide.share import Share
 from leadline.decide.stock import Stock
@@ -123,6 +125,8 @@ class RentalData:
         When it was made.
     book, data_version : str
         Where it comes from.
+    latest : datetime64
+        Latest dive of the book; NaT where there is none.
     fitted : datetime or None
         When the population was fitted; None: never.
     risk : float
@@ -151,6 +155,7 @@ class RentalData:
     generated: datetime
     book: str
     data_version: str
+    latest: np.datetime64
     fitted: datetime | None
     risk: float
     at_bar: float

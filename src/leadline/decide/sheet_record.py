@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from datetime import datetime
 from typing import Any
+
+import numpy as np
 
 from leadline.decide.boat_data import BoatData, BoatDiver
 from leadline.decide.plan_file import record
@@ -49,7 +50,7 @@ def rental_rows(data: RentalData) -> list[Row]:
 def rental_document(data: RentalData) -> Row:
     """All numbers of the rental report, ready for JSON."""
     return {
-        **_head(data.book, data.data_version, data.fitted, data.risk, data.since, data.group),
+        **_head(data),
         "at_bar": data.at_bar,
         "dives": data.dives,
         "divers": data.divers,
@@ -106,7 +107,7 @@ def boat_rows(data: BoatData) -> list[Row]:
 def boat_document(data: BoatData) -> Row:
     """All numbers of the boat sheet, ready for JSON."""
     return {
-        **_head(data.book, data.data_version, data.fitted, data.risk, data.since, data.group),
+        **_head(data),
         "plan": data.plan,
         "observations": data.observations,
         "observed_divers": data.observed_divers,
@@ -137,14 +138,15 @@ def _pieces(data: BoatData, diver: BoatDiver) -> str:
     return ";".join(f"{round(size, 4):g}:{n}" for size, n in used)
 
 
-def _head(book: str, version: str, fitted: datetime | None, risk: float, since: str, group: str) -> Row:
+def _head(data: RentalData | BoatData) -> Row:
     return {
-        "book": book,
-        "data_version": version,
-        "learned": None if fitted is None else fitted.isoformat(sep=" "),
-        "risk": risk,
-        "since": since or None,
-        "group": group or None,
+        "book": data.book,
+        "data_version": data.data_version,
+        "latest_dive": None if np.isnat(data.latest) else str(data.latest.astype("datetime64[D]")),
+        "learned": None if data.fitted is None else data.fitted.isoformat(sep=" "),
+        "risk": data.risk,
+        "since": data.since or None,
+        "group": data.group or None,
     }
 
 
