@@ -114,10 +114,8 @@ class Next:
         Since the diver's first record. [years]
     earlier : ndarray of int, shape (divers,)
         Dives made before.
-    fresh : ndarray of bool, shape (divers,)
-        Whether this diver has not yet dived in this suit.
-    need : ndarray, shape (divers,)
-        The truth, scatter included. [kg]
+    fresh, need : ndarray, shape (divers,)
+        Whether this suit is new to the diver, and the truth, scatter included. [-, kg]
     """
 
     prior: FloatArray
@@ -230,9 +228,7 @@ class _Notes:
         self.rows.append({name: np.asarray(values, float) for name, values in columns.items()})
 
     def all(self) -> dict[str, FloatArray]:
-        if not self.rows:
-            return {}
-        return {name: np.concatenate([row[name] for row in self.rows]) for name in self.rows[0]}
+        return {name: np.concatenate([row[name] for row in self.rows]) for name in (self.rows[:1] or [{}])[0]}
 
 
 def _noted(
@@ -294,7 +290,7 @@ def _habits(whole: dict[str, FloatArray], prior: FloatArray) -> NDArray[np.bool_
 def _observed(p: _Divers, notes: _Notes) -> tuple[Observations, IntArray, IntArray] | None:
     """Observations, and whose divers and suits they are; none without a record."""
     whole = notes.all()
-    if not whole or not len(whole["diver"]):
+    if not len(whole.get("diver", ())):
         return None
     suit = (whole["label"] % MOST_SUITS).astype(int), whole["diver"].astype(int)
     used = (whole["kind"] > 0) | _habits(whole, p.prior[suit[1], suit[0]])
@@ -351,7 +347,6 @@ def lived(rng: np.random.Generator, nature: Nature, *, plan: Plan | None = None)
     Parameters
     ----------
     rng : Generator
-        Source of chance.
     nature : Nature
         Its parameters.
     plan : callable, optional
