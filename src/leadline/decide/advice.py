@@ -138,10 +138,11 @@ def _require_gas(assessment: Assessment, position: int) -> None:
 
 @dataclass(frozen=True)
 class _Case:
-    """One row of the plan on the way to its answer."""
+    """One row of the plan on its way; `ends` are `QUANTILES`, then the one of the accepted risk."""
 
     position: int
     need: Marginal
+    ends: tuple[float, ...]
     history: LikeKit
     lead: float
     bring: float
@@ -158,7 +159,8 @@ def _case(
     history = histories.like_kit(position, prior)
     mass = float(assessment.rigs.body.mass[position])
     chosen = lead_rule(need, history, block=block, risk=risk, mass=mass, theta=assessment.fit.theta)
-    return _Case(position, need, history, *chosen)
+    ends = tuple(float(q) for q in need.quantile([*QUANTILES, 1 - risk]))
+    return _Case(position, need, ends, history, *chosen)
 
 
 def _step(
@@ -190,7 +192,7 @@ def _advice(
     """The row of the plan file."""
     line, need, enough = assessment.line, case.need, breath_out(assessment.fit.theta)
     here = line.row[case.position]
-    q025, q10, q50, q90, q975 = (float(q) for q in need.quantile(QUANTILES))
+    q025, q10, q50, q90, q975, _ = case.ends
     return Advice(
         diver=str(line.plan["diver"][here]),
         dive=str(line.plan["dive"][here]),
@@ -250,7 +252,7 @@ def _behind(
     cases: list[_Case],
 ) -> _Behind:  # fmt: skip
     lead = np.array([case.lead for case in cases])
-    middle = np.array([float(case.need.quantile(0.5)) for case in cases])
+    middle = np.array([case.ends[QUANTILES.index(0.5)] for case in cases])
     late_bar, more = late(assessment, rows, state)
     carried = assessment.rigs.carried[rows]
     return _Behind(
@@ -270,12 +272,12 @@ def _behind(
     )
 
 
-def _late_bring(case: _Case, more: float, *, block: Block, risk: float, enough: float) -> float:
+def _late_bring(case: _Case, more: float, *, block: Block, enough: float) -> float:
     """Lightest lead within the accepted risk if the dive ends late; NaN where nobody has that much. [kg]."""
     if np.isnan(more):
         return more
     try:
-        return block.at_least(float(case.need.quantile(1 - risk)) + more - enough)
+        return block.at_least(case.ends[-1] + more - enough)
     except OutOfRangeError:
         return float("nan")
 
@@ -300,6 +302,7 @@ def _answer(
         assessment,
         case.position,
         need=case.need,
+        band=(case.ends[1], case.ends[2], case.ends[3]),
         lead=case.lead,
         breath_out=enough,
         history=case.history,
@@ -318,7 +321,7 @@ def _answer(
         behind.again[i],
         float(behind.late_bar[i]),
         more,
-        _late_bring(case, more, block=block, risk=risk, enough=enough),
+        _late_bring(case, more, block=block, enough=enough),
     )
 
 

@@ -200,12 +200,12 @@ def _light(history: LikeKit, need: Marginal, lead: float, breath_out: float, imp
     return found
 
 
-def _usual(history: LikeKit, need: Marginal, imperial: bool) -> list[str]:
+def _usual(history: LikeKit, middle: float, imperial: bool) -> list[str]:
     """Why evidence and what the diver always carried disagree, where they do by much."""
     if len(history.carried) < FEWEST_USUAL:
         return []
     usual = float(np.median(history.carried))
-    gap = usual - float(need.quantile(0.5))
+    gap = usual - middle
     if -LIGHT_GAP <= gap <= HEAVY_GAP:
         return []
     word = "over" if gap > 0 else "under"
@@ -232,7 +232,7 @@ def _usual(history: LikeKit, need: Marginal, imperial: bool) -> list[str]:
 
 
 def _unsure(
-    history: LikeKit, need: Marginal, check: bool, named: frozenset[str], imperial: bool
+    history: LikeKit, band: tuple[float, ...], check: bool, named: frozenset[str], imperial: bool
 ) -> list[str]:
     """That little is known, where no new suit or cylinder says so already."""
     if not history.known and named & {"suit", "cylinder"}:
@@ -241,8 +241,7 @@ def _unsure(
         return ["Nothing is known of this diver in this suit and type of cylinder"]
     if not check:
         return []
-    low, high = (float(q) for q in need.quantile([0.1, 0.9]))
-    ends = [f"{_about(max(value, 0.0), imperial)}" for value in (low, high)]
+    ends = [_about(max(value, 0.0), imperial) for value in (band[0], band[2])]
     return [f"Not sure enough to dive on a number: 8 dives in 10 need between {ends[0]} and {ends[1]}"]
 
 
@@ -265,6 +264,7 @@ def cautions(
     position: int,
     *,
     need: Marginal,
+    band: tuple[float, float, float],
     lead: float,
     breath_out: float,
     history: LikeKit,
@@ -283,6 +283,8 @@ def cautions(
         Row of the timeline.
     need : Marginal
         Posterior of need.
+    band : tuple of float
+        Its 10, 50 and 90 % points. [kg]
     lead : float
         Lead of the answer. [kg]
     breath_out : float
@@ -305,11 +307,11 @@ def cautions(
         then the rig, then what is heavy, then what is not sure.
     """
     found = [*_light(history, need, lead, breath_out, imperial), *rig]
-    middle = float(need.quantile(0.5))
+    middle = band[1]
     if middle < -0.05:
         found.append(f"Already heavy by about {_about(-middle, imperial)} without any lead")
-    found += _usual(history, need, imperial)
-    found += _unsure(history, need, check, frozenset(t.name for t in triggers), imperial)
+    found += _usual(history, middle, imperial)
+    found += _unsure(history, band, check, frozenset(t.name for t in triggers), imperial)
     found += _about_diver(assessment, position)
     water = assessment.line.occasions.water[position]
     found += [_trigger_text(trigger, water, imperial) for trigger in triggers]
