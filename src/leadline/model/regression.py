@@ -19,7 +19,7 @@ from leadline.model.frame import INTERCEPT_SD, Frame, observations
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Observations
 from leadline.model.population import Fit
-from leadline.model.propagation import Propagation, propagate
+from leadline.model.propagation import Propagation, Sites, propagate
 
 __all__ = ["Regression", "regress"]
 
@@ -193,6 +193,11 @@ def _coordinate(name: str) -> int:
     return int(np.flatnonzero(moved)[0])
 
 
+def _settled(found: Propagation) -> tuple[FloatArray, Sites]:
+    """Posterior mean of intercept and slopes, and what each row says, as a normal curve."""
+    return found.moments.beta, found.sites
+
+
 def _propagated(rows: Observations, theta: Hyperparameters, *, sketch: bool) -> Propagation:
     """Sites settled in their widths too.
 
@@ -201,7 +206,7 @@ def _propagated(rows: Observations, theta: Hyperparameters, *, sketch: bool) -> 
     found = propagate(rows, theta, sketch=sketch)
     for _ in range(MOST_REPEATS if found.sweeps < FEW_SWEEPS else 0):
         before = found.log_evidence
-        found = propagate(rows, theta, start=found.start, sketch=sketch)
+        found = propagate(rows, theta, start=_settled(found)[1], sketch=sketch)
         if abs(found.log_evidence - before) < STEADY * len(rows):
             break
     return found
@@ -234,7 +239,7 @@ class _Search:
         """What is to be minimised, and its gradient."""
         found, *_ = self.at(point)
         away = (point - np.log(USUAL_SD)) / USUAL_SPREAD
-        square = found.mean**2 + np.diag(np.linalg.inv(found.precision))
+        square = _settled(found)[0] ** 2 + np.diag(np.linalg.inv(found.precision))
         slopes = {"slope": float(np.sum(square[self.slopes] - 1))}
         engine = {name: float(found.gradient[_coordinate(name)]) for name in SDS[1:]}
         gradient = np.array([(slopes | engine)[name] for name in self.free])
@@ -316,7 +321,7 @@ def regress(
     search = _Search(rows, np.arange(int(intercept), rows.n_exposures), fixed)
     point = search.best()
     found, rows, theta = search.at(point, sketch=False)
-    mean, sites = found.mean, found.start.sites
+    mean, sites = _settled(found)
     starts = np.flatnonzero(np.diff(rows.diver, prepend=-1))
     t, left = sites.precision, sites.shift - sites.precision * (rows.exposure @ mean)
     pivot = 1 / theta.diver_sd**2 + np.add.reduceat(t, starts)
