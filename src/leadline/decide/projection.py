@@ -128,9 +128,9 @@ def _after(evidence: Evidence, theta: Hyperparameters, before: Parts, *, suit: i
     loadings[:, p] = before.diver_sd
     loadings[np.arange(len(o)), p + 1 + o.suit] = o.suit_weight * theta.suit_factor
     loadings[:, p + 1 + suits :] = theta.scatter * (o.occasion[:, None] == shared)
-    expected = Gaussian((o.prior + o.exposure @ before.beta)[None], loadings[None])
+    expected = Gaussian((o.prior + o.exposure @ before.beta)[None, None], loadings[None, None])
     found = settled(Rows(o, (theta,)), expected)
-    latent, covariance = found.mean[0], found.covariance[0]
+    latent, covariance = found.mean[0, 0], found.covariance[0, 0]
     worn = np.flatnonzero(evidence.suit[o.suit_starts] == suit)
     at = p + 1 + worn[0] if len(worn) else -1
     return Parts(

@@ -37,6 +37,16 @@ REACH: Final = 7.0
 DEPTH: Final = 13.0
 """Log density below the peak at which the grid ends: e^-13 is two parts in a million."""
 
+ALIKE: Final = 0.95
+"""Correlation before anything was seen from which a row speaks of the target itself. [-]"""
+
+KNOTS: Final = 13
+"""Points at which the rows are settled anew; between them the correction is smooth. [-]"""
+
+ROUGHLY: Final = 1e-2
+FEW_SWEEPS: Final = 8
+"""Tolerance and sweeps there. [-]"""
+
 LOG_SQRT_2PI: Final = 0.9189385332046727
 
 
@@ -52,94 +62,178 @@ def _loadings(
     root = np.linalg.cholesky(population.covariance[:, at[:, None], at])
     own = personal_loadings(seen, targets, population.thetas, offset_sd(targets.body_sd, population.thetas))
     whole = np.concatenate([exposure @ root, own], axis=2)
-    if whole.shape[2] > whole.shape[1]:
-        # Fewer rows than directions: turn them so that only as many are left.
-        whole = np.swapaxes(np.linalg.qr(np.swapaxes(whole, -1, -2), mode="r"), -1, -2)
     return mean, whole[:, :n], whole[:, n:]
+
+
+def _turned(loadings: FloatArray) -> FloatArray:
+    """The same loadings on as few directions as there are rows, if that is fewer."""
+    if loadings.shape[-1] <= loadings.shape[-2]:
+        return loadings
+    return np.swapaxes(np.linalg.qr(np.swapaxes(loadings, -1, -2), mode="r"), -1, -2)
 
 
 @dataclass(frozen=True)
 class _Settled:
-    """Gaussian posterior of rows and targets under g hyperparameters, and what it was made of."""
+    """Gaussian posterior of n rows and t directions under g hyperparameters, and what it was made of.
+
+    The directions are the targets, and last the anchor: the row that most of the evidence is about.
+    """
 
     rows: Rows
+    before: FloatArray
+    of_rows: FloatArray
+    of_directions: FloatArray
     sites: Sites
     log_mass: FloatArray
     need: FloatArray
     variance: FloatArray
+    start: FloatArray
+    start_sd: FloatArray
     centre: FloatArray
     sd: FloatArray
     cross: FloatArray
+    with_anchor: FloatArray
+    apart: NDArray[np.bool_]
 
-    def log_density(self, points: FloatArray, target: int) -> FloatArray:
-        """Log density of one target at `points`, shape (u,), each hyperparameter's summing as it may.
+    def log_density(self, points: FloatArray, direction: int) -> FloatArray:
+        """Log density of one direction at `points`, shape (u,), without the prior's own constant.
 
         Notes
         -----
-        Given the target, each row is a Gaussian; what its exact likelihood says beyond its site is one
-        integral in closed form.
+        Given the direction, each row is a Gaussian; what its exact likelihood says beyond its site is one
+        integral in closed form. This takes the rows one by one, which `corrected` does not.
         """
-        sd = self.sd[:, target]
-        pull = self.cross[:, target] / sd[:, None] ** 2
-        away = points - self.centre[:, target, None]
+        sd = self.sd[:, direction]
+        pull = self.cross[:, direction] / sd[:, None] ** 2
+        away = points - self.centre[:, direction, None]
         mean = self.need[:, None] + away[..., None] * pull[:, None]
-        variance = np.maximum(self.variance - pull * self.cross[:, target], 1e-12)[:, None]
-        t, shift = self.sites.precision[:, None], self.sites.shift[:, None]
+        variance = np.maximum(self.variance - pull * self.cross[:, direction], 1e-12)[:, None]
+        t, shift = self.sites.precision, self.sites.shift
         left = np.maximum(1 - t * variance, 1e-9)
         constant = 0.5 * (t * mean**2 - 2 * shift * mean + variance * shift**2) / left - 0.5 * np.log(left)
         beyond = constant + self.rows.value((mean - variance * shift) / left, variance / left)
-        return np.asarray(beyond.sum(axis=-1) - 0.5 * (away / sd[:, None]) ** 2)
+        normal = -0.5 * (away / sd[:, None]) ** 2 - np.log(sd[:, None]) - LOG_SQRT_2PI
+        return np.asarray(beyond.sum(axis=-1) + normal + self.log_mass[:, None])
+
+    def log_conditional(self, points: FloatArray, direction: int) -> FloatArray:
+        """The same by settling the rows anew given each point: right where records contradict each other."""
+        length = self.start_sd[:, direction]
+        unit = self.of_directions[:, direction] / length[:, None]
+        along = (self.of_rows @ unit[..., None])[..., 0]
+        score = (points - self.start[:, direction, None]) / length[:, None]
+        mean = self.before[:, None] + score[..., None] * along[:, None]
+        apart = self.of_rows - along[..., None] * unit[:, None]
+        found = settled(
+            self.rows,
+            Gaussian(mean, _turned(apart)[:, None]),
+            tolerance=ROUGHLY,
+            sweeps=FEW_SWEEPS,
+        )
+        normal = -0.5 * score**2 - np.log(length[:, None]) - LOG_SQRT_2PI
+        return np.asarray(found.log_evidence + normal)
 
 
 def _settle(population: Population, seen: Observations, targets: Targets) -> _Settled:
     mean, of_rows, of_targets = _loadings(population, seen, targets)
     n = len(seen)
+    turned = _turned(np.concatenate([of_rows, of_targets], axis=1))
+    of_rows, of_targets = turned[:, :n], turned[:, n:]
     rows = Rows(seen, population.thetas)
-    found = settled(rows, Gaussian(mean[:, :n], of_rows))
-    through = of_targets @ found.covariance
+    found = settled(rows, Gaussian(mean[:, None, :n], of_rows[:, None]))
+    latent, covariance = found.mean[:, 0], found.covariance[:, 0]
+    length = np.linalg.norm(of_rows, axis=-1)
+    unit = np.swapaxes(of_rows / length[..., None], -1, -2)
+    alike = np.mean((of_rows / length[..., None]) @ unit, axis=0)
+    told = alike**2 @ np.mean(np.abs(found.sites.precision[:, 0]) * length**2, axis=0)
+    anchor = int(np.argmax(told))
+    directions = np.concatenate([of_targets, of_rows[:, anchor : anchor + 1]], axis=1)
+    start = np.concatenate([mean[:, n:], mean[:, anchor : anchor + 1]], axis=1)
+    start_sd = np.linalg.norm(directions, axis=-1)
+    through = directions @ covariance
+    near = np.max(np.mean((directions / start_sd[..., None]) @ unit, axis=0), axis=1)
     return _Settled(
         rows,
+        mean[:, :n],
+        of_rows,
+        directions,
         found.sites,
-        found.log_mass,
-        mean[:, :n] + (of_rows @ found.mean[..., None])[..., 0],
-        np.maximum(np.sum((of_rows @ found.covariance) * of_rows, axis=-1), 1e-12),
-        mean[:, n:] + (of_targets @ found.mean[..., None])[..., 0],
-        np.sqrt(np.maximum(np.sum(through * of_targets, axis=-1), 1e-12)),
+        found.log_mass[:, 0],
+        mean[:, :n] + (of_rows @ latent[..., None])[..., 0],
+        np.maximum(np.sum((of_rows @ covariance) * of_rows, axis=-1), 1e-12),
+        start,
+        start_sd,
+        start + (directions @ latent[..., None])[..., 0],
+        np.sqrt(np.maximum(np.sum(through * directions, axis=-1), 1e-12)),
         through @ np.swapaxes(of_rows, -1, -2),
+        (through @ of_rows[:, anchor, :, None])[..., 0],
+        near < ALIKE,
     )
 
 
-def _grid(found: _Settled, target: int) -> tuple[FloatArray, FloatArray]:
-    """Points that hold all of one target's posterior, and the log densities there; shapes (u,), (g, u)."""
-    centre, sd = found.centre[:, target], found.sd[:, target]
-    low, high = float(np.min(centre - REACH * sd)), float(np.max(centre + REACH * sd))
-    for count in (COARSE, FINE):
-        points = np.linspace(low, high, count)
-        logs = found.log_density(points, target)
-        inside = np.flatnonzero(np.any(logs > logs.max(axis=1, keepdims=True) - DEPTH, axis=0))
-        if len(inside) >= FINE // 2:
-            break
-        low, high = points[max(inside[0] - 1, 0)], points[min(inside[-1] + 1, count - 1)]
-    return points, logs
+def _grid(found: _Settled, direction: int) -> tuple[FloatArray, FloatArray]:
+    """Points that hold all of one direction's posterior, and the log densities there; shapes (u,), (g, u)."""
+    centre, sd = found.centre[:, direction], found.sd[:, direction]
+    before, wide = found.start[:, direction], found.start_sd[:, direction]
+    close = (float(np.min(centre - REACH * sd)), float(np.max(centre + REACH * sd)))
+    # Records that contradict each other can leave a second peak where nothing was seen.
+    far = (min(close[0], float(np.min(before - 5 * wide))), max(close[1], float(np.max(before + 5 * wide))))
+    points = np.union1d(np.linspace(*far, COARSE), np.linspace(*close, COARSE))
+    logs = found.log_density(points, direction)
+    inside = np.flatnonzero(np.any(logs > logs.max(axis=1, keepdims=True) - DEPTH, axis=0))
+    low, high = points[max(inside[0] - 1, 0)], points[min(inside[-1] + 1, len(points) - 1)]
+    near = (max(low, float(np.min(centre - 4 * sd))), min(high, float(np.max(centre + 4 * sd))))
+    points = np.linspace(low, high, FINE)
+    if near[1] - near[0] < 0.5 * (high - low):
+        points = np.union1d(points, np.linspace(*near, FINE))
+    return points, _corrected(found, direction, points, found.log_density(points, direction))
 
 
-def _mixed(
-    population: Population, points: FloatArray, logs: FloatArray, *, news: FloatArray | float = 0.0
-) -> Marginal:
-    """Marginal over the hyperparameters, which the diver's news make more or less likely."""
+def _corrected(found: _Settled, direction: int, points: FloatArray, logs: FloatArray) -> FloatArray:
+    """Log densities that hold where the rows cannot be taken one by one."""
+    few = points[np.unique(np.linspace(0, len(points) - 1, KNOTS).round().astype(int))]
+    exact = found.log_conditional(few, direction)
+    plain = np.stack([np.interp(few, points, row) for row in logs])
+    return np.asarray(logs + np.stack([np.interp(points, few, row) for row in exact - plain]))
+
+
+def _weights(points: FloatArray, logs: FloatArray) -> FloatArray:
+    """Probabilities of the points, each hyperparameter's summing to 1."""
     density = np.exp(logs - logs.max(axis=1, keepdims=True)) * np.gradient(points)
-    density /= density.sum(axis=1, keepdims=True)
-    weights = population.weights * np.exp(news - np.max(news))
-    weights /= weights.sum()
+    return np.asarray(density / density.sum(axis=1, keepdims=True))
+
+
+def _through_anchor(
+    found: _Settled, target: int, points: FloatArray, weights: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """A target that no row is near to: by way of the anchor, which the rows do speak of.
+
+    The rows of other suits hang together through what they share, so they cannot be taken one by one given
+    the target; given the anchor they say little more.
+    """
+    sd = found.sd[:, -1, None]
+    pull = found.with_anchor[:, target, None] / sd**2
+    centre = found.centre[:, target, None] + pull * (points - found.centre[:, -1, None])
+    left = np.sqrt(np.maximum(found.sd[:, target, None] ** 2 - pull**2 * sd**2, 1e-12))
+    low, high = float(np.min(centre - 4.5 * left)), float(np.max(centre + 4.5 * left))
+    own = np.linspace(low, high, 2 * FINE)
+    apart = (own[:, None] - centre[:, None]) / left[..., None]
+    density = np.einsum("gus,gs->gu", np.exp(-0.5 * apart**2), weights)
+    return own, np.log(np.maximum(density, 1e-300))
+
+
+def _mixed(population: Population, points: FloatArray, weights: FloatArray, news: FloatArray) -> Marginal:
+    """Marginal over the hyperparameters, which the diver's news make more or less likely."""
+    shares = population.weights * np.exp(news - np.max(news))
+    shares /= shares.sum()
     scatter = np.array([theta.scatter for theta in population.thetas])
-    return Marginal(points, weights @ density, float(np.sqrt(weights @ scatter**2)))
+    return Marginal(points, shares @ weights, float(np.sqrt(shares @ scatter**2)))
 
 
-def _news(found: _Settled, points: FloatArray, logs: FloatArray, target: int) -> FloatArray:
-    """Log probability of all rows under each of the hyperparameters, the Gaussian's error corrected."""
+def _news(points: FloatArray, logs: FloatArray) -> FloatArray:
+    """Log probability of all rows under each of the hyperparameters, by way of the anchor."""
     top = logs.max(axis=1)
     area = np.exp(logs - top[:, None]) @ np.gradient(points)
-    return np.asarray(found.log_mass + top + np.log(area / found.sd[:, target]) - LOG_SQRT_2PI)
+    return np.asarray(top + np.log(area))
 
 
 def conditional_marginals(
@@ -169,40 +263,43 @@ def conditional_marginals(
     """
     if not len(observations):
         return _unseen(population, observations, targets)
-    settled_rows = _settle(population, observations, targets)
-    old = (
-        np.zeros(len(population.weights))
-        if in_fit is None
-        else _known(population, observations, targets, in_fit)
-    )
-    found = []
+    found = _settle(population, observations, targets)
+    anchor, logs = _grid(found, -1)
+    weights = _weights(anchor, logs)
+    news = _news(anchor, logs)
+    news = news - _known(population, observations, targets, in_fit, whole=news)
+    answers = []
     for target in range(len(targets)):
-        points, logs = _grid(settled_rows, target)
-        news = _news(settled_rows, points, logs, target) - old if old is not None else 0.0
-        found.append(_mixed(population, points, logs, news=news))
-    return found
+        if found.apart[target]:
+            points, own = _through_anchor(found, target, anchor, weights)
+        else:
+            points, own = _grid(found, target)
+        answers.append(_mixed(population, points, _weights(points, own), news))
+    return answers
 
 
 def _known(
-    population: Population, observations: Observations, targets: Targets, in_fit: NDArray[np.bool_]
-) -> FloatArray | None:
-    """Log probability of the rows that the hyperparameters have seen already; None if that is all of them."""
+    population: Population,
+    observations: Observations,
+    targets: Targets,
+    in_fit: NDArray[np.bool_] | None,
+    *,
+    whole: FloatArray,
+) -> FloatArray | float:
+    """Log probability of the rows that the hyperparameters have seen already."""
+    if in_fit is None or not in_fit.any():
+        return 0.0
     if in_fit.all():
-        return None
-    if not in_fit.any():
-        return np.zeros(len(population.weights))
-    seen = observations.take(in_fit)
+        return whole
     one = replace(
         targets,
-        **{
-            name: getattr(targets, name)[:1]
-            for name in ("prior", "exposure", "suit_weight", "elapsed", "jumped")
-        },
+        **{name: getattr(targets, name)[:1] for name in ("prior", "exposure", "suit_weight")},
+        elapsed=targets.elapsed[:1],
+        jumped=targets.jumped[:1],
         suit=np.array([-1]),
     )
-    found = _settle(population, seen, one)
-    points, logs = _grid(found, 0)
-    return _news(found, points, logs, 0)
+    found = _settle(population, observations.take(in_fit), one)
+    return _news(*_grid(found, -1))
 
 
 def _unseen(population: Population, observations: Observations, targets: Targets) -> list[Marginal]:
@@ -212,7 +309,8 @@ def _unseen(population: Population, observations: Observations, targets: Targets
     found = []
     for centre, width in zip(mean.T, sd.T, strict=True):
         points = np.linspace(float(np.min(centre - 5 * width)), float(np.max(centre + 5 * width)), 121)
-        found.append(_mixed(population, points, -0.5 * ((points - centre[:, None]) / width[:, None]) ** 2))
+        logs = -0.5 * ((points - centre[:, None]) / width[:, None]) ** 2
+        found.append(_mixed(population, points, _weights(points, logs), np.zeros(len(width))))
     return found
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from leadline.model.layout import Layout
 from leadline.model.row import Levels
-from leadline.model.small_matrix import FAST, cholesky, dot, form, inverse, outer
+from leadline.model.small_matrix import cholesky, dot, form, inverse, outer
 
 __all__ = ["Local", "Terms", "eliminate", "exposures", "gathered", "local", "moments", "step"]
 
@@ -122,7 +122,7 @@ def step(lay: Layout, level: Levels, knot: int) -> float:
     return max(variance, LEAST_VARIANCE)
 
 
-@njit(cache=True, fastmath=FAST)
+@njit(cache=True)
 def eliminate(lay: Layout, level: Levels, d: int, z: FloatArray, at: Local, terms: Terms) -> float:
     """Eliminate the diver's latent scalars; half of twice the log determinants met on the way."""
     knots = lay.knot_first[d + 1] - lay.knot_first[d]
@@ -196,7 +196,7 @@ def eliminate(lay: Layout, level: Levels, d: int, z: FloatArray, at: Local, term
     return pivots
 
 
-@njit(cache=True, fastmath=FAST)
+@njit(cache=True)
 def moments(
     lay: Layout,
     level: Levels,

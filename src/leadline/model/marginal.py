@@ -57,6 +57,13 @@ class Marginal:
         """Sd of need on that dive, scatter included. [kg]."""
         return float(np.hypot(self.expected_sd, self.scatter))
 
+    def expected_quantile(self, probability: ArrayLike) -> FloatArray:
+        """Quantiles of the expected need, scatter left out; shape of `probability`. [kg]."""
+        edges = np.concatenate([[0.0], np.cumsum(self.weights)])
+        middle = (self.points[1:] + self.points[:-1]) / 2
+        ends = np.concatenate([self.points[:1], middle, self.points[-1:]])
+        return np.asarray(np.interp(np.asarray(probability, float), edges, ends))
+
     def above(self, threshold: ArrayLike) -> FloatArray:
         """Probability that need on that dive exceeds `threshold` [kg]; shape of `threshold`."""
         distance = (np.asarray(threshold, float)[..., None] - self.points) / self.scatter

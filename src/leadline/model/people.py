@@ -123,7 +123,7 @@ class Population:
         mean, inner = self.mean[:, at], self.covariance[:, at[:, None], at]
         spread = offset_sd(seen.body_sd[:1], self.thetas)
         loadings = personal_loadings(seen, None, self.thetas, spread)
-        personal = Gaussian(np.broadcast_to(seen.prior, (len(mean), len(seen))), loadings)
+        personal = Gaussian(np.broadcast_to(seen.prior, (len(mean), 1, len(seen))), loadings[:, None])
         rows = Rows(seen, self.thetas)
         own, shift = share_of(rows, personal, seen.exposure[:, at], mean, inner)
         # One diver's share can exceed the whole only by rounding, or where the records changed since the

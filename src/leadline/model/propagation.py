@@ -15,6 +15,9 @@ C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, 
 
 from __future__ import annotations
 
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -33,7 +36,7 @@ if TYPE_CHECKING:
     from leadline.model.row import Levels
     from leadline.model.settling import Settled
 
-__all__ = ["Cavity", "Propagation", "Sites", "Start", "propagate"]
+__all__ = ["Cavity", "Propagation", "Sites", "Start", "Sweeper", "propagate"]
 
 FloatArray = NDArray[np.float64]
 
@@ -43,6 +46,12 @@ TOLERANCE: Final = 1e-4
 EASY_SWEEPS: Final = 30
 MOST_SWEEPS: Final = 80
 """Sweeps at full pace, and in all. [-]"""
+
+MOST_ROUNDS: Final = 12
+"""Refinements of each diver with the shared effects held. [-]"""
+
+WORTH_THREADS: Final = 4000
+"""Rows from which a second thread is worth its while. [-]"""
 
 NEARLY: Final = 0.2
 """Change still to come that is let pass after all sweeps: one row's mean within a fifth of its sd. [-]"""
@@ -173,9 +182,18 @@ def _chain(theta: Hyperparameters, found: FloatArray) -> FloatArray:
 
 
 class Sweeper:
-    """Observations laid out once, for fits under many hyperparameters."""
+    """Observations laid out once, for fits under many hyperparameters.
 
-    def __init__(self, observations: Observations) -> None:
+    Parameters
+    ----------
+    observations : Observations
+        m >= 1 rows.
+    partitions : int, optional
+        Parts at work side by side, each of whole chunks; default one for each core, or one where there is
+        little to do. The result is the same bits whatever their number.
+    """
+
+    def __init__(self, observations: Observations, *, partitions: int | None = None) -> None:
         self.observations = observations
         self.layout: Layout = lay_out(observations)
         p, chunks = observations.n_exposures, len(self.layout.chunk_first) - 1
@@ -183,6 +201,18 @@ class Sweeper:
         self.shift = np.zeros((chunks, p))
         # Wide sites that chased each other stay narrow: in a search the evidence must not jump.
         self.loosest = np.zeros(len(self.layout.suits))
+        usual = (os.cpu_count() or 1) if len(observations) >= WORTH_THREADS else 1
+        bounds = np.linspace(0, chunks, min(partitions or usual, chunks) + 1).round().astype(int)
+        self.parts = list(zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True))
+
+    def _everywhere(self, work: Callable[[int, int], None]) -> None:
+        """Do the work on all chunks, part by part side by side; compiled code leaves the lock alone."""
+        if len(self.parts) == 1:
+            work(*self.parts[0])
+            return
+        with ThreadPoolExecutor(len(self.parts)) as pool:
+            for done in [pool.submit(work, *part) for part in self.parts]:
+                done.result()
 
     def propagate(
         self,
@@ -202,10 +232,9 @@ class Sweeper:
         terms = Terms(begin.sites.precision.copy(), begin.sites.shift.copy(), np.full(m, np.nan), np.ones(m))
         pace = Pace(np.full(d, FIRST_PART), np.full(d, np.inf), np.maximum(self.loosest, 0.0))
         mean, covariance = begin.mean, begin.covariance
-        left = np.inf
-        for number in range(1, MOST_SWEEPS + 1):
-            damping = min(1.0, EASY_SWEEPS / number)
-            sweep(
+
+        def swept(damping: float, rounds: int) -> Callable[[int, int], None]:
+            return lambda first, last: sweep(
                 self.layout,
                 level,
                 terms,
@@ -213,27 +242,22 @@ class Sweeper:
                 mean,
                 covariance,
                 damping,
-                12,
+                rounds,
                 0.3 * tolerance,
                 self.precision,
                 self.shift,
+                first,
+                last,
             )
+
+        left = np.inf
+        for number in range(1, MOST_SWEEPS + 1):
+            damping = min(1.0, EASY_SWEEPS / number)
+            self._everywhere(swept(damping, MOST_ROUNDS))
             if not self._sound():
                 pace.loosest[:] = NEVER
                 np.maximum(terms.precision, 0.0, out=terms.precision)
-                sweep(
-                    self.layout,
-                    level,
-                    terms,
-                    pace,
-                    mean,
-                    covariance,
-                    damping,
-                    0,
-                    1.0,
-                    self.precision,
-                    self.shift,
-                )
+                self._everywhere(swept(damping, 0))
             mean, covariance, precision, determinant = _beta(
                 np.add.reduce(self.precision, axis=0), np.add.reduce(self.shift, axis=0)
             )
@@ -268,7 +292,9 @@ class Sweeper:
 
         m, d = len(self.observations), len(self.layout.suits)
         found = _nothing_settled(m, d, len(self.precision))
-        settle(self.layout, level, terms, mean, covariance, found)
+        self._everywhere(
+            lambda first, last: settle(self.layout, level, terms, mean, covariance, found, first, last)
+        )
         sites = Sites(terms.precision, terms.shift)
         return Propagation(
             mean,

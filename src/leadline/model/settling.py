@@ -6,7 +6,7 @@ import math
 from typing import Final, NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from leadline.model.elimination import Local, Terms, eliminate, exposures, gathered, local, moments, step
@@ -217,11 +217,18 @@ def _settle(
     found.first_variance[d] = at.inverse[0, 0] + form(square, at.solved[0])
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True, nogil=True)
 def settle(
-    lay: Layout, level: Levels, terms: Terms, mean: FloatArray, covariance: FloatArray, found: Settled
+    lay: Layout,
+    level: Levels,
+    terms: Terms,
+    mean: FloatArray,
+    covariance: FloatArray,
+    found: Settled,
+    first: int,
+    last: int,
 ) -> None:
-    """Evidence, its gradient and the divers' offsets for settled sites.
+    """Evidence, its gradient and the divers' offsets for settled sites of some chunks.
 
     Parameters
     ----------
@@ -231,7 +238,9 @@ def settle(
         Posterior of beta.
     found : Settled
         Filled.
+    first, last : int
+        Chunks.
     """
-    for chunk in prange(len(lay.chunk_first) - 1):
+    for chunk in range(first, last):
         for d in range(lay.chunk_first[chunk], lay.chunk_first[chunk + 1]):
             _settle(lay, level, d, terms, mean, covariance, found, found.gradient[chunk])

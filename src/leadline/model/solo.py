@@ -98,7 +98,15 @@ class Rows:
 
 @dataclass(frozen=True)
 class Gaussian:
-    """Expected need of the rows before they are seen: mean (g, n) and loadings (g, n, r) on N(0, I)."""
+    """Expected need of the rows before they are seen, at u places: loadings on N(0, I).
+
+    Parameters
+    ----------
+    mean : ndarray, shape (g, u, n)
+        With nothing seen. [kg]
+    loadings : ndarray, shape (g, 1, n, r)
+        On r independent directions. [kg]
+    """
 
     mean: FloatArray
     loadings: FloatArray
@@ -115,10 +123,10 @@ def _refined(
 class _Pace:
     """How fast the sites move under each hyperparameter, and how wide they may be."""
 
-    def __init__(self, count: int) -> None:
-        self.part = np.full(count, 0.7)
-        self.loosest = np.zeros(count)
-        self.last = np.full(count, np.inf)
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self.part = np.full(shape, 0.7)
+        self.loosest = np.zeros(shape)
+        self.last = np.full(shape, np.inf)
         self.sweeps = 0
 
     def next(self, moved: FloatArray) -> FloatArray:
@@ -137,8 +145,8 @@ class _Pace:
 
 def _blend(old: Sites, new: Sites, part: FloatArray) -> Sites:
     return Sites(
-        old.precision + part[:, None] * (new.precision - old.precision),
-        old.shift + part[:, None] * (new.shift - old.shift),
+        old.precision + part[..., None] * (new.precision - old.precision),
+        old.shift + part[..., None] * (new.shift - old.shift),
     )
 
 
@@ -156,9 +164,9 @@ def _inverse(loadings: FloatArray, precision: FloatArray) -> tuple[FloatArray, F
     """Posterior covariance of the directions, and the precisions, none negative if it must be."""
     matrix = _information(loadings, precision)
     if (precision < 0).any():
-        sound = np.linalg.eigvalsh(matrix)[:, 0] > 1e-8
+        sound = np.linalg.eigvalsh(matrix)[..., 0] > 1e-8
         if not sound.all():
-            precision = np.where(sound[:, None], precision, np.maximum(precision, 0.0))
+            precision = np.where(sound[..., None], precision, np.maximum(precision, 0.0))
             matrix = _information(loadings, precision)
     return np.asarray(np.linalg.inv(matrix), float), precision
 
@@ -170,20 +178,25 @@ class Settled:
     Parameters
     ----------
     sites : Sites
-        Of the n rows.
-    mean, covariance : ndarray, shape (g, r), (g, r, r)
+        Of the n rows; shape (g, u, n).
+    mean, covariance : ndarray, shape (g, u, r), (g, u, r, r)
         Of the r directions. [-]
-    log_mass : ndarray, shape (g,)
+    log_mass : ndarray, shape (g, u)
         Log of the integral of prior and sites; what the exact likelihoods say beyond it makes the evidence.
+    log_evidence : ndarray, shape (g, u)
+        With the sites scaled so that each agrees with its likelihood.
     """
 
     sites: Sites
     mean: FloatArray
     covariance: FloatArray
     log_mass: FloatArray
+    log_evidence: FloatArray
 
 
-def settled(rows: Rows, before: Gaussian) -> Settled:
+def settled(
+    rows: Rows, before: Gaussian, *, tolerance: float = TOLERANCE, sweeps: int = MOST_SWEEPS
+) -> Settled:
     """Settle the sites of one diver's rows.
 
     Parameters
@@ -192,6 +205,10 @@ def settled(rows: Rows, before: Gaussian) -> Settled:
         n >= 1 of them, under g hyperparameters.
     before : Gaussian
         Their expected needs with nothing seen.
+    tolerance : float
+        Change of a row's mean still to come, in its sd. [-]
+    sweeps : int
+        Most of them.
 
     Returns
     -------
@@ -204,27 +221,30 @@ def settled(rows: Rows, before: Gaussian) -> Settled:
     as they are: what an answer shows is corrected by the exact likelihoods afterwards.
     """
     f, m = before.loadings, before.mean
+    back = np.swapaxes(f, -1, -2)
     sites = Sites(np.zeros(m.shape), np.zeros(m.shape))
-    pace, last = _Pace(len(m)), m
-    for sweep in range(MOST_SWEEPS + 1):
+    pace, last = _Pace(m.shape[:-1]), m
+    for sweep in range(sweeps + 1):
         covariance, precision = _inverse(f, sites.precision)
         sites = Sites(precision, sites.shift)
         through = f @ covariance
         variance = np.maximum(np.sum(through * f, axis=-1), 1e-12)
-        pulled = np.swapaxes(f, -1, -2) @ (sites.shift - precision * m)[..., None]
+        pulled = back @ (sites.shift - precision * m)[..., None]
         need = m + (through @ pulled)[..., 0]
+        mean, spread = _cavity(need, variance, sites)
         if sweep:
             moved = np.max(np.abs(need - last) / np.sqrt(variance), axis=-1)
-            if np.max(pace.next(moved)) < TOLERANCE or sweep == MOST_SWEEPS:
+            if np.max(pace.next(moved)) < tolerance or sweep == sweeps:
                 break
         last = need
-        mean, spread = _cavity(need, variance, sites)
-        _, slope, curvature = (t[:, 0] for t in rows.terms(mean[:, None], spread[:, None]))
-        loosest = np.minimum(pace.loosest, 0.0)[:, None]
+        _, slope, curvature = rows.terms(mean, spread)
+        loosest = np.minimum(pace.loosest, 0.0)[..., None]
         sites = _blend(sites, _refined(mean, spread, slope, curvature, loosest), pace.part)
     constant = sites.shift * m - 0.5 * precision * m**2 + 0.5 * (sites.shift - precision * m) * (need - m)
     mass = constant.sum(axis=-1) + 0.5 * np.linalg.slogdet(covariance)[1]
-    return Settled(sites, (covariance @ pulled)[..., 0], covariance, mass)
+    scales = rows.value(mean, spread) - 0.5 * (need**2 / variance - mean**2 / spread)
+    scales -= 0.5 * np.log(variance / spread)
+    return Settled(sites, (covariance @ pulled)[..., 0], covariance, mass, mass + scales.sum(axis=-1))
 
 
 def share_of(
@@ -253,9 +273,9 @@ def share_of(
     The same sweeps with the posterior of beta held: its cavity is whatever is left of it, so the sites
     settle where those of the whole fit did.
     """
-    f, m = personal.loadings, personal.mean
+    f, m = personal.loadings[:, 0], personal.mean[:, 0]
     sites = Sites(np.zeros(m.shape), np.zeros(m.shape))
-    pace, last = _Pace(len(m)), m
+    pace, last = _Pace(m.shape[:1]), m
     base = m + mean @ exposure.T
     for sweep in range(MOST_SWEEPS + 1):
         own, precision = _inverse(f, sites.precision)
@@ -273,7 +293,7 @@ def share_of(
         last = need
         centre, spread = _cavity(need, variance, sites)
         _, slope, curvature = (t[:, 0] for t in rows.terms(centre[:, None], spread[:, None]))
-        loosest = np.minimum(pace.loosest, 0.0)[:, None]
+        loosest = np.minimum(pace.loosest, 0.0)[..., None]
         sites = _blend(sites, _refined(centre, spread, slope, curvature, loosest), pace.part)
     information = np.swapaxes(exposure[None], -1, -2) @ (sites.precision[..., None] * left)
     shift = (np.swapaxes(left, -1, -2) @ (sites.shift - sites.precision * m)[..., None])[..., 0]

@@ -6,7 +6,7 @@ import math
 from typing import Final, NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from leadline.model.elimination import Local, Terms, eliminate, exposures, gathered, local, moments
@@ -162,7 +162,7 @@ def _refine(
     _share(lay, d, at, precision, shift)
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True, nogil=True)
 def sweep(
     lay: Layout,
     level: Levels,
@@ -175,8 +175,10 @@ def sweep(
     enough: float,
     precision: FloatArray,
     shift: FloatArray,
+    first: int,
+    last: int,
 ) -> None:
-    """Refine the sites of all rows, then sum what they say of beta.
+    """Refine the sites of the rows of some chunks, then sum what they say of beta.
 
     Parameters
     ----------
@@ -190,10 +192,14 @@ def sweep(
         Bound on every diver's pace. [-]
     rounds : int
         Refinements of each diver with beta held; 0 only sums.
+    enough : float
+        Change of a row's mean, in its sd, at which they may end. [-]
     precision, shift : ndarray, shape (chunks, p, p), (chunks, p)
         Filled chunk by chunk.
+    first, last : int
+        Chunks; other threads may have the others at work.
     """
-    for chunk in prange(len(lay.chunk_first) - 1):
+    for chunk in range(first, last):
         precision[chunk] = 0.0
         shift[chunk] = 0.0
         for d in range(lay.chunk_first[chunk], lay.chunk_first[chunk + 1]):
