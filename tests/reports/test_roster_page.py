@@ -132,6 +132,10 @@ def test_class_never_looked_at_is_from_physics_only(parse) -> None:
     assert "Nobody is flagged" in page.text()
     assert page.text().count("From physics only: never looked at with an empty BC") == 4
     assert fields(page, "never_looked") == [4]
+    assert "of 4 (100\xa0%;" in page.text()
+    assert "corrected by what other divers have shown" in page.text()
+    unfitted = parse(render(make_roster(students, fitted=None)))
+    assert "from physics only: the formulas." in unfitted.text()
 
 
 def test_costs_and_their_sum(parse) -> None:

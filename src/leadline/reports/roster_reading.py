@@ -29,6 +29,10 @@ class RosterReading(Reading):
         """A share or a chance in whole per cent."""
         return _data(value, field, phrase.percent(value))
 
+    def counted(self, value: float, *, field: str) -> Markup:
+        """A share that was counted, in whole per cent: none and all are said as they are."""
+        return _data(value, field, UNKNOWN if isnan(value) else f"{100 * value:.0f}{phrase.NO_BREAK}%")
+
     def number(self, value: float, *, field: str) -> Markup:
         """An expected number of people, to a tenth."""
         return _data(value, field, UNKNOWN if isnan(value) else f"{value:.1f}")
@@ -67,7 +71,7 @@ class RosterReading(Reading):
         went = roster_words.course(change.pooled_kg)
         value = self.mass(abs(change.pooled_kg), field="overall.pooled_kg")
         if went == "steady":
-            return Markup("stays about the same (change {})").format(
+            return Markup("stays about the same: change {}").format(
                 self.mass(change.pooled_kg, signed=True, field="overall.pooled_kg")
             )
         return Markup("{} by {}").format("comes down" if went == "down" else "goes up", value)
