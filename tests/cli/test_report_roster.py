@@ -88,7 +88,7 @@ def test_index_of_the_folder_leads_to_it(run, tmp_path: Path) -> None:
         (["--group", "Course B"], 1, "no dive is in group 'Course B'"),
         (["--since", "May"], 2, "2026-05-31"),
         (["--out", "file/pages"], 1, "file"),
-        (["--risk", "0.9"], 2, "0.001<=x<=0.5"),
+        (["--risk", "0.9"], 2, "--risk"),
     ],
 )
 def test_refusals(run, club: Path, tmp_path: Path, options, status, message) -> None:
