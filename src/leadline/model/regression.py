@@ -19,7 +19,7 @@ from leadline.model.frame import INTERCEPT_SD, Frame, observations
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Observations
 from leadline.model.population import Fit
-from leadline.model.propagation import Propagation, Sites, propagate
+from leadline.model.propagation import Propagation, propagate
 
 __all__ = ["Regression", "regress"]
 
@@ -193,11 +193,6 @@ def _coordinate(name: str) -> int:
     return int(np.flatnonzero(moved)[0])
 
 
-def _settled(found: Propagation) -> tuple[FloatArray, Sites]:
-    """Posterior mean of intercept and slopes, and what each row says, as a normal curve."""
-    return found.moments.beta, found.sites
-
-
 def _propagated(rows: Observations, theta: Hyperparameters, *, sketch: bool) -> Propagation:
     """Sites settled in their widths too.
 
@@ -206,7 +201,7 @@ def _propagated(rows: Observations, theta: Hyperparameters, *, sketch: bool) -> 
     found = propagate(rows, theta, sketch=sketch)
     for _ in range(MOST_REPEATS if found.sweeps < FEW_SWEEPS else 0):
         before = found.log_evidence
-        found = propagate(rows, theta, start=_settled(found)[1], sketch=sketch)
+        found = propagate(rows, theta, start=found.start, sketch=sketch)
         if abs(found.log_evidence - before) < STEADY * len(rows):
             break
     return found
@@ -239,7 +234,7 @@ class _Search:
         """What is to be minimised, and its gradient."""
         found, *_ = self.at(point)
         away = (point - np.log(USUAL_SD)) / USUAL_SPREAD
-        square = _settled(found)[0] ** 2 + np.diag(np.linalg.inv(found.precision))
+        square = found.mean**2 + np.diag(np.linalg.inv(found.precision))
         slopes = {"slope": float(np.sum(square[self.slopes] - 1))}
         engine = {name: float(found.gradient[_coordinate(name)]) for name in SDS[1:]}
         gradient = np.array([(slopes | engine)[name] for name in self.free])
@@ -320,8 +315,15 @@ def regress(
     fixed = {name: float(value) for name, value in given.items() if value is not None}
     search = _Search(rows, np.arange(int(intercept), rows.n_exposures), fixed)
     point = search.best()
-    found, rows, theta = search.at(point, sketch=False)
-    mean, sites = _settled(found)
+    try:
+        found, rows, theta = search.at(point, sketch=False)
+    except FitError as error:
+        raise FitError(
+            "the regression did not settle: if the targets of whole groups are open on the same side, "
+            "leave the groups out or add readings",
+            error.diagnostics,
+        ) from error
+    mean, sites = found.mean, found.start.sites
     starts = np.flatnonzero(np.diff(rows.diver, prepend=-1))
     t, left = sites.precision, sites.shift - sites.precision * (rows.exposure @ mean)
     pivot = 1 / theta.diver_sd**2 + np.add.reduceat(t, starts)
