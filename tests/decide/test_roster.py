@@ -270,6 +270,18 @@ def test_flags_are_as_often_false_as_stated() -> None:
     assert caught / heavy == pytest.approx((flagged - stated) / expected, abs=0.15)
 
 
+def test_school_without_looks_teaches_nobody_to_be_sure() -> None:
+    """A school of 120, more than half of them too heavy, learned from and never looked at: bounds alone must
+    not add up to proof. Independent: the known truth."""
+    data, made = schooled(21, 0.0)
+    truth = made.too_heavy()
+    assert sum(truth.values()) > 60
+    assert {one.basis for one in data.students} == {"physics"}
+    chosen = [one for one in data.students if one.flagged]
+    assert sum(not truth[one.diver] for one in chosen) <= 2 + 0.1 * len(chosen)
+    assert len(chosen) < 12
+
+
 def test_without_looks_a_flag_is_no_surer_than_prior_and_bound() -> None:
     """Independent: the prior cut off at the lowest proven lead; and physics is said to be all."""
     made = school(23, looked=0.0, wrong=0.0, classes=8)

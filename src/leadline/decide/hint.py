@@ -40,7 +40,7 @@ class Case:
     need : Marginal
         On all evidence; the lead as given.
     before_mean, before_sd : float
-        Of the expected need of anybody of that body in that kit. [kg]
+        Of the expected need before any record of this student. [kg]
     excess : float
         First lead recorded in that kit, less the need expected then; NaN where unknown. [kg]
     chance : ndarray, shape (g,)

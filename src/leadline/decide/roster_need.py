@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from leadline.decide.advice import TOO_HEAVY, Advice, answers
-from leadline.decide.assessment import Assessment
+from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.decide.block import Block
 from leadline.decide.flag import majority
 from leadline.decide.hint import Case, cautious_chances
@@ -28,6 +28,9 @@ IntArray = NDArray[np.int64]
 LAST_DIVES: Final = 5
 """The latest dives of which most must be more than 2 kg over."""
 
+NOTHING: Final = -1
+"""A place in time before all evidence."""
+
 ROWS_AT_ONCE: Final = 20_000
 """Rows whose exposures are held at once."""
 
@@ -43,7 +46,7 @@ class Found:
     need : Marginal
         Of that dive.
     before_mean, before_sd : float
-        Of the expected need on that dive, for anybody of that body in that kit. [kg]
+        Of the expected need on that dive before any record of this student. [kg]
     offset, variance : dict of int to float
         For each suit worn, by key: best estimate of need less `Needs.expected`, and its variance, the scatter
         of single dives left out. [kg, kg²]
@@ -159,7 +162,6 @@ def needs(
     rows, student, plan, last = _rows(assessment, wanted)
     first = _first(assessment, plan)
     expected = _expected(assessment, np.concatenate([rows, plan, first[first >= 0]]))
-    before = _before(assessment, plan)
     given = answers(assessment, block=block, risk=risk, imperial=imperial)
     ends = np.searchsorted(student, np.arange(len(plan) + 1))
     found = []
@@ -170,12 +172,15 @@ def needs(
         others = [key for key in targets if key != here]
         known = dict(zip(others, _needs(assessment, [targets[key] for key in others]), strict=True))
         known[here] = answer.need
+        # Without the share of this student's own records in what the population has taught: where nobody was
+        # looked at they would count twice, and everybody would seem sure to carry too much.
+        before = _needs(assessment, [int(plan[i])], until=NOTHING)[0]
         found.append(
             Found(
                 answer.advice,
                 answer.need,
-                float(expected[plan[i]]),
-                float(before[i]),
+                before.mean,
+                before.expected_sd,
                 {key: float(need.quantile(0.5) - expected[targets[key]]) for key, need in known.items()},
                 {key: need.expected_sd**2 for key, need in known.items()},
             )
@@ -195,12 +200,12 @@ def needs(
     )
 
 
-def _needs(assessment: Assessment, rows: list[int]) -> list[Marginal]:
-    """Needs of one diver at the reserve, on all evidence."""
+def _needs(assessment: Assessment, rows: list[int], *, until: int = ALL_TIME) -> list[Marginal]:
+    """Needs of one diver at the reserve, on the evidence up to a place in time."""
     if not rows:
         return []
     at = np.array(rows)
-    return assessment.marginals(at, assessment.state(at, pressure=RESERVE_PRESSURE))
+    return assessment.marginals(at, assessment.state(at, pressure=RESERVE_PRESSURE), until=until)
 
 
 def _rows(assessment: Assessment, wanted: NDArray[np.bool_]) -> tuple[IntArray, IntArray, IntArray, IntArray]:
@@ -239,22 +244,3 @@ def _expected(assessment: Assessment, rows: IntArray) -> FloatArray:
         ledger, shared = assessment.prior(some, assessment.state(some, pressure=RESERVE_PRESSURE))
         need[some] = ledger.need + shared.values @ mean
     return need
-
-
-def _before(assessment: Assessment, plan: IntArray) -> FloatArray:
-    """Sd of the expected need of anybody of that body in that kit, by what the population has taught. [kg].
-
-    A student's own share in what the population has taught is left in: among many it is small, and this only
-    weighs a hint.
-    """
-    sd = np.zeros(len(plan))
-    covariance = assessment.fit.aligned(assessment.evidence.observations.names)[1]
-    theta = assessment.fit.theta
-    for start in range(0, len(plan), ROWS_AT_ONCE):
-        some = slice(start, start + ROWS_AT_ONCE)
-        shared = assessment.prior(plan[some], assessment.state(plan[some], pressure=RESERVE_PRESSURE))[1]
-        taught = np.sum((shared.values @ covariance) * shared.values, axis=1)
-        body = theta.body_factor * np.hypot(shared.body_sd, shared.rest_sd)
-        own = theta.diver_sd**2 + body**2 + (theta.suit_factor * shared.suit_sd) ** 2
-        sd[some] = np.sqrt(taught + own)
-    return sd
