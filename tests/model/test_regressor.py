@@ -22,6 +22,7 @@ from sklearn.preprocessing import StandardScaler
 from sklearn.utils.estimator_checks import parametrize_with_checks
 
 from leadline.errors import FitError, OutOfRangeError
+from leadline.model.frame import INTERCEPT_SD
 from leadline.model.regression import USUAL_SD, USUAL_SPREAD
 from leadline.model.regressor import IntervalRegressor
 
@@ -162,13 +163,19 @@ def test_intervals_match_brute_force_integration():
 
 
 def test_upper_bounds_alone_leave_the_band_open_below(rng):
-    X = rng.normal(size=(12, 1))
-    y = np.column_stack([np.full(12, -np.inf), 5 + 0.1 * rng.normal(size=12)])
-    mean, sd, q = IntervalRegressor().fit(X, y).predict(X, return_std=True, quantiles=PARTS)
-    assert np.all(np.isfinite(np.column_stack([mean, sd, q])))
-    # Far below the bounds, wide, and longer downwards than upwards.
-    assert np.all(q[:, 0] < 0)
-    assert np.all(q[:, 2] - q[:, 0] > q[:, 4] - q[:, 2])
+    # Independent: one unknown mean, prior times likelihood on a grid.
+    upper = 1 + 0.1 * rng.normal(size=12)
+    y = np.column_stack([np.full(12, -np.inf), upper])
+    found = IntervalRegressor(slope_sd=4.0, noise_sd=1.0, fit_intercept=False).fit(np.ones((12, 1)), y)
+    mean, sd, q = found.predict([[1.0]], return_std=True, quantiles=PARTS)
+    grid = np.linspace(-28, 28, 56001)
+    log = stats.norm.logpdf(grid, 0, 4) + stats.norm.logcdf(upper[:, None], grid).sum(axis=0)
+    weight = np.exp(log) / np.exp(log).sum()
+    middle = weight @ grid
+    wide = np.sqrt(weight @ (grid - middle) ** 2 + 1)
+    assert_allclose([weight @ stats.norm.cdf(edge, grid) for edge in q[0]], PARTS, atol=0.005)
+    assert_allclose(mean, middle, atol=0.1 * wide)
+    assert_allclose(sd, wide, rtol=0.25)  # redundant bounds: see the estimator's notes
 
 
 def test_a_stranger_has_no_offset_and_a_wider_band(rng):
@@ -191,7 +198,7 @@ def test_balanced_intervals_are_as_narrow_as_they_should_be():
     y = np.array([[-1.0, -0.8], [0.8, 1.0]] * 3)
     found = IntervalRegressor(noise_sd=0.5, slope_sd=1.0).fit(np.zeros((6, 1)), y)
     mean = np.linspace(-9, 9, 18001)
-    log = stats.norm.logpdf(mean, 0, 10 * found._found.frame.size)
+    log = stats.norm.logpdf(mean, 0, INTERCEPT_SD * found._found.frame.size)
     for lower, upper in y:
         with np.errstate(divide="ignore"):  # far out on the grid nothing is left
             log += np.log(stats.norm.cdf(upper, mean, 0.5) - stats.norm.cdf(lower, mean, 0.5))

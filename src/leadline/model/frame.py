@@ -19,7 +19,7 @@ __all__ = ["Frame", "observations"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-INTERCEPT_SD: Final = 10.0
+INTERCEPT_SD: Final = 4.0
 """Prior sd of the intercept around the middle of the targets, in their spreads. [-]"""
 
 NARROW: Final = 1e-6
