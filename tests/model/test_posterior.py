@@ -13,7 +13,7 @@ from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.observations import Form, Observations
 from leadline.model.population import Fit, fit, prior_fit
-from leadline.model.propagation import propagate
+from leadline.model.propagation import Sweeper, propagate
 
 from .worlds import draw
 
@@ -149,14 +149,31 @@ def one_diver(lower, upper, fits, *, prior=5.0):
     )
 
 
+DOWN = [6.5, 6.0, 5.5, 5.5, 5.0, 5.0]
+
+
 @pytest.mark.parametrize(
-    "fits",
-    [[[0, 1, 1]] * 6, [[0, 1, 0]] * 2 + [[0, 0, 1]], [[1, 0, 0]] + [[0, 1, 1]] * 3],
-    ids=["only 'hovered, BC unknown'", "hovered and sank", "rose, then hovered"],
+    ("fits", "leads"),
+    [
+        ([[0, 1, 1]] * 6, DOWN),
+        ([[0, 1, 0]] * 2 + [[0, 0, 1]], DOWN[:3]),
+        ([[1, 0, 0]] + [[0, 1, 1]] * 3, DOWN[:4]),
+        ([[0, 1, 0], [0, 1, 0], [0, 0, 1]], [7.0, 9.0, 9.0]),
+        ([[0, 1, 0], [0, 1, 0], [0, 0, 1]], [10.0, 10.5, 8.0]),
+        ([[1, 0, 0], [0, 0, 1], [0, 1, 0]], [8.0, 3.0, 1.0]),
+    ],
+    ids=[
+        "only 'hovered, BC unknown'",
+        "hovered and sank",
+        "rose, then hovered",
+        "one contradiction",
+        "far from physics",
+        "all against all",
+    ],
 )
-def test_posterior_matches_brute_force_integration(fits):
+def test_posterior_matches_brute_force_integration(fits, leads):
     # Independent: prior times likelihood on a fine grid, plain normal probabilities.
-    leads = np.array([6.5, 6.0, 5.5, 5.5, 5.0, 5.0])[: len(fits)]
+    leads = np.array(leads)
     theta = Hyperparameters()
     rows = one_diver(leads, leads, fits)
     target = Targets(np.array([5.0]), np.zeros((1, 1)), np.array([0.5]), np.array([0]), 1.0)
@@ -174,7 +191,7 @@ def test_posterior_matches_brute_force_integration(fits):
     mean = density @ grid
     wide = np.sqrt(density @ (grid - mean) ** 2)
     assert_allclose(found.mean, mean, atol=0.01 * wide)
-    assert_allclose(found.expected_sd, wide, rtol=0.01)
+    assert_allclose(found.expected_sd, wide, rtol=0.015)
     cumulative = np.array(
         [density @ stats.norm.cdf(x, grid, theta.scatter) for x in found.quantile([0.025, 0.5, 0.975])]
     )
@@ -217,19 +234,43 @@ def test_evidence_of_wide_boxes_matches_brute_force_integration(count, breath_in
     assert_allclose(propagate(rows, theta).log_evidence, brute_evidence(rows, theta, fits, leads), atol=0.03)
 
 
-def test_the_gradient_of_the_evidence_matches_differences(rng):
-    # Without wrong records every likelihood is log-concave, and the fixed point is exact.
-    theta = replace(Hyperparameters(), wrong=1e-6)
-    o = draw(rng, divers=15, dives=6, theta=theta).observations
-    found, vector, step = propagate(o, theta), theta.to_vector(), 1e-3
-    for j in (0, 1, 2, 3, 4, 5, 7, 8, 9, 11, 12):
-        up, down = vector.copy(), vector.copy()
-        up[j] += step
-        down[j] -= step
-        values = [
-            propagate(o, Hyperparameters.from_vector(v), start=found.start).log_evidence for v in (up, down)
-        ]
-        assert_allclose(found.gradient[j], (values[0] - values[1]) / (2 * step), atol=0.02, rtol=0.05)
+@pytest.mark.parametrize("seed", range(50))
+def test_the_gradient_of_the_evidence_matches_differences(seed):
+    # Without wrong records every likelihood is log-concave, and the fixed point is exact. Independent: the
+    # evidence itself, in a random direction of all hyperparameters, at hyperparameters drawn from their prior.
+    rng = np.random.default_rng(seed)
+    o = draw(rng, divers=6, dives=5, exposures=3).observations
+    time = np.sort(rng.uniform(0, 1.5, len(o)))[o.occasion]
+    o = replace(o, elapsed=(time / 28 * 365.25).round() * 28 / 365.25)
+    vector = CENTRE + 0.7 * SPREAD * rng.normal(size=len(CENTRE))
+    vector[6] = -14.0
+    direction, step = SPREAD * rng.normal(size=len(CENTRE)), 1e-3
+    direction[6] = 0.0
+    sweeper = Sweeper(o)
+    found = sweeper.propagate(Hyperparameters.from_vector(vector), tolerance=1e-7)
+    up, down = (
+        sweeper.propagate(
+            Hyperparameters.from_vector(vector + side * step * direction), start=found.start, tolerance=1e-7
+        ).log_evidence
+        for side in (1, -1)
+    )
+    assert_allclose(found.gradient @ direction, (up - down) / (2 * step), atol=2e-3, rtol=2e-3)
+
+
+def test_the_gradient_holds_where_records_may_be_wrong(rng):
+    # As above with mixtures; each coordinate by itself.
+    o = draw(rng, divers=15, dives=6).observations
+    vector, sweeper = Hyperparameters().to_vector(), Sweeper(o)
+    found = sweeper.propagate(Hyperparameters(), tolerance=1e-7)
+    for j in range(13):
+        step = 1e-3 * np.eye(len(vector))[j]
+        up, down = (
+            sweeper.propagate(
+                Hyperparameters.from_vector(vector + side * step), start=found.start, tolerance=1e-7
+            ).log_evidence
+            for side in (1, -1)
+        )
+        assert_allclose(found.gradient[j], (up - down) / 2e-3, atol=0.03, rtol=0.02)
 
 
 def test_the_population_without_a_diver_is_the_population_fitted_without_that_diver(rng):

@@ -44,8 +44,9 @@ KNOTS: Final = 13
 """Points at which the rows are settled anew; between them the correction is smooth. [-]"""
 
 ROUGHLY: Final = 1e-2
-FEW_SWEEPS: Final = 8
-"""Tolerance and sweeps there. [-]"""
+NEARLY: Final = 0.05
+FEW_SWEEPS: Final = 15
+"""Tolerance that is sought, that is let pass, and sweeps there. [-]"""
 
 LOG_SQRT_2PI: Final = 0.9189385332046727
 
@@ -116,7 +117,10 @@ class _Settled:
         return np.asarray(beyond.sum(axis=-1) + normal + self.log_mass[:, None])
 
     def log_conditional(self, points: FloatArray, direction: int) -> FloatArray:
-        """The same by settling the rows anew given each point: right where records contradict each other."""
+        """The same by settling the rows anew given each point: right where records contradict each other.
+
+        NaN where they do not settle in a few sweeps.
+        """
         length = self.start_sd[:, direction]
         unit = self.of_directions[:, direction] / length[:, None]
         along = (self.of_rows @ unit[..., None])[..., 0]
@@ -128,9 +132,10 @@ class _Settled:
             Gaussian(mean, _turned(apart)[:, None]),
             tolerance=ROUGHLY,
             sweeps=FEW_SWEEPS,
+            loose=False,
         )
         normal = -0.5 * score**2 - np.log(length[:, None]) - LOG_SQRT_2PI
-        return np.asarray(found.log_evidence + normal)
+        return np.where(found.left < NEARLY, found.log_evidence + normal, np.nan)
 
 
 def _settle(population: Population, seen: Observations, targets: Targets) -> _Settled:
@@ -193,7 +198,17 @@ def _corrected(found: _Settled, direction: int, points: FloatArray, logs: FloatA
     few = points[np.unique(np.linspace(0, len(points) - 1, KNOTS).round().astype(int))]
     exact = found.log_conditional(few, direction)
     plain = np.stack([np.interp(few, points, row) for row in logs])
-    return np.asarray(logs + np.stack([np.interp(points, few, row) for row in exact - plain]))
+    return np.stack(
+        [row + _between(points, few, more) for row, more in zip(logs, exact - plain, strict=True)]
+    )
+
+
+def _between(points: FloatArray, few: FloatArray, more: FloatArray) -> FloatArray:
+    """Corrections carried from a few points to all; none where there are none."""
+    known = ~np.isnan(more)
+    if not known.any():
+        return np.zeros(len(points))
+    return np.asarray(np.interp(points, few[known], more[known]))
 
 
 def _weights(points: FloatArray, logs: FloatArray) -> FloatArray:

@@ -185,6 +185,8 @@ class Settled:
         Log of the integral of prior and sites; what the exact likelihoods say beyond it makes the evidence.
     log_evidence : ndarray, shape (g, u)
         With the sites scaled so that each agrees with its likelihood.
+    left : ndarray, shape (g, u)
+        Change still to come of some row's mean, in its sd. [-]
     """
 
     sites: Sites
@@ -192,10 +194,16 @@ class Settled:
     covariance: FloatArray
     log_mass: FloatArray
     log_evidence: FloatArray
+    left: FloatArray
 
 
 def settled(
-    rows: Rows, before: Gaussian, *, tolerance: float = TOLERANCE, sweeps: int = MOST_SWEEPS
+    rows: Rows,
+    before: Gaussian,
+    *,
+    tolerance: float = TOLERANCE,
+    sweeps: int = MOST_SWEEPS,
+    loose: bool = True,
 ) -> Settled:
     """Settle the sites of one diver's rows.
 
@@ -209,6 +217,8 @@ def settled(
         Change of a row's mean still to come, in its sd. [-]
     sweeps : int
         Most of them.
+    loose : bool
+        Whether a site may be wider than its cavity, as a mixture of right and wrong records can be.
 
     Returns
     -------
@@ -223,7 +233,7 @@ def settled(
     f, m = before.loadings, before.mean
     back = np.swapaxes(f, -1, -2)
     sites = Sites(np.zeros(m.shape), np.zeros(m.shape))
-    pace, last = _Pace(m.shape[:-1]), m
+    pace, last, left = _Pace(m.shape[:-1]), m, np.full(m.shape[:-1], np.inf)
     for sweep in range(sweeps + 1):
         covariance, precision = _inverse(f, sites.precision)
         sites = Sites(precision, sites.shift)
@@ -234,17 +244,18 @@ def settled(
         mean, spread = _cavity(need, variance, sites)
         if sweep:
             moved = np.max(np.abs(need - last) / np.sqrt(variance), axis=-1)
-            if np.max(pace.next(moved)) < tolerance or sweep == sweeps:
+            left = pace.next(moved)
+            if np.max(left) < tolerance or sweep == sweeps:
                 break
         last = need
         _, slope, curvature = rows.terms(mean, spread)
-        loosest = np.minimum(pace.loosest, 0.0)[..., None]
+        loosest = np.minimum(pace.loosest, 0.0)[..., None] * loose
         sites = _blend(sites, _refined(mean, spread, slope, curvature, loosest), pace.part)
     constant = sites.shift * m - 0.5 * precision * m**2 + 0.5 * (sites.shift - precision * m) * (need - m)
     mass = constant.sum(axis=-1) + 0.5 * np.linalg.slogdet(covariance)[1]
     scales = rows.value(mean, spread) - 0.5 * (need**2 / variance - mean**2 / spread)
     scales -= 0.5 * np.log(variance / spread)
-    return Settled(sites, (covariance @ pulled)[..., 0], covariance, mass, mass + scales.sum(axis=-1))
+    return Settled(sites, (covariance @ pulled)[..., 0], covariance, mass, mass + scales.sum(axis=-1), left)
 
 
 def share_of(
