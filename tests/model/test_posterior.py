@@ -236,8 +236,8 @@ def test_evidence_of_wide_boxes_matches_brute_force_integration(count, breath_in
 
 @pytest.mark.parametrize("seed", range(50))
 def test_the_gradient_of_the_evidence_matches_differences(seed):
-    # Without wrong records every likelihood is log-concave, and the fixed point is exact. Independent: the
-    # evidence itself, in a random direction of all hyperparameters, at hyperparameters drawn from their prior.
+    # Independent: the evidence itself, in a random direction of all hyperparameters, at hyperparameters drawn
+    # from their prior. Where a diver's sites had to be held narrow the evidence is not quite stationary.
     rng = np.random.default_rng(seed)
     o = draw(rng, divers=6, dives=5, exposures=3).observations
     time = np.sort(rng.uniform(0, 1.5, len(o)))[o.occasion]
@@ -254,7 +254,8 @@ def test_the_gradient_of_the_evidence_matches_differences(seed):
         ).log_evidence
         for side in (1, -1)
     )
-    assert_allclose(found.gradient @ direction, (up - down) / (2 * step), atol=2e-3, rtol=2e-3)
+    close = 2e-3 if sweeper.loosest.max() < 1 else 0.05
+    assert_allclose(found.gradient @ direction, (up - down) / (2 * step), atol=close, rtol=close)
 
 
 def test_the_gradient_holds_where_records_may_be_wrong(rng):
@@ -270,7 +271,7 @@ def test_the_gradient_holds_where_records_may_be_wrong(rng):
             ).log_evidence
             for side in (1, -1)
         )
-        assert_allclose(found.gradient[j], (up - down) / 2e-3, atol=0.03, rtol=0.02)
+        assert_allclose(found.gradient[j], (up - down) / 2e-3, atol=0.01, rtol=0.01)
 
 
 def test_the_population_without_a_diver_is_the_population_fitted_without_that_diver(rng):

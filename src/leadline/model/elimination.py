@@ -123,8 +123,13 @@ def step(lay: Layout, level: Levels, knot: int) -> float:
 
 
 @njit(cache=True)
-def eliminate(lay: Layout, level: Levels, d: int, z: FloatArray, at: Local, terms: Terms) -> float:
-    """Eliminate the diver's latent scalars; half of twice the log determinants met on the way."""
+def eliminate(
+    lay: Layout, level: Levels, d: int, z: FloatArray, at: Local, terms: Terms, last: bool
+) -> float:
+    """Eliminate the diver's latent scalars; the log determinants met on the way.
+
+    What is left for beta is summed only at the `last` time: the refinements before do without.
+    """
     knots = lay.knot_first[d + 1] - lay.knot_first[d]
     spread = level.diver_variance + level.body_square * lay.body_variance[d]
     pivots = _prior(lay, level, d, at, spread)
@@ -154,11 +159,13 @@ def eliminate(lay: Layout, level: Levels, d: int, z: FloatArray, at: Local, term
                 of_one[j] += t * row[j]
                 of_suit[j] += t * w * row[j]
                 at.column_shift[j] += b * row[j]
-            outer(at.shared, t, row, row)
+            if last:
+                outer(at.shared, t, row, row)
         if high - low > 1:
             pulled = level.scatter_variance / (1 + level.scatter_variance * one)
             pivots += math.log1p(level.scatter_variance * one)
-            outer(at.shared, -pulled, of_one, of_one)
+            if last:
+                outer(at.shared, -pulled, of_one, of_one)
             left = 1 - pulled * one
             for j in range(columns):
                 at.column_shift[j] -= pulled * shift * of_one[j]

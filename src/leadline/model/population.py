@@ -222,12 +222,11 @@ class _Posterior:
 
 def _covariance(posterior: _Posterior, point: FloatArray, settled: Propagation) -> FloatArray:
     """Covariance from the curvature at the mode, in prior sds; nowhere wider than the prior."""
+    here = -(settled.gradient * SPREAD - point)
     rows = np.array(
-        [
-            posterior.loss(point + step, settled.start)[1] - posterior.loss(point - step, settled.start)[1]
-            for step in DIFFERENCE * np.eye(len(point))
-        ]
-    ) / (2 * DIFFERENCE)
+        [posterior.loss(point + step, settled.start)[1] - here for step in DIFFERENCE * np.eye(len(point))]
+    )
+    rows /= DIFFERENCE
     values, vectors = np.linalg.eigh((rows + rows.T) / 2)
     return np.asarray((vectors / np.maximum(values, 1.0)) @ vectors.T)
 

@@ -19,6 +19,7 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -181,6 +182,30 @@ def _chain(theta: Hyperparameters, found: FloatArray) -> FloatArray:
     return gradient
 
 
+class _Shared:
+    """What all divers say of beta, moved at a pace of its own: less after a setback.
+
+    Many bounds that hang on one shared effect can push it to and fro for ever.
+    """
+
+    def __init__(self) -> None:
+        self.part, self.last = 1.0, np.inf
+        self.held: tuple[FloatArray, FloatArray] | None = None
+
+    def blended(self, left: float, precision: FloatArray, shift: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """The old natural parameters moved towards the new ones."""
+        if self.held is not None:
+            self.part = max(0.6 * self.part, 0.05) if left > 0.9 * self.last else min(1.15 * self.part, 1.0)
+            self.last = left
+            old = self.held
+            precision, shift = (
+                old[0] + self.part * (precision - old[0]),
+                old[1] + self.part * (shift - old[1]),
+            )
+        self.held = precision, shift
+        return precision, shift
+
+
 class Sweeper:
     """Observations laid out once, for fits under many hyperparameters.
 
@@ -205,14 +230,18 @@ class Sweeper:
         bounds = np.linspace(0, chunks, min(partitions or usual, chunks) + 1).round().astype(int)
         self.parts = list(zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True))
 
+    @cached_property
+    def pool(self) -> ThreadPoolExecutor:
+        """Threads for the parts; they end with the sweeper."""
+        return ThreadPoolExecutor(len(self.parts))
+
     def _everywhere(self, work: Callable[[int, int], None]) -> None:
         """Do the work on all chunks, part by part side by side; compiled code leaves the lock alone."""
         if len(self.parts) == 1:
             work(*self.parts[0])
             return
-        with ThreadPoolExecutor(len(self.parts)) as pool:
-            for done in [pool.submit(work, *part) for part in self.parts]:
-                done.result()
+        for done in [self.pool.submit(work, *part) for part in self.parts]:
+            done.result()
 
     def propagate(
         self,
@@ -233,7 +262,7 @@ class Sweeper:
         pace = Pace(np.full(d, FIRST_PART), np.full(d, np.inf), np.maximum(self.loosest, 0.0))
         mean, covariance = begin.mean, begin.covariance
 
-        def swept(damping: float, rounds: int) -> Callable[[int, int], None]:
+        def swept(damping: float, rounds: int, enough: float) -> Callable[[int, int], None]:
             return lambda first, last: sweep(
                 self.layout,
                 level,
@@ -243,26 +272,30 @@ class Sweeper:
                 covariance,
                 damping,
                 rounds,
-                0.3 * tolerance,
+                enough,
                 self.precision,
                 self.shift,
                 first,
                 last,
             )
 
-        left = np.inf
+        left, shared = np.inf, _Shared()
         for number in range(1, MOST_SWEEPS + 1):
             damping = min(1.0, EASY_SWEEPS / number)
-            self._everywhere(swept(damping, MOST_ROUNDS))
+            # No diver need settle closer than the shared effects have.
+            enough = max(0.3 * tolerance, min(0.1 * left, 0.05))
+            self._everywhere(swept(damping, MOST_ROUNDS, enough))
             if not self._sound():
                 pace.loosest[:] = NEVER
                 np.maximum(terms.precision, 0.0, out=terms.precision)
-                self._everywhere(swept(damping, 0))
-            mean, covariance, precision, determinant = _beta(
-                np.add.reduce(self.precision, axis=0), np.add.reduce(self.shift, axis=0)
-            )
+                self._everywhere(swept(damping, 0, enough))
             if number > 1:
-                left = float(np.max(pace.last))
+                left = float(np.max(pace.last)) / shared.part
+            mean, covariance, precision, determinant = _beta(
+                *shared.blended(
+                    left, np.add.reduce(self.precision, axis=0), np.add.reduce(self.shift, axis=0)
+                )
+            )
             if left < tolerance or (number == MOST_SWEEPS and (sketch or left < NEARLY)):
                 self.loosest = pace.loosest
                 return self._settled(theta, level, terms, mean, covariance, precision, determinant, number)

@@ -207,7 +207,7 @@ def _settle(
     last = lay.knot_first[d + 1] - lay.knot_first[d] - 1
     at = local(last + 1 + lay.suits[d], z.shape[1])
     own, square = gathered(lay, d, mean, covariance)
-    pivots = eliminate(lay, level, d, z, at, terms)
+    pivots = eliminate(lay, level, d, z, at, terms, False)
     moments(lay, level, d, z, at, terms, own, square)
     found.evidence[d] = _scales(lay, level, d, terms, found, gradient) - 0.5 * pivots
     _scalars_gradient(lay, level, d, z, at, terms, own, square, gradient)

@@ -21,14 +21,14 @@ FloatArray = NDArray[np.float64]
 LOOSEST: Final = -0.7
 """Least precision of a site against its cavity's: a mixture of right and wrong records may be wider. [-]"""
 
-MOST_TAKEN: Final = 0.1
+MOST_TAKEN: Final = 0.6
 """Most that one diver's wide sites may take from the precision of beta, whose prior has 1. [-]"""
 
 NEVER: Final = 1.0
 """Mark of a diver whose sites must not be wider than their cavities."""
 
 NEAR: Final = 0.02
-SLOW: Final = 0.1
+SLOW: Final = 0.06
 """Change still to come at which a diver's sites may become wider than their cavities, and the pace at which
 that is taken back for good: such sites can chase each other. [-, -]"""
 
@@ -67,11 +67,14 @@ def _update(lay: Layout, level: Levels, d: int, terms: Terms, part: float, loose
 
 
 @njit(cache=True)
-def _moved(lay: Layout, d: int, terms: Terms, before: FloatArray) -> float:
+def _moved(lay: Layout, d: int, terms: Terms, need: FloatArray, variance: FloatArray) -> float:
+    """Greatest change of a row since, in its sd: of its mean, or of the sd itself."""
     begin, end = lay.occasion_first[lay.diver_occasion[d]], lay.occasion_first[lay.diver_occasion[d + 1]]
     most = 0.0
     for n in range(begin, end):
-        most = max(most, abs(terms.need[n] - before[n - begin]) / math.sqrt(terms.variance[n]))
+        mean = abs(terms.need[n] - need[n - begin]) / math.sqrt(terms.variance[n])
+        wide = 0.5 * abs(terms.variance[n] / variance[n - begin] - 1)
+        most = max(most, mean, wide)
     return most
 
 
@@ -131,12 +134,15 @@ def _refine(
     begin = lay.occasion_first[lay.diver_occasion[d]]
     last = math.inf
     for turn in range(rounds):
-        before = terms.need[begin : begin + len(z)].copy()
-        if math.isnan(eliminate(lay, level, d, z, at, terms)):
+        need, variance = (
+            terms.need[begin : begin + len(z)].copy(),
+            terms.variance[begin : begin + len(z)].copy(),
+        )
+        if math.isnan(eliminate(lay, level, d, z, at, terms, False)):
             _tighten(terms, pace, d, begin, begin + len(z))
-            eliminate(lay, level, d, z, at, terms)
+            eliminate(lay, level, d, z, at, terms, False)
         moments(lay, level, d, z, at, terms, own, square)
-        left = _moved(lay, d, terms, before)
+        left = _moved(lay, d, terms, need, variance)
         if turn == 0:
             # What the other divers have moved since.
             pace.last[d] = left
@@ -154,10 +160,10 @@ def _refine(
                 pace.loosest[d] = LOOSEST
             last = left
         _update(lay, level, d, terms, pace.part[d], min(pace.loosest[d], 0.0))
-    lost = math.isnan(eliminate(lay, level, d, z, at, terms))
+    lost = math.isnan(eliminate(lay, level, d, z, at, terms, True))
     if lost or not _reduce(at):
         _tighten(terms, pace, d, begin, begin + len(z))
-        eliminate(lay, level, d, z, at, terms)
+        eliminate(lay, level, d, z, at, terms, True)
         _reduce(at)
     _share(lay, d, at, precision, shift)
 
