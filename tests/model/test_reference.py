@@ -19,8 +19,8 @@ STORED = [name for name in books.RECIPES if (run.FOLDER / f"{name}.json").exists
 
 UNSETTLED = pytest.mark.xfail(
     strict=True,
-    reason="rows settled anew given a need far from the rest have not settled in the sweeps they get: for a few "
-    "divers the log density there is ten too high and the answer jumps; with 100 sweeps all agree",
+    reason="rows settled anew given a need far from the rest have not settled in the sweeps they get: for a "
+    "few divers the log density there is ten too high and the answer jumps; with 100 sweeps all agree",
 )
 SHORT = {"standing": UNSETTLED, "rich": UNSETTLED}
 
