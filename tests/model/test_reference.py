@@ -17,13 +17,12 @@ STORED = [name for name in books.RECIPES if (run.FOLDER / f"{name}.json").exists
 """The rich book's summary takes a quarter of an hour to make; all others a minute or so."""
 
 
-SHORT = {
-    "one_sided": pytest.mark.xfail(
-        strict=True,
-        reason="three of sixty divers, of whom one record alone bounds need from below: that this record may "
-        "be wrong makes a second, lower part of their posterior, and the engine's 2.5 % quantile lacks it",
-    )
-}
+UNSETTLED = pytest.mark.xfail(
+    strict=True,
+    reason="rows settled anew given a need far from the rest have not settled in the sweeps they get: for a "
+    "few divers the log density there is ten too high and the answer jumps; with 100 sweeps all agree",
+)
+SHORT = {"standing": UNSETTLED, "rich": UNSETTLED}
 
 
 @pytest.fixture(scope="module")
