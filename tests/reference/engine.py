@@ -63,7 +63,7 @@ def engine(
     wanted = range(len(observations.body_sd)) if divers is None else divers
     found = [_offset(observations, diver, population) for diver in wanted]
     score = ndtri(np.asarray(levels))
-    theta = population.weights @ population.vectors
+    theta = population.theta_mean
     return {
         "offset": {
             "mean": np.array([each.mean for each in found]),

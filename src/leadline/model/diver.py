@@ -44,6 +44,13 @@ KNOTS: Final = 13
 """Points at which the rows are settled anew; between them the correction is smooth. [-]"""
 
 ROUGHLY: Final = 1e-2
+FAR: Final = 6.0
+"""Sds of the Gaussian from its mean beyond which rows taken one by one are not trusted. [-]"""
+
+MATTERS: Final = 8.0
+SLIGHT: Final = 0.1
+"""Log density below the peak that matters, and a correction there that does not. [-]"""
+
 NEARLY: Final = 0.05
 FEW_SWEEPS: Final = 15
 """Tolerance that is sought, that is let pass, and sweeps there. [-]"""
@@ -116,19 +123,20 @@ class _Settled:
         normal = -0.5 * (away / sd[:, None]) ** 2 - np.log(sd[:, None]) - LOG_SQRT_2PI
         return np.asarray(beyond.sum(axis=-1) + normal + self.log_mass[:, None])
 
-    def log_conditional(self, points: FloatArray, direction: int) -> FloatArray:
+    def log_conditional(self, points: FloatArray, direction: int, *, one: int | None = None) -> FloatArray:
         """The same by settling the rows anew given each point: right where records contradict each other.
 
-        NaN where they do not settle in a few sweeps.
+        NaN where they do not settle in a few sweeps. Under `one` of the hyperparameters alone, or all.
         """
-        length = self.start_sd[:, direction]
-        unit = self.of_directions[:, direction] / length[:, None]
-        along = (self.of_rows @ unit[..., None])[..., 0]
-        score = (points - self.start[:, direction, None]) / length[:, None]
-        mean = self.before[:, None] + score[..., None] * along[:, None]
-        apart = self.of_rows - along[..., None] * unit[:, None]
+        at = slice(None) if one is None else slice(one, one + 1)
+        length = self.start_sd[at, direction]
+        unit = self.of_directions[at, direction] / length[:, None]
+        along = (self.of_rows[at] @ unit[..., None])[..., 0]
+        score = (points - self.start[at, direction, None]) / length[:, None]
+        mean = self.before[at, None] + score[..., None] * along[:, None]
+        apart = self.of_rows[at] - along[..., None] * unit[:, None]
         found = settled(
-            self.rows,
+            self.rows if one is None else self.rows.under(one),
             Gaussian(mean, _turned(apart)[:, None]),
             tolerance=ROUGHLY,
             sweeps=FEW_SWEEPS,
@@ -196,19 +204,31 @@ def _grid(found: _Settled, direction: int) -> tuple[FloatArray, FloatArray]:
 def _corrected(found: _Settled, direction: int, points: FloatArray, logs: FloatArray) -> FloatArray:
     """Log densities that hold where the rows cannot be taken one by one."""
     few = points[np.unique(np.linspace(0, len(points) - 1, KNOTS).round().astype(int))]
-    exact = found.log_conditional(few, direction)
     plain = np.stack([np.interp(few, points, row) for row in logs])
-    return np.stack(
-        [row + _between(points, few, more) for row, more in zip(logs, exact - plain, strict=True)]
-    )
+    away = np.abs(points - found.centre[:, direction, None]) > FAR * found.sd[:, direction, None]
+    top = np.max(np.where(away, -np.inf, logs), axis=1, keepdims=True)
+    if not np.any(away & (logs > top - MATTERS)):
+        middle = int(np.argsort(top[:, 0])[len(top) // 2])
+        first = found.log_conditional(few, direction, one=middle)[0]
+        matters = np.fmax(first, plain[middle]) > top[middle] - MATTERS
+        if np.all(np.abs(first - plain[middle])[matters] < SLIGHT):
+            return np.where(away, -np.inf, logs)
+    exact = found.log_conditional(few, direction)
+    known = ~np.isnan(exact)
+    corrected = [
+        row + _between(points, few, more, valid)
+        for row, more, valid in zip(logs, exact - plain, known, strict=True)
+    ]
+    # Far from where the rows were settled, one by one says nothing on its own.
+    sure = np.stack([np.interp(points, few, valid.astype(float)) > 0.5 for valid in known])
+    return np.where(away & ~sure, -np.inf, np.stack(corrected))
 
 
-def _between(points: FloatArray, few: FloatArray, more: FloatArray) -> FloatArray:
+def _between(points: FloatArray, few: FloatArray, more: FloatArray, valid: NDArray[np.bool_]) -> FloatArray:
     """Corrections carried from a few points to all; none where there are none."""
-    known = ~np.isnan(more)
-    if not known.any():
+    if not valid.any():
         return np.zeros(len(points))
-    return np.asarray(np.interp(points, few[known], more[known]))
+    return np.asarray(np.interp(points, few[valid], more[valid]))
 
 
 def _weights(points: FloatArray, logs: FloatArray) -> FloatArray:
@@ -279,14 +299,16 @@ def conditional_marginals(
     if not len(observations):
         return _unseen(population, observations, targets)
     found = _settle(population, observations, targets)
-    anchor, logs = _grid(found, -1)
-    weights = _weights(anchor, logs)
-    news = _news(anchor, logs)
-    news = news - _known(population, observations, targets, in_fit, whole=news)
+    all_known = in_fit is not None and bool(in_fit.all())
+    news = np.zeros(len(population.weights))
+    if found.apart[:-1].any() or not all_known:
+        anchor, logs = _grid(found, -1)
+        if not all_known:
+            news = _news(anchor, logs) - _known(population, observations, targets, in_fit)
     answers = []
     for target in range(len(targets)):
         if found.apart[target]:
-            points, own = _through_anchor(found, target, anchor, weights)
+            points, own = _through_anchor(found, target, anchor, _weights(anchor, logs))
         else:
             points, own = _grid(found, target)
         answers.append(_mixed(population, points, _weights(points, own), news))
@@ -298,14 +320,10 @@ def _known(
     observations: Observations,
     targets: Targets,
     in_fit: NDArray[np.bool_] | None,
-    *,
-    whole: FloatArray,
 ) -> FloatArray | float:
     """Log probability of the rows that the hyperparameters have seen already."""
     if in_fit is None or not in_fit.any():
         return 0.0
-    if in_fit.all():
-        return whole
     one = replace(
         targets,
         **{name: getattr(targets, name)[:1] for name in ("prior", "exposure", "suit_weight")},

@@ -56,6 +56,8 @@ class Fit:
         default the mode alone.
     means : ndarray, shape (g, p)
         Posterior mean of the shared effects under each of them. [-]
+    theta_mean : ndarray, shape (k,)
+        Posterior means of the hyperparameters, in unconstrained coordinates. [-]
     diagnostics : dict
         Rows, divers, log evidence, rounds of the search and fits it took.
     """
@@ -69,11 +71,14 @@ class Fit:
     vectors: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     weights: FloatArray = field(default_factory=lambda: np.ones(1))
     means: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    theta_mean: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         if not len(self.vectors):
             object.__setattr__(self, "vectors", self.theta.to_vector()[None])
             object.__setattr__(self, "means", self.mean[None])
+        if not len(self.theta_mean):
+            object.__setattr__(self, "theta_mean", self.weights @ self.vectors)
 
     @cached_property
     def thetas(self) -> tuple[Hyperparameters, ...]:
@@ -136,6 +141,7 @@ class Fit:
             vectors=self.vectors,
             weights=self.weights,
             means=self.means,
+            theta_mean=self.theta_mean,
             meta=np.frombuffer(json.dumps(meta).encode(), np.uint8),
         )
         return buffer.getvalue()
@@ -155,6 +161,7 @@ class Fit:
                 arrays["vectors"],
                 arrays["weights"],
                 arrays["means"],
+                arrays["theta_mean"],
             )
 
 
@@ -222,32 +229,39 @@ class _Posterior:
 
 def _covariance(posterior: _Posterior, point: FloatArray, settled: Propagation) -> FloatArray:
     """Covariance from the curvature at the mode, in prior sds; nowhere wider than the prior."""
-    here = -(settled.gradient * SPREAD - point)
     rows = np.array(
-        [posterior.loss(point + step, settled.start)[1] - here for step in DIFFERENCE * np.eye(len(point))]
-    )
-    rows /= DIFFERENCE
+        [
+            posterior.loss(point + step, settled.start)[1] - posterior.loss(point - step, settled.start)[1]
+            for step in DIFFERENCE * np.eye(len(point))
+        ]
+    ) / (2 * DIFFERENCE)
     values, vectors = np.linalg.eigh((rows + rows.T) / 2)
     return np.asarray((vectors / np.maximum(values, 1.0)) @ vectors.T)
 
 
-def _integrated(
-    posterior: _Posterior, point: FloatArray, settled: Propagation, covariance: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Points around the mode, their weights, and the shared effects' means there.
+@dataclass(frozen=True)
+class _Around:
+    """Hyperparameters around their mode, g of them: weights, and the shared effects' means there."""
+
+    vectors: FloatArray
+    weights: FloatArray
+    means: FloatArray
+
+
+def _around(
+    posterior: _Posterior, point: FloatArray, settled: Propagation, covariance: FloatArray, design: FloatArray
+) -> _Around:
+    """Points around the mode.
 
     Each point is weighted by how much higher the exact marginal posterior is there than the normal
     distribution it was placed by: the skew that a mode and a curvature do not show.
     """
-    design = _design(len(point))
     points = point + design @ np.linalg.cholesky(covariance).T
     found = [posterior.at(p, start=settled.start) for p in points]
-    logs = np.array(
-        [f.log_evidence + log_prior(CENTRE + SPREAD * p) for f, p in zip(found, points, strict=True)]
-    )
-    logs += 0.5 * np.sum(design**2, axis=1)
+    heights = [f.log_evidence + log_prior(CENTRE + SPREAD * p) for f, p in zip(found, points, strict=True)]
+    logs = np.array(heights) + 0.5 * np.sum(design**2, axis=1)
     weights = np.exp(np.clip(logs - np.median(logs), -MOST_SKEW, MOST_SKEW))
-    return CENTRE + SPREAD * points, weights / weights.sum(), np.array([f.mean for f in found])
+    return _Around(CENTRE + SPREAD * points, weights / weights.sum(), np.array([f.mean for f in found]))
 
 
 def fit(observations: Observations, *, notify: Callable[[str], None] | None = None) -> Fit:
@@ -298,7 +312,8 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
     point = np.asarray(found.x)
     settled = posterior.at(point, sketch=False, tolerance=TOLERANCE)
     covariance = _covariance(posterior, point, settled)
-    vectors, weights, means = _integrated(posterior, point, settled, covariance)
+    design = _design(len(point))
+    near, far = (_around(posterior, point, settled, covariance, side * design) for side in (1, -1))
     return Fit(
         observations.names,
         settled.mean,
@@ -313,7 +328,9 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
             "calls": float(posterior.calls),
             "sweeps": float(posterior.sweeps),
         },
-        vectors,
-        weights,
-        means,
+        near.vectors,
+        near.weights,
+        near.means,
+        # Opposite points together: what one side alone gets wrong about the middle the other undoes.
+        (near.weights @ near.vectors + far.weights @ far.vectors) / 2,
     )

@@ -44,9 +44,9 @@ FloatArray = NDArray[np.float64]
 TOLERANCE: Final = 1e-4
 """Change of a row's mean still to come, in its sd, at which the sites have settled. [-]"""
 
-EASY_SWEEPS: Final = 30
-MOST_SWEEPS: Final = 80
-"""Sweeps at full pace, and in all. [-]"""
+EASY_SWEEPS: Final = 20
+MOST_SWEEPS: Final = 150
+"""Sweeps in which each diver settles by itself before the shared effects move, and in all. [-]"""
 
 MOST_ROUNDS: Final = 12
 """Refinements of each diver with the shared effects held. [-]"""
@@ -253,7 +253,7 @@ class Sweeper:
     ) -> Propagation:
         """As the function `propagate`."""
         from leadline.model.elimination import Terms
-        from leadline.model.sweep import NEVER, Pace, sweep
+        from leadline.model.sweep import NEAR, NEVER, Pace, sweep
 
         m, d, p = len(self.observations), len(self.layout.suits), self.observations.n_exposures
         begin = start or Start(Sites.flat(m), np.zeros(p), np.eye(p))
@@ -281,10 +281,11 @@ class Sweeper:
 
         left, shared = np.inf, _Shared()
         for number in range(1, MOST_SWEEPS + 1):
-            damping = min(1.0, EASY_SWEEPS / number)
+            damping = min(1.0, 2 * EASY_SWEEPS / number)
             # No diver need settle closer than the shared effects have.
-            enough = max(0.3 * tolerance, min(0.1 * left, 0.05))
-            self._everywhere(swept(damping, MOST_ROUNDS, enough))
+            enough = max(0.3 * tolerance, min(0.1 * left, NEAR))
+            rounds = MOST_ROUNDS if number <= EASY_SWEEPS else 1
+            self._everywhere(swept(damping, rounds, enough))
             if not self._sound():
                 pace.loosest[:] = NEVER
                 np.maximum(terms.precision, 0.0, out=terms.precision)
@@ -293,7 +294,9 @@ class Sweeper:
                 left = float(np.max(pace.last)) / shared.part
             mean, covariance, precision, determinant = _beta(
                 *shared.blended(
-                    left, np.add.reduce(self.precision, axis=0), np.add.reduce(self.shift, axis=0)
+                    left if rounds > 1 else 0.0,
+                    np.add.reduce(self.precision, axis=0),
+                    np.add.reduce(self.shift, axis=0),
                 )
             )
             if left < tolerance or (number == MOST_SWEEPS and (sketch or left < NEARLY)):

@@ -7,6 +7,7 @@ compiler to load. Both settle on the same sites.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Final
 
@@ -29,6 +30,9 @@ LOOSEST: Final = -0.7
 NEAR: Final = 0.02
 SLOW: Final = 0.1
 """As in the compiled sweeps (`leadline.model.sweep`)."""
+
+MOST_KNOWN: Final = 1 - 1e-6
+"""Share of what is known of a row that may be its own site; more, and nothing proper is left without it."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,13 @@ class Rows:
         self.reading = (o.lower[at] - is_habit[at] * habit)[:, None]
         # A chosen lead cannot be a wrong record.
         self.wrong = np.where(is_habit[at], 0.0, wrong)[:, None]
+
+    def under(self, one: int) -> Rows:
+        """The same under one of the hyperparameters."""
+        kept = copy(self)
+        for name in ("noise", "edges", "levels", "reading", "wrong"):
+            setattr(kept, name, getattr(self, name)[one : one + 1])
+        return kept
 
     def terms(self, need: FloatArray, variance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Log evidence of each row and its two derivatives in the expected need.
@@ -242,6 +253,11 @@ def settled(
         pulled = back @ (sites.shift - precision * m)[..., None]
         need = m + (through @ pulled)[..., 0]
         mean, spread = _cavity(need, variance, sites)
+        improper = np.any(precision * variance > MOST_KNOWN, axis=-1) & (pace.loosest <= 0)
+        if improper.any():
+            pace.loosest = np.where(improper, 1.0, pace.loosest)
+            sites = Sites(np.where(improper[..., None], np.maximum(precision, 0.0), precision), sites.shift)
+            continue
         if sweep:
             moved = np.max(np.abs(need - last) / np.sqrt(variance), axis=-1)
             left = pace.next(moved)

@@ -14,7 +14,7 @@ from leadline.model.layout import Layout
 from leadline.model.row import Levels, tilted
 from leadline.model.small_matrix import cholesky, outer
 
-__all__ = ["NEVER", "Pace", "sweep"]
+__all__ = ["NEAR", "NEVER", "Pace", "sweep"]
 
 FloatArray = NDArray[np.float64]
 
@@ -23,6 +23,9 @@ LOOSEST: Final = -0.7
 
 MOST_TAKEN: Final = 0.6
 """Most that one diver's wide sites may take from the precision of beta, whose prior has 1. [-]"""
+
+MOST_KNOWN: Final = 1 - 1e-6
+"""Share of what is known of a row that may be its own site. [-]"""
 
 NEVER: Final = 1.0
 """Mark of a diver whose sites must not be wider than their cavities."""
@@ -67,13 +70,14 @@ def _update(lay: Layout, level: Levels, d: int, terms: Terms, part: float, loose
 
 
 @njit(cache=True)
-def _moved(lay: Layout, d: int, terms: Terms, need: FloatArray, variance: FloatArray) -> float:
-    """Greatest change of a row since, in its sd: of its mean, or of the sd itself."""
+def _moved(lay: Layout, level: Levels, d: int, terms: Terms, need: FloatArray, variance: FloatArray) -> float:
+    """Greatest change of a row since: of its mean, in its sd, or of the width it shows with its noise."""
     begin, end = lay.occasion_first[lay.diver_occasion[d]], lay.occasion_first[lay.diver_occasion[d + 1]]
     most = 0.0
     for n in range(begin, end):
         mean = abs(terms.need[n] - need[n - begin]) / math.sqrt(terms.variance[n])
-        wide = 0.5 * abs(terms.variance[n] / variance[n - begin] - 1)
+        noise = lay.reading_variance[n] + level.scatter_variance
+        wide = 0.5 * abs(terms.variance[n] - variance[n - begin]) / (terms.variance[n] + noise)
         most = max(most, mean, wide)
     return most
 
@@ -112,6 +116,15 @@ def _tighten(terms: Terms, pace: Pace, d: int, begin: int, end: int) -> None:
 
 
 @njit(cache=True)
+def _improper(terms: Terms, begin: int, end: int) -> bool:
+    """Whether some row has nothing proper left once its own site is taken out."""
+    known = 0.0
+    for n in range(begin, end):
+        known = max(known, terms.precision[n] * terms.variance[n])
+    return known > MOST_KNOWN
+
+
+@njit(cache=True)
 def _refine(
     lay: Layout,
     level: Levels,
@@ -142,9 +155,16 @@ def _refine(
             _tighten(terms, pace, d, begin, begin + len(z))
             eliminate(lay, level, d, z, at, terms, False)
         moments(lay, level, d, z, at, terms, own, square)
-        left = _moved(lay, d, terms, need, variance)
+        if pace.loosest[d] < 0.0 and _improper(terms, begin, begin + len(z)):
+            _tighten(terms, pace, d, begin, begin + len(z))
+            continue
+        left = _moved(lay, level, d, terms, need, variance)
         if turn == 0:
-            # What the other divers have moved since.
+            # What the last refinement and the other divers have moved since.
+            left /= pace.part[d]
+            if rounds == 1:
+                part = 0.6 * pace.part[d] if left > pace.last[d] else 1.15 * pace.part[d]
+                pace.part[d] = max(part, 0.05)
             pace.last[d] = left
             pace.part[d] = min(pace.part[d], damping)
         else:
@@ -152,12 +172,12 @@ def _refine(
             part = 0.6 * pace.part[d] if left > last else 1.15 * pace.part[d]
             # Contradictory records can chase each other for ever at any fixed pace.
             pace.part[d] = min(max(part, 0.05), damping)
-            if left < enough:
-                break
-            if pace.loosest[d] < 0.0 and pace.part[d] < SLOW:
-                pace.loosest[d] = NEVER
-            elif pace.loosest[d] == 0.0 and left < NEAR:
+            if pace.loosest[d] == 0.0 and left < NEAR:
                 pace.loosest[d] = LOOSEST
+            elif left < enough:
+                break
+            elif pace.loosest[d] < 0.0 and pace.part[d] < SLOW:
+                pace.loosest[d] = NEVER
             last = left
         _update(lay, level, d, terms, pace.part[d], min(pace.loosest[d], 0.0))
     lost = math.isnan(eliminate(lay, level, d, z, at, terms, True))
