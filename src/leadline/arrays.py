@@ -266,9 +266,14 @@ def _count_before(order: IntArray, key: IntArray, counts: NDArray[np.bool_]) -> 
 
 
 def _suit_dives(
-    suit: IntArray, date: NDArray[np.datetime64], order: IntArray, is_dive: NDArray[np.bool_], gear: Columns
+    suit: IntArray,
+    date: NDArray[np.datetime64],
+    diver: IntArray,
+    order: IntArray,
+    is_dive: NDArray[np.bool_],
+    gear: Columns,
 ) -> FloatArray:
-    """Dives each suit had seen; where several wear one item on one day it is a kind, and they share it."""
+    """Dives each suit had seen; an item that several divers wear on one day is a kind, and they share it."""
     n, width = suit.shape
     flat = suit.ravel()
     worn = np.flatnonzero(flat >= 0)
@@ -281,11 +286,27 @@ def _suit_dives(
     by_time = np.argsort(rank[row], kind="stable")
     before = _count_before(by_time, flat[worn], is_dive[row])
     day = date[row].astype("datetime64[D]").astype(np.int64)
-    pieces = np.ones(len(gear["item"]))
-    pairs, wearers = np.unique(np.stack([flat[worn], day]), axis=1, return_counts=True)
-    np.maximum.at(pieces, pairs[0], wearers)
-    out[worn] = gear["dives_before"][flat[worn]] + before / pieces[flat[worn]]
+    pieces = _pieces(flat[worn], day, diver[row], is_dive[row])
+    out[worn] = gear["dives_before"][flat[worn]] + before / pieces
     return out.reshape(n, width)
+
+
+def _pieces(item: IntArray, day: IntArray, diver: IntArray, counts: NDArray[np.bool_]) -> IntArray:
+    """Most divers seen in an item on one day, up to the day of each row: later records change nothing."""
+    undated = day == np.datetime64("NaT").astype(np.int64)
+    first, latest = (day[~undated].min(), day[~undated].max()) if not undated.all() else (0, 0)
+    key = item * (latest - first + 2) + np.where(undated, latest + 1, day) - first
+    seen = np.unique(np.stack([key, diver])[:, counts], axis=1)[0]
+    days, wearers = np.unique(seen, return_counts=True)
+    owner = days // (latest - first + 2)
+    many = int(wearers.max(initial=1)) + 1
+    most = np.maximum.accumulate(wearers + owner * many) - owner * many
+    place = np.searchsorted(days, key, side="right") - 1
+    known = (place >= 0) & (len(days) > 0)
+    pieces = np.ones(len(item), np.int64)
+    known[known] = owner[place[known]] == item[known]
+    pieces[known] = most[place[known]]
+    return pieces
 
 
 def occasions(
@@ -365,7 +386,7 @@ def occasions(
         altitude=rows["altitude_m"],
         max_depth=rows.get("max_depth_m", np.full(n, np.nan)),
         suit=suit,
-        suit_dives=_suit_dives(suit, date, suit_order, is_dive, records.gear),
+        suit_dives=_suit_dives(suit, date, diver, suit_order, is_dive, records.gear),
         undersuit=items("undersuit"),
         bc=items("bc"),
         other=items("other"),

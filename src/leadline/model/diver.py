@@ -152,7 +152,11 @@ def _settle(population: Population, seen: Observations, targets: Targets) -> _Se
     turned = _turned(np.concatenate([of_rows, of_targets], axis=1))
     of_rows, of_targets = turned[:, :n], turned[:, n:]
     rows = Rows(seen, population.thetas)
-    found = settled(rows, Gaussian(mean[:, None, :n], of_rows[:, None]))
+    before = Gaussian(mean[:, None, :n], of_rows[:, None])
+    # One of the hyperparameters first: the others begin where it ends.
+    first = settled(rows.under(0), Gaussian(before.mean[:1], before.loadings[:1]), tolerance=ROUGHLY).sites
+    flat = Sites(*(np.broadcast_to(v, before.mean.shape) for v in (first.precision, first.shift)))
+    found = settled(rows, before, start=flat)
     latent, covariance = found.mean[:, 0], found.covariance[:, 0]
     length = np.linalg.norm(of_rows, axis=-1)
     unit = np.swapaxes(of_rows / length[..., None], -1, -2)

@@ -215,6 +215,7 @@ def settled(
     tolerance: float = TOLERANCE,
     sweeps: int = MOST_SWEEPS,
     loose: bool = True,
+    start: Sites | None = None,
 ) -> Settled:
     """Settle the sites of one diver's rows.
 
@@ -230,6 +231,8 @@ def settled(
         Most of them.
     loose : bool
         Whether a site may be wider than its cavity, as a mixture of right and wrong records can be.
+    start : Sites, optional
+        Where to begin; default flat.
 
     Returns
     -------
@@ -243,7 +246,7 @@ def settled(
     """
     f, m = before.loadings, before.mean
     back = np.swapaxes(f, -1, -2)
-    sites = Sites(np.zeros(m.shape), np.zeros(m.shape))
+    sites = start or Sites(np.zeros(m.shape), np.zeros(m.shape))
     pace, last, left = _Pace(m.shape[:-1]), m, np.full(m.shape[:-1], np.inf)
     for sweep in range(sweeps + 1):
         covariance, precision = _inverse(f, sites.precision)
