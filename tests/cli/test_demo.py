@@ -10,10 +10,11 @@ import sys
 from pathlib import Path
 
 import pytest
+import typer
 from typer.testing import CliRunner
 
 from leadline.book import Book
-from leadline.cli import app, demo, report
+from leadline.cli import app, demo
 from leadline.decide.plan_file import COLUMNS
 from leadline.errors import BookError
 
@@ -42,6 +43,25 @@ def test_demo_makes_all_it_names(made) -> None:
     assert [name for name in names if not (folder / name).exists()] == []
 
 
+def test_demo_writes_every_report_and_an_index_that_leads_to_each(made) -> None:
+    folder, _ = made
+    kinds = {"boat.html", "rental.html", "roster.html"}
+    with (ROOT / "datasets" / "plan.csv").open(encoding="utf-8", newline="") as file:
+        planned = {row["diver"] for row in csv.DictReader(file)}
+    pages = {path.name for path in folder.glob("*.html")} - {"index.html"}
+    assert kinds < pages
+    assert len(pages - kinds) == len(planned)
+    assert {name.partition("-")[0] for name in pages - kinds} == {"season"}
+    linked = set(re.findall(r'href="([^"#:]+)"', (folder / "index.html").read_text(encoding="utf-8")))
+    assert linked == pages
+
+
+def test_demo_knows_its_reports_of_many_divers() -> None:
+    """A report that is added to the command is added to the demo too."""
+    group = typer.main.get_command(app).commands["report"]  # type: ignore[attr-defined]  # a group, typed as a command
+    assert set(group.commands) == {"season", *demo._PAGES}
+
+
 def test_demo_says_what_it_did_and_what_comes_next(made) -> None:
     folder, first = made
     with (ROOT / "datasets" / "README.md").open(encoding="utf-8") as file:
@@ -68,7 +88,8 @@ def test_plan_of_the_demo_is_in_the_order_of_the_plan(made) -> None:
 def test_second_run_changes_nothing_but_the_fit(made, monkeypatch: pytest.MonkeyPatch) -> None:
     folder, _ = made
     plan = (folder / "plan.csv").read_bytes()
-    monkeypatch.setattr(report, "write_seasons", lambda *_, **__: [("Odile R", folder / "index.html")])
+    season = {"Odile R": folder / "index.html"}
+    monkeypatch.setattr(demo, "_pages", lambda *_, **__: ({}, season))
     done = CliRunner().invoke(app, ["demo", str(folder), "--json"])
     assert (done.exit_code, done.stderr) == (0, "")
     document = json.loads(done.stdout)
