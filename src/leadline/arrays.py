@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from leadline.errors import RecordError, UnknownNameError
 from leadline.records import CHECKS, TABLES, Table
 
-__all__ = ["Columns", "Occasions", "Records", "columns_from_rows", "occasions", "resolve_checks"]
+__all__ = ["Columns", "Occasions", "Records", "columns_from_rows", "occasions", "ranks", "resolve_checks"]
 
 Columns = Mapping[str, NDArray[Any]]
 FloatArray = NDArray[np.float64]
@@ -291,6 +291,11 @@ def _suit_dives(
     return out.reshape(n, width)
 
 
+def ranks(names: NDArray[np.object_]) -> IntArray:
+    """Place of each name in their sorted order, whatever the order of the file; equal names share one."""
+    return np.unique(names.astype(str), return_inverse=True)[1].reshape(-1)
+
+
 def _pieces(item: IntArray, day: IntArray, diver: IntArray, counts: NDArray[np.bool_]) -> IntArray:
     """Most divers seen in an item on one day, up to the day of each row: later records change nothing."""
     undated = day == np.datetime64("NaT").astype(np.int64)
@@ -373,7 +378,8 @@ def occasions(
         stop = np.where(np.isnan(noted), end, noted)
     oxygen = _fit(_padded(rows["gas"], _oxygen, 0.2095, float), width, 0.2095)
     helium = _fit(_padded(rows["gas"], _helium, 0.0, float), width, 0.0)
-    suit_order = np.lexsort((np.arange(n), late))
+    # Who is first on a day is told by name: the order of a file must not change what a suit has seen.
+    suit_order = np.lexsort((np.arange(n), ranks(records.divers["diver"])[diver], late))
     return Occasions(
         diver=diver,
         date=date,

@@ -216,7 +216,7 @@ def test_outcome_is_asked_about_in_the_state_in_which_it_was_seen() -> None:
     seen = assessment.evidence.statements
     for i, row in enumerate(rows):
         same = (seen.row == row) & (seen.kind == what.kind[i])
-        assert_allclose(need[i], assessment.evidence.observations.prior[same], rtol=1e-12)
+        assert_allclose(need[i], assessment.evidence.observations.prior[same], atol=1e-8)
 
 
 def test_chances_and_readings_by_hand() -> None:

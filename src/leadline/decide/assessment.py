@@ -106,7 +106,7 @@ class Assessment:
     @cached_property
     def suit(self) -> IntArray:
         """Key of diver and suit of each row of the timeline."""
-        return suit_keys(self.line.occasions)
+        return suit_keys(self.line)
 
     @cached_property
     def cylinder_types(self) -> NDArray[np.object_]:

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.arrays import Occasions
+from leadline.arrays import Occasions, ranks
 from leadline.evidence.check import surface_checks
 from leadline.evidence.passage import passage
 from leadline.evidence.statement import AT_CHECK, AT_START, AT_STOP, HABIT, Statements, join
@@ -76,21 +76,23 @@ class Evidence:
         )
 
 
-def suit_keys(occasions: Occasions) -> IntArray:
+def suit_keys(line: Timeline) -> IntArray:
     """One number for each diver in each combination of suits and undersuits; shape (n,).
 
     Parameters
     ----------
-    occasions : Occasions
+    line : Timeline
         n rows.
 
     Returns
     -------
     ndarray of int, shape (n,)
-        Equal where the same diver wears the same; the order of a list does not matter.
+        Equal where the same diver wears the same; neither the order of a list nor of a file matters.
     """
-    worn = np.sort(np.concatenate([occasions.suit, occasions.undersuit], axis=1), axis=1)
-    table = np.column_stack([occasions.diver, worn])
+    occasions, records = line.occasions, line.records
+    item = np.append(ranks(records.gear["item"]), -1)
+    worn = np.sort(item[np.concatenate([occasions.suit, occasions.undersuit], axis=1)], axis=1)
+    table = np.column_stack([ranks(records.divers["diver"])[occasions.diver], worn])
     return np.unique(table, axis=0, return_inverse=True)[1].reshape(-1)
 
 
@@ -187,6 +189,22 @@ def _labels(keys: IntArray) -> IntArray:
     return np.cumsum(np.diff(keys, prepend=keys[:1]) != 0) if len(keys) else keys
 
 
+def _rounded(values: FloatArray) -> FloatArray:
+    """To a thousand millionth, so that the order of a file cannot change a fit.
+
+    A processor's vector units can differ in the last bit with the place of a number in its array.
+    """
+    return np.asarray(np.round(values, 9))
+
+
+def _record_ranks(line: Timeline) -> IntArray:
+    """Place of each row's own key: what shares an occasion stands in that order, not the file's."""
+    found = np.zeros(len(line.table), np.int64)
+    for table, keys in ((DIVE, line.records.dives["dive"]), (CHECK, line.records.checks["check"])):
+        found[line.at(table)] = ranks(keys)
+    return found
+
+
 def gather(line: Timeline, rigs: Rigs) -> Evidence:
     """All evidence of a book, each observation in its own state.
 
@@ -209,14 +227,15 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
     leaves open, in quadrature.
     """
     found = _statements(line, rigs)
-    keys = suit_keys(line.occasions)
+    keys = suit_keys(line)
     occasion, order = _places(line)
     at = found.row
     # A check in another suit than its dive cannot share that dive's place in the engine's nesting; a habit
     # is no observation of a dive, so it comes first and alone.
     seen = found.kind != HABIT
     place = np.where(seen, occasion[at], -1 - np.arange(len(found)))
-    rank = np.lexsort((place, order[at] * seen, keys[at], line.occasions.diver[at]))
+    who = ranks(line.records.divers["diver"])[line.occasions.diver[at]]
+    rank = np.lexsort((_record_ranks(line)[at], place, order[at] * seen, keys[at], who))
     found, at, place = found.take(rank), at[rank], place[rank]
     own, rows = rigs.take(at), line.occasions.take(at)
     state, breath_sd, higher = _states(own, rows, found)
@@ -236,21 +255,23 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
     body = np.hypot(shared.body_sd, shared.rest_sd)
     count = np.bincount(labels) if len(labels) else np.ones(0)
     observations = Observations(
-        prior=ledger.need,
-        exposure=shared.values,
-        suit_weight=shared.suit_sd,
-        lower=np.where(found.lower, balanced - size * found.below, np.where(found.point, balanced, -np.inf)),
-        upper=np.where(found.upper, balanced + size * found.above, np.inf),
+        prior=_rounded(ledger.need),
+        exposure=_rounded(shared.values),
+        suit_weight=_rounded(shared.suit_sd),
+        lower=_rounded(
+            np.where(found.lower, balanced - size * found.below, np.where(found.point, balanced, -np.inf))
+        ),
+        upper=_rounded(np.where(found.upper, balanced + size * found.above, np.inf)),
         lower_breath=(found.lower & found.breathing).astype(float),
         upper_breath=(found.upper & found.breathing).astype(float),
-        reading_sd=reading,
+        reading_sd=_rounded(reading),
         fit=found.fit,
         form=found.form,
         point=found.point,
         occasion=_labels(place + (len(line.table) + len(found)) * _labels(keys[at])),
         suit=_labels(keys[at]),
         diver=labels,
-        body_sd=np.bincount(labels, body) / count if len(labels) else np.zeros(0),
+        body_sd=_rounded(np.bincount(labels, body) / count) if len(labels) else np.zeros(0),
         names=shared.names,
         elapsed=time.elapsed[begun],
         jumped=time.jumped[begun],

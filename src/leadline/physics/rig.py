@@ -334,7 +334,7 @@ def assemble(records: Records, occasions: Occasions) -> Rigs:
     slots, assumed_regulator = _slots(gear, occasions)
     surface = people["body"].surface
     used = np.unique(np.concatenate([slots.ravel(), occasions.cylinder.ravel()]))
-    types = dict.fromkeys(gear.type[used[used >= 0]].tolist())
+    types = sorted({str(name) for name in gear.type[used[used >= 0]]})
     return Rigs(
         kit=gear,
         types=tuple(name for name in types if name),
