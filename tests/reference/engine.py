@@ -39,7 +39,11 @@ def _offset(observations: Observations, diver: int, population: Fit) -> Marginal
 
 
 def engine(
-    observations: Observations, *, levels: Sequence[float] = THREE, divers: Sequence[int] | None = None
+    observations: Observations,
+    *,
+    levels: Sequence[float] = THREE,
+    divers: Sequence[int] | None = None,
+    population: Fit | None = None,
 ) -> dict[str, Any]:
     """Posterior of a whole book by the engine.
 
@@ -51,6 +55,8 @@ def engine(
         Probabilities of the quantiles wanted, ascending.
     divers : sequence of int, optional
         Whose offsets are wanted; default everyone's.
+    population : Fit, optional
+        Default the one fitted to all rows.
 
     Returns
     -------
@@ -59,7 +65,7 @@ def engine(
         at the last time [kg]; `theta` and `beta`: mean and sd of the unconstrained hyperparameters and of the
         shared effects, and `theta` quantiles, shape (k, levels).
     """
-    population = fit(observations)
+    population = population or fit(observations)
     wanted = range(len(observations.body_sd)) if divers is None else divers
     found = [_offset(observations, diver, population) for diver in wanted]
     score = ndtri(np.asarray(levels))
