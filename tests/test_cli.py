@@ -22,6 +22,8 @@ HEAVY = {
     "pyarrow",
     "sklearn",
     "statsmodels",
+    "scoringrules",
+    "numba",
     "matplotlib",
     "jinja2",
 }

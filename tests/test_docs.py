@@ -9,12 +9,14 @@ import re
 import shlex
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
 import typer
 
+from leadline.book import Book
 from leadline.cli import app, reference
 from leadline.records import TABLES
 
@@ -106,8 +108,9 @@ def test_sample_in_the_repository_is_of_the_demo() -> None:
             divers.append([row["diver"] for row in csv.DictReader(file)])
     assert divers[0] == divers[1]
     linked = re.findall(r'href="([^"#:]+)"', (folder / "index.html").read_text(encoding="utf-8"))
-    pages = {path.name for path in folder.glob("season-*.html")}
-    assert pages
+    pages = {path.name for path in folder.glob("*.html")} - {"index.html"}
+    kinds = {name.removesuffix(".html").partition("-")[0] for name in pages}
+    assert kinds == set(COMMANDS["report"].commands)
     assert set(linked) == pages
     assert (ROOT / "reports" / "season.png").stat().st_size < 150_000
 
@@ -125,7 +128,7 @@ def own(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_own_files_go_through_in_the_order_of_the_readme(own: Path) -> None:
     lines = OWN_FILES.splitlines()
-    assert len(lines) == 5
+    assert len(lines) == 7
     *commands, asks = lines
     for line in commands:
         done = run(line, own)
@@ -141,6 +144,19 @@ def test_own_files_go_through_in_the_order_of_the_readme(own: Path) -> None:
     named = re.findall(r"`(\w+)`", section(README, "Commands").partition("with these columns:")[2])
     assert named[: len(answer)] == list(answer)
     assert list((own / "pages").glob("season-*.html"))
+    assert (own / "pages" / "boat.html").exists()
+    # The check is kept: the next answer knows it.
+    with Book.open(own / "data" / "leadline" / "leadline.duckdb") as book:
+        assert book.counts()["checks"] == 2
+
+
+def test_check_without_a_book_does_what_the_readme_says(tmp_path: Path) -> None:
+    (line,) = re.findall(r"^    (leadline check .+)$", section(README, "Commands"), re.M)
+    done = run(f".venv/bin/{line} --json", tmp_path)
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    assert answer["lead_kg"] > 6
+    assert list(tmp_path.rglob("*.duckdb")) == []
 
 
 def test_small_files_load_without_a_fault(own: Path) -> None:
@@ -154,6 +170,14 @@ def test_small_files_load_without_a_fault(own: Path) -> None:
 def test_every_command_stands_in_the_readme_and_no_other() -> None:
     table = re.findall(r"^\| `leadline (\w+)[^`]*` \| (.+) \|$", section(README, "Commands"), re.M)
     assert sorted({name for name, _ in table}) == sorted(COMMANDS)
+    reports = re.findall(r"^\| `leadline report (\w+)[^`]*` \|", section(README, "Commands"), re.M)
+    assert sorted(reports) == sorted(COMMANDS["report"].commands)
+
+
+def test_extras_that_are_named_exist() -> None:
+    named = set(re.findall(r"\.\[(\w+)\]", README + DEVELOPERS))
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert named == set(project["optional-dependencies"])
 
 
 @pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
@@ -162,7 +186,9 @@ def test_every_option_that_is_named_exists(text: str) -> None:
     for command in COMMANDS.values():
         subcommands = getattr(command, "commands", {}).values()
         for each in (command, *subcommands):
-            options |= {name for parameter in each.params for name in parameter.opts}
+            options |= {
+                name for parameter in each.params for name in (*parameter.opts, *parameter.secondary_opts)
+            }
     spans = re.findall(r"`((?:leadline |--)[^`\n]+)`", text)
     named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", " ".join([*spans, *OWN_FILES.splitlines()])))
     assert named

@@ -59,7 +59,17 @@ ESTIMATOR = "leadline.model.regressor"
 """The scikit-learn estimator: its base classes must be there when it is loaded. For everybody else it is
 therefore as heavy as scikit-learn itself."""
 
-HEAVY = ("pandas", "sklearn", "statsmodels", "matplotlib", "scipy.stats", "pyarrow", "CoolProp", ESTIMATOR)
+HEAVY = (
+    "pandas",
+    "sklearn",
+    "statsmodels",
+    "scoringrules",
+    "matplotlib",
+    "scipy.stats",
+    "pyarrow",
+    "CoolProp",
+    ESTIMATOR,
+)
 """What takes half a second and more to import: never at module level."""
 
 LIGHT_START = ("numpy", "scipy", "duckdb", "gsw", "jinja2", *HEAVY)
