@@ -220,7 +220,7 @@ def _percent_axis(axes: Axes, which: str, ticks: Sequence[float]) -> None:
     set_ticks = axes.set_xticks if which == "x" else axes.set_yticks
     set_ticks(list(ticks), [f"{100 * t:.0f}" for t in ticks], fontsize=11, color=COLOURS["muted"])
     axes.tick_params(axis=which, length=0, pad=5)  # type: ignore[arg-type]  # a word that is one of two
-    axes.grid(axis=which, color=COLOURS["rule"], linewidth=0.7, zorder=0)  # type: ignore[arg-type]
+    axes.grid(axis=which, color=COLOURS["rule"], linewidth=0.7, zorder=0)  # type: ignore[arg-type]  # likewise
     axes.set_axisbelow(True)
 
 
