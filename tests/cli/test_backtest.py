@@ -171,4 +171,4 @@ def test_missing_extra_is_one_line(book: Path, monkeypatch: pytest.MonkeyPatch) 
     done = CliRunner().invoke(app, ["backtest", "--book", str(book)])
     assert (done.exit_code, done.stdout) == (1, "")
     assert done.stderr.startswith("Error: the backtest needs scoringrules and statsmodels, not installed")
-    assert "pip install 'leadline[backtest]'" in done.stderr
+    assert "pip install '.[backtest]'" in done.stderr

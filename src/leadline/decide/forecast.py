@@ -38,8 +38,8 @@ def require(names: Sequence[str]) -> None:
     missing = [name for name in names if find_spec(name) is None]
     if missing:
         raise LeadlineError(
-            f"the backtest needs {' and '.join(missing)}, not installed here; "
-            "install what it needs with `pip install 'leadline[backtest]'`"
+            f"the backtest needs {' and '.join(missing)}, not installed here; install what it needs with "
+            "`pip install '.[backtest]'` in the folder that leadline was installed from"
         )
 
 
