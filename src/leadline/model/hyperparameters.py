@@ -56,6 +56,9 @@ class Hyperparameters:
         What divers choose to carry over their need, and how that differs. [kg]
     drift : float
         How far a diver's offset walks in a year. [kg]
+    trusted_out : float
+        Lightness that decisions may count on at most, as a second reading of the records found it. It is no
+        part of the vector: nothing is inferred with it. [kg]
     """
 
     diver_sd: float = 0.5
@@ -72,6 +75,7 @@ class Hyperparameters:
     habit: float = 1.5
     habit_sd: float = 1.6
     drift: float = 0.3
+    trusted_out: float = np.inf
 
     def cautious(self) -> Hyperparameters:
         """The same, with breathing high trusted for no more than is usual.

@@ -7,7 +7,7 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,10 @@ from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters, log_
 from leadline.model.observations import Observations
 from leadline.model.propagation import TOLERANCE, Propagation, Start, Sweeper
 
-__all__ = ["Fit", "fit", "prior_fit"]
+if TYPE_CHECKING:
+    from scipy.optimize import OptimizeResult
+
+__all__ = ["Fit", "fit", "likeliest", "prior_fit"]
 
 FloatArray = NDArray[np.float64]
 
@@ -25,6 +28,14 @@ DIFFERENCE: Final = 0.1
 """Step of the differences of the gradient that give the hyperparameters' sds, in prior sds. [-]"""
 
 ROUNDS: Final = 100
+COARSE: Final = 2e-6
+FINE: Final = 0.004
+"""Gain of one round of the search at which it ends: as a share of the evidence, and then in nats. [-]"""
+
+MOST_LEFT: Final = 2.0
+"""Posterior sds by which one round more may move a hyperparameter of a fit that has converged: no further
+than its own 95 % interval. (judged: books that the model describes stay below 0.6)"""
+
 SEARCH: Final = 1e-3
 """Tolerance of the sites while the hyperparameters are sought: the evidence is flat in the sites. [-]"""
 
@@ -59,7 +70,9 @@ class Fit:
     theta_mean : ndarray, shape (k,)
         Posterior means of the hyperparameters, in unconstrained coordinates. [-]
     diagnostics : dict
-        Rows, divers, log evidence, rounds of the search and fits it took.
+        Rows, divers, log evidence, rounds of the search and fits it took; `settled_sweeps`, of the last fit
+        of all divers; `left`, by how much one further step of the search would move a hyperparameter at
+        most, in its posterior sd.
     """
 
     names: tuple[str, ...]
@@ -264,6 +277,59 @@ def _around(
     return _Around(CENTRE + SPREAD * points, weights / weights.sum(), np.array([f.mean for f in found]))
 
 
+def _sought(posterior: _Posterior) -> OptimizeResult:
+    """The hyperparameters of the highest posterior, in prior sds around their median."""
+    from scipy.optimize import minimize
+
+    def found(start: FloatArray, enough: float) -> OptimizeResult:
+        return minimize(
+            posterior.loss,
+            start,
+            jac=True,
+            method="L-BFGS-B",
+            bounds=[(-REACH, REACH)] * len(CENTRE),
+            options={"maxiter": ROUNDS, "ftol": enough, "gtol": 0.05},
+        )
+
+    first = found(np.zeros(len(CENTRE)), COARSE)
+    if not first.success:
+        raise FitError(
+            f"the hyperparameters did not converge ({first.message}): nothing was stored; "
+            "look at the newest records first",
+            {"calls": float(posterior.calls)},
+        )
+    size = max(abs(first.fun), 1.0)
+    if COARSE * size <= FINE:
+        return first
+    # A share of a large evidence is many nats: go on from there until a round gains next to none.
+    again = found(first.x, FINE / size)
+    again.nit += first.nit
+    return again if again.fun <= first.fun else first
+
+
+def likeliest(observations: Observations) -> Hyperparameters:
+    """Hyperparameters at their mode, without what is around it: a third of the work of `fit`.
+
+    Parameters
+    ----------
+    observations : Observations
+        Any number of rows; none gives the prior medians.
+
+    Returns
+    -------
+    Hyperparameters
+        As `Fit.theta`.
+
+    Raises
+    ------
+    FitError
+        If it does not converge.
+    """
+    if not len(observations):
+        return Hyperparameters()
+    return Hyperparameters.from_vector(CENTRE + SPREAD * _sought(_Posterior(observations, None)).x)
+
+
 def fit(observations: Observations, *, notify: Callable[[str], None] | None = None) -> Fit:
     """Fit the population to all observations.
 
@@ -292,26 +358,19 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
     """
     if not len(observations):
         return prior_fit(observations.names)
-    from scipy.optimize import minimize
-
     posterior = _Posterior(observations, notify)
-    found = minimize(
-        posterior.loss,
-        np.zeros(len(CENTRE)),
-        jac=True,
-        method="L-BFGS-B",
-        bounds=[(-REACH, REACH)] * len(CENTRE),
-        options={"maxiter": ROUNDS, "ftol": 2e-6, "gtol": 0.05},
-    )
-    if not found.success:
-        raise FitError(
-            f"the hyperparameters did not converge ({found.message}): nothing was stored; "
-            "look at the newest records first",
-            {"calls": float(posterior.calls)},
-        )
+    found = _sought(posterior)
     point = np.asarray(found.x)
     settled = posterior.at(point, sketch=False, tolerance=TOLERANCE)
     covariance = _covariance(posterior, point, settled)
+    sd = np.sqrt(np.diag(covariance))
+    left = float(np.max(np.where(np.abs(point) < REACH, np.abs(covariance @ found.jac) / sd, 0.0)))
+    if left > MOST_LEFT:
+        raise FitError(
+            f"the hyperparameters did not converge (one round more would move one by {left:.1f} of its sd): "
+            "nothing was stored; look for records that contradict each other",
+            {"calls": float(posterior.calls), "left": left},
+        )
     design = _design(len(point))
     near, far = (_around(posterior, point, settled, covariance, side * design) for side in (1, -1))
     return Fit(
@@ -319,7 +378,7 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
         settled.mean,
         settled.precision,
         Hyperparameters.from_vector(CENTRE + SPREAD * point),
-        np.asarray(SPREAD * np.sqrt(np.diag(covariance))),
+        np.asarray(SPREAD * sd),
         {
             "observations": float(len(observations)),
             "divers": float(len(observations.body_sd)),
@@ -327,6 +386,8 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
             "rounds": float(found.nit),
             "calls": float(posterior.calls),
             "sweeps": float(posterior.sweeps),
+            "settled_sweeps": float(settled.sweeps),
+            "left": left,
         },
         near.vectors,
         near.weights,
