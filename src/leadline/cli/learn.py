@@ -7,37 +7,20 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from leadline.cli.holding import single_thread
-from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
-from leadline.cli.output import note, quantity, show, table
+from leadline.cli.learn_view import view
+from leadline.cli.options import BookOption, JsonOption, UnitsOption
+from leadline.cli.output import note, show
 from leadline.errors import FitError
 
 if TYPE_CHECKING:
-    from rich.console import RenderableType
-
-    from leadline.decide.learning import Findings
+    from leadline.decide.findings import Findings
 
 __all__ = ["document", "fit_book", "notice", "register", "view"]
-
-_SHOWN: Final = 8
-_KINDS: Final = {
-    "stop": "at stops",
-    "hand_off": "after hand-offs",
-    "descent": "hard descents",
-    "waterline": "waterlines",
-    "exhale": "breathing out",
-}
-_DOUBT: Final = {
-    "stop": "stop",
-    "hand_off": "hand-off",
-    "descent": "descent",
-    "waterline": "waterline",
-    "exhale": "breathing out",
-}
 
 
 def register(app: typer.Typer) -> None:
@@ -130,84 +113,12 @@ def document(findings: Findings) -> dict[str, Any]:
     return {
         "counts": findings.counts,
         "spread": [asdict(spread) for spread in spreads(findings.fit)],
+        "breath_range": asdict(findings.breath),
+        "parts": [asdict(part) for part in findings.parts],
         "effects": [asdict(effect) for effect in findings.effects],
+        "contradictions": [asdict(kit) for kit in findings.contradictions],
         "doubts": [asdict(doubt) for doubt in findings.doubts],
+        "convergence": asdict(findings.convergence),
         "fit": findings.fit.diagnostics,
         "evidence_hash": findings.evidence_hash,
     }
-
-
-def view(findings: Findings, units: Units) -> RenderableType:
-    """What was found, for people."""
-    from rich.console import Group
-
-    counts = findings.counts
-    kinds = ", ".join(f"{counts[kind]} {word}" for kind, word in _KINDS.items() if counts[kind])
-    parts: list[RenderableType] = [
-        f"Learned from {counts['observations']} observations of {counts['divers']} divers on "
-        f"{counts['occasions']} dives and check days: {kinds}.",
-        "",
-        _spreads(findings, units),
-        _effects(findings, units),
-    ]
-    if findings.doubts:
-        parts.append(_doubts(findings, units))
-    else:
-        parts.append("No record stands out as wrong.")
-    return Group(*parts)
-
-
-def _spreads(findings: Findings, units: Units) -> RenderableType:
-    from leadline.decide.spread import spreads
-
-    def shown(value: float, unit: str) -> str:
-        if unit == "kg":
-            return quantity(value, "kg", units=units, digits=2)
-        return f"{100 * value:.1f} %" if unit == "share" else f"{value:.2f}"
-
-    rows = [
-        [
-            spread.label,
-            shown(spread.value, spread.unit),
-            f"{shown(spread.low, spread.unit).split()[0]} to {shown(spread.high, spread.unit).split()[0]}",
-        ]
-        for spread in spreads(findings.fit)
-    ]
-    return table("", ["what was found", "best", "95 %"], rows)
-
-
-def _effects(findings: Findings, units: Units) -> RenderableType:
-    unit = "lb" if units == "imperial" else "kg"
-
-    def mass(value: float, sign: str = "") -> str:
-        return format(float(quantity(value, "kg", units=units, digits=3).split()[0]), f"{sign}.2f")
-
-    rows = [
-        [effect.label, mass(effect.kg, "+"), mass(effect.kg_sd), mass(effect.prior_sd_kg), effect.rows]
-        for effect in findings.effects[:_SHOWN]
-    ]
-    return table(
-        "Corrections of the physics that moved most (positive: more lead)",
-        ["where", unit, "give or take", "before", "seen in"],
-        rows,
-    )
-
-
-def _doubts(findings: Findings, units: Units) -> RenderableType:
-    rows = [
-        [
-            doubt.table,
-            doubt.key,
-            doubt.diver,
-            _DOUBT.get(doubt.kind, doubt.kind),
-            f"{100 * doubt.probability:.0f} %",
-            quantity(doubt.lead_kg, "kg", units=units),
-            quantity(doubt.need_kg, "kg", units=units),
-        ]
-        for doubt in findings.doubts
-    ]
-    return table(
-        "Records that look wrong",
-        ["table", "key", "diver", "what", "chance", "lead on", "need from all else"],
-        rows,
-    )

@@ -43,12 +43,12 @@ class Choice(NamedTuple):
 
 
 def breath_out(theta: Hyperparameters) -> float:
-    """Lightness [kg] that decisions let exhaling cover: the learned value, but no more than is usual.
+    """Lightness [kg] that decisions let exhaling cover: the least of what was learned and what is usual.
 
     Divers note 'sank' less carefully than 'hovered', which inflates the learned breath range; on the light
-    side that would be dangerous.
+    side that would be dangerous. So it is learned twice, with how records are noted learned and held fixed.
     """
-    return min(theta.breath_out, USUAL_BREATH_OUT)
+    return min(theta.breath_out, theta.trusted_out, USUAL_BREATH_OUT)
 
 
 def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:

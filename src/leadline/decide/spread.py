@@ -40,7 +40,7 @@ class Spread:
     unit : str
         kg, share (of 1), or empty for a plain ratio.
     value, low, high : float
-        Mode and 95 % interval. [kg or -]
+        Middle and 95 % interval of its posterior. [kg or -]
     """
 
     name: str
@@ -62,9 +62,9 @@ def spreads(fit: Fit) -> tuple[Spread, ...]:
     Returns
     -------
     tuple of Spread
-        Intervals are normal in the unconstrained coordinates, so that none leaves its range.
+        Normal in the unconstrained coordinates, around the posterior mean, so that none leaves its range.
     """
-    vector = fit.theta.to_vector()
+    vector = fit.theta_mean
 
     def at(place: int, steps: float) -> Callable[[str], float]:
         moved = vector.copy()
@@ -77,7 +77,7 @@ def spreads(fit: Fit) -> tuple[Spread, ...]:
             name,
             label,
             unit,
-            float(getattr(fit.theta, name)),
+            at(place, 0.0)(name),
             *(float(np.round(at(place, side * TWO_SIDED)(name), 12)) for side in (-1, 1)),
         )
         for name, label, unit, place in _SPOKEN

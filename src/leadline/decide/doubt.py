@@ -1,0 +1,92 @@
+"""Records that look wrong: whatever all other records say makes them unlikely."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.decide.assessment import Assessment
+from leadline.decide.findings import Doubt
+from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.likelihood import POINT_RANGE
+from leadline.model.observations import Form, Observations
+from leadline.model.occasion import levels, row_terms
+from leadline.model.propagation import Propagation, propagate
+from leadline.timeline import DIVE
+
+__all__ = ["DOUBTFUL", "doubts", "wrong_chance"]
+
+FloatArray = NDArray[np.float64]
+
+DOUBTFUL: Final = 0.5
+"""Posterior chance of a wrong record from which it is named. [-]"""
+
+
+def wrong_chance(observations: Observations, theta: Hyperparameters, settled: Propagation) -> FloatArray:
+    """Posterior chance that each record says something else than what was, given all others.
+
+    Parameters
+    ----------
+    observations : Observations
+        m >= 1 rows.
+    theta : Hyperparameters
+        Of the fit.
+    settled : Propagation
+        Of the same rows under `theta`.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        0 for mere hints and for chosen leads, which cannot be wrong. [-]
+    """
+    o = observations
+    sd = np.sqrt(settled.cavity.variance + o.reading_sd**2 + theta.scatter**2)
+    value = row_terms(o, theta, settled.cavity.mean, rows=np.arange(len(o)), sd=sd)[0]
+    least = levels(o.fit, o.form, theta).min(axis=1)
+    worthless = np.where(o.point, theta.wrong / POINT_RANGE, least)
+    sound = ((o.fit > 0) & (o.fit < 1)).any(axis=1) | (o.form == Form.HABIT)
+    return np.where(sound, 0.0, np.minimum(worthless / np.exp(value), 1.0))
+
+
+def doubts(assessment: Assessment, theta: Hyperparameters) -> tuple[Doubt, ...]:
+    """Records that look wrong, the surest first.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the evidence that the fit saw.
+    theta : Hyperparameters
+        Of that fit.
+
+    Returns
+    -------
+    tuple of Doubt
+        Those whose chance is above one half.
+    """
+    evidence, line = assessment.evidence, assessment.line
+    if not len(evidence):
+        return ()
+    settled = propagate(evidence.observations, theta)
+    chance = wrong_chance(evidence.observations, theta, settled)
+    need = settled.cavity.mean
+    named = []
+    suspect = np.flatnonzero(chance > DOUBTFUL)
+    for m in suspect[np.argsort(-chance[suspect], kind="stable")]:
+        row = int(evidence.statements.row[m])
+        dive = line.table[row] == DIVE
+        source = line.records.dives if dive else line.records.checks
+        key = source["dive" if dive else "check"][line.row[row]]
+        named.append(
+            Doubt(
+                "dives" if dive else "checks",
+                str(key),
+                str(line.records.divers["diver"][evidence.diver[m]]),
+                str(evidence.statements.kind[m]),
+                float(chance[m]),
+                float(evidence.statements.lead[m]),
+                float(need[m]),
+            )
+        )
+    return tuple(named)
