@@ -1,0 +1,93 @@
+"""Words around the tables of the two reports."""
+
+from typing import Final
+
+__all__ = ["CLOSED_LOOP", "DECISION_CURVES"]
+
+CLOSED_LOOP: Final = """# The closed loop: divers followed dive by dive
+
+Simulated divers, none of them real. An estimate is no instruction: follow your instructor, your training
+agency and local rules, and let a check in the water overrule the number.
+
+{made}
+{aims}
+Each world has its own population, learned from 60 other divers who dived 8 times by habit. Its divers then
+make 8 dives each, with the same needs, sea and luck under every guide. The world is not the model's: foam
+shrinks by another law (its gas by the power 0.8 of the pressure, which no check at the surface shows), one
+type of suit is 2.5 sds from its catalogue, suits and scatter have heavy tails (Student's t with 5 and 4
+degrees of freedom), suits age, two in five are beginners who relax, needs drift and now and then turn,
+breath and care in noting differ from diver to diver, one record in twenty says something else than what
+was, and the heavier a diver the seldomer it is noted, and the seldomer with the BC empty. Need is that at
+the planned 35 bar; a dive is too light where need, with that dive's scatter, exceeds the lead and what this
+diver's exhaling covers.
+
+Guides:
+
+- *tool*: the answer at an accepted risk of 5 % on blocks of 0.5 kg. Where it asks for a check, up to three
+  looks with a full cylinder, read as `check` reads them. The next step it names is done, and what it shows
+  is noted.
+- *oracle*: an exact posterior on a grid under the law of the world, all of whose shares, spreads and shared
+  effects it knows; the same rule for lead, the same choice among the same acts. *model's oracle*: exact
+  too, with the true hyperparameters and shared effects, but it takes the model for the law.
+- *greedy*: the tool's answers, and always the act that teaches most, allowed or not. *random*: any allowed
+  act or none. *no step*: none.
+- *practice*: common practice, no source: a tenth of the body mass in 7 mm, three quarters of that in 5 mm
+  and half in 3 mm; then 1 kg less after gas in the BC or sinking, 1 kg more after rising, noted or not.
+- *habit*: what divers carry by themselves, 1.2 kg over need on average; surface checks on some dives.
+
+{tables}
+## How to read it
+
+- Near is within 1 kg of the *expected* need. A lead chosen for a risk of 5 % and then put on blocks lies
+  about 0.7 kg over it even when all is known, so nearness counts against whoever keeps the risk low.
+  Practice comes near by standing around the need: its leads are too light on about one dive in five, and on
+  the first dive on one in three. On the last dive it is nearer than the oracle itself.
+- The tool's leads stay with the oracle's for two or three dives and then lie 0.1 to 0.3 kg above. Half of
+  that is the model's: its own oracle rises in the same way, since neither knows that beginners relax and
+  suits age. The other half is what it costs to have learned the population, and to keep to the interval of
+  a record.
+- Next steps earn their keep: without them the leads end 0.4 kg higher still.
+- What teaches most is not what is safe: greedy's looks and hand-offs make the diver rise twice as often.
+- The first dives of the tool rest on a surface check, which another law of foam at the stop misleads by
+  some 0.3 kg in thick suits, on the light side.
+"""
+
+DECISION_CURVES: Final = """# Decision curves: accepted against realised risk
+
+Simulated divers, none of them real. An estimate is no instruction: follow your instructor, your training
+agency and local rules, and let a check in the water overrule the number.
+
+{made}
+The worlds, oracles and learned populations are those of the closed loop. Before each dive the tool and both
+oracles answer from the same records; the lead of an accepted risk is that quantile of need less what
+exhaling covers, not yet on blocks, and nobody dives it: the divers of the book carry their own. A lead is
+too light where the need of the dive, its scatter in it, exceeds the lead and what this diver's exhaling
+covers.
+
+## Books in which the leads hang on the records alone
+
+Common practice (no source) that goes by what was written down: a tenth of the body mass scaled by the suit,
+1 kg less after a record of gas in the BC or of sinking, 1 kg more after one of rising. Such leads say
+nothing of need beyond the records, so an exact posterior must be right here: the oracle's column is a test
+of the oracle.
+
+{practice}
+## Books kept by habit
+
+Leads lie 1.2 kg over the diver's true need on average. They tell of need, and neither tool nor oracle
+listens: a lead of habit is no evidence about the one who carries it. So not even the oracle keeps the risk
+to the letter.
+
+{habit}
+## How to read it
+
+- The tool errs towards more lead: it is too light about half as often as accepted, for 0.3 to 0.4 kg. Its
+  bands are about as wide as they should be from the third dive on, but their middle comes to lie too high.
+  Part of it is that beginners relax and suits age, which it does not know (on three worlds without either,
+  measured apart, a third to a half of it went). The rest is that it takes a record for its interval and no
+  more, while here a stop that was not noted, or noted with gas in the BC, is likelier that of a heavy
+  diver. That is on purpose: how people note differs, and the error is on the side of more lead.
+- On blocks, always rounded up, the realised risk is lower still.
+- The model's oracle is too light on the first dives: it is told the true shared effects but not the other
+  law of foam, which a population learned from records takes in as a part of them.
+"""
