@@ -33,7 +33,7 @@ def trial() -> closed_loop_summary.Trial:
     return closed_loop_summary.trial([77, 0], guides=GUIDES, **SMALL)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def few():
     rng = np.random.default_rng(5)
     return crew(rng, NATURE, divers=3, dives=3, beta=effects(rng, NATURE))
@@ -120,6 +120,22 @@ def test_oracle_agrees_with_brute_force(few, d) -> None:
     assert 1 / (weight @ weight) > 5_000
     assert found.mean == pytest.approx(mean, abs=0.04)
     assert found.expected_sd == pytest.approx(np.sqrt(weight @ (need - mean) ** 2), abs=0.04)
+
+
+@pytest.mark.parametrize("days", [1, 30, 400])
+def test_oracle_lets_needs_drift_by_their_variance(few, days) -> None:
+    """By hand: a year of drift adds drift²; a turn, one dive in 250, adds 0.8² to those whom it meets."""
+    diver = Diver(few, 0)
+    before = _spread(diver)
+    few.years[0, 1] = days / 365.25
+    diver.dive(1)
+    turn = NATURE.turned / 25 * NATURE.turn**2
+    assert _spread(diver) - before == pytest.approx(NATURE.drift**2 * days / 365.25 + turn, rel=0.02)
+
+
+def _spread(diver: Diver) -> float:
+    chance = diver.chance.sum(axis=(1, 2, 3, 4))
+    return float(chance @ diver.offset**2 - (chance @ diver.offset) ** 2)
 
 
 def test_everybody_meets_the_same_luck(trial) -> None:
