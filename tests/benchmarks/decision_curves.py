@@ -183,10 +183,12 @@ def tables(found: Curves) -> str:
         lines.append(f"| tool's lead over the {who}'s, kg | " + " | ".join(f"{m:+.2f}" for m in more) + " |")
     for who in ("tool", "oracle"):
         away = found.middle[who] - found.need
-        cells = " | ".join(f"{mean:+.2f}" for mean in away.mean(axis=0))
-        lines.append(f"| mean of need over need: {who}, kg | {cells} |")
-        cells = " | ".join(f"{sd:.2f}" for sd in (away / found.width[who]).std(axis=0))
-        lines.append(f"| the same in sds of the band: {who}, its sd | {cells} |")
+        means = " | ".join(f"{mean:+.2f}" for mean in away.mean(axis=0))
+        sds = " | ".join(f"{sd:.2f}" for sd in (away / found.width[who]).std(axis=0))
+        lines += [
+            f"| expected less true need: {who}, kg | {means} |",
+            f"| its sd, in sds of the band | {sds} |",
+        ]
     return "\n".join(lines) + "\n"
 
 

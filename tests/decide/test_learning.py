@@ -20,6 +20,7 @@ from leadline.decide.learning import learn
 from leadline.decide.spread import spreads
 from leadline.decide.variance import parts
 from leadline.errors import FitError
+from leadline.evidence.statement import HABIT
 from leadline.model import population, propagation
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Form
@@ -36,7 +37,7 @@ def club():
 
 def gathered(observations, names=None):
     """Observations as evidence: all at stops, the leads of habit apart."""
-    kind = np.where(observations.form == Form.HABIT, "habit", "stop").astype(object)
+    kind = np.where(observations.form == Form.HABIT, HABIT, "stop").astype(object)
     kind[observations.point & (observations.form != Form.HABIT)] = "waterline"
     labels = tuple(names or observations.names)
     evidence = SimpleNamespace(
@@ -67,14 +68,14 @@ def test_intervals_hold_their_middles_and_stay_in_range() -> None:
 def test_effects_are_stated_in_kilograms_at_their_usual_size() -> None:
     world = draw(np.random.default_rng(1), divers=2, dives=2, exposures=2)
     exposure = np.zeros((len(world.observations), 2))
-    exposure[:3, 0] = 3.0, 4.0, 0.0
+    exposure[:3, 0] = 3.0, 4.0, 0.0  # the first row is the lead of habit
     evidence, _ = gathered(replace(world.observations, exposure=exposure), ("foam", "never worn"))
     found = effects(
         evidence, Fit(("z0", "z1"), np.array([0.4, 9.0]), np.diag([4.0, 1.0]), Hyperparameters(), np.ones(14))
     )
     # By hand: rms of 3 and 4 is 3.5355 kg an sd; 0.4 of it, give or take half of it. The other is not there.
     (foam,) = found
-    assert (foam.label, foam.rows) == ("foam", 2)
+    assert (foam.label, foam.rows) == ("foam", 1)
     size = math.sqrt(12.5)
     assert_allclose([foam.prior_sd_kg, foam.kg, foam.kg_sd], [size, 0.4 * size, 0.5 * size])
     assert_allclose([foam.low_kg, foam.high_kg], [(0.4 - 0.979982) * size, (0.4 + 0.979982) * size])
@@ -291,6 +292,7 @@ def test_second_reading_lets_each_record_mean_its_interval(club) -> None:
     assert club.breath.fixed_out == pytest.approx(alone.breath_out, rel=1e-3)
     assert club.breath.fixed_in == pytest.approx(alone.breath_in, rel=1e-3)
     assert club.breath.free_out == club.fit.theta.breath_out
+    assert club.breath.decision_in == min(club.breath.free_in, 1.2)  # common practice, no source
     # Once only where that is asked for, and then nothing limits what was learned but what is usual.
     once = learn(records(), twice=False)
     assert (once.breath.fixed_out, once.breath.fixed_in, once.breath.fixed_observations) == (None, None, 0)

@@ -93,13 +93,13 @@ def _converged(found: Convergence) -> str:
     return said + still
 
 
-def _table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> RenderableType:
-    """Table without air: the first column to the left, numbers to the right."""
+def _table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, words: int = 1) -> RenderableType:
+    """Table without air: the first columns, of words, to the left, numbers to the right."""
     from rich.table import Table
 
     made = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     for i, header in enumerate(headers):
-        made.add_column(plain(header), justify="left" if i == 0 else "right", overflow="fold")
+        made.add_column(plain(header), justify="left" if i < words else "right", overflow="fold")
     for row in rows:
         made.add_row(*(plain(cell) for cell in row))
     return made
@@ -183,6 +183,6 @@ def _doubts(found: Sequence[Doubt], units: Units) -> RenderableType:
     ]
     unit = _unit(units)
     headers = ["Look wrong", "diver", "what", "chance", f"lead, {unit}", f"need from the rest, {unit}"]
-    shown = _table(headers, rows)
+    shown = _table(headers, rows, words=3)
     more = len(found) - _DOUBTS
     return Group(shown, f"and {more} more, all in `leadline learn --json`") if more > 0 else shown

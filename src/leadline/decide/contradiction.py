@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.findings import Contradiction, Effect
 from leadline.evidence.gather import Evidence
+from leadline.evidence.statement import HABIT
 from leadline.model.population import Fit
 
 __all__ = ["contradictions", "effects", "false_rates"]
@@ -74,12 +75,14 @@ def effects(evidence: Evidence, fit: Fit) -> tuple[Effect, ...]:
     Returns
     -------
     tuple of Effect
-        Usual size: root of the mean square exposure where it applies.
+        Usual size: root of the mean square exposure where it applies. Leads that were merely chosen do not
+        count among the observations.
     """
     exposure = evidence.observations.exposure
     rows = np.count_nonzero(exposure, axis=0)
     size = np.sqrt(np.einsum("ij,ij->j", exposure, exposure) / np.maximum(rows, 1))
     sd = np.sqrt(np.diag(fit.covariance))
+    seen = rows - np.count_nonzero(exposure[evidence.statements.kind == HABIT], axis=0)
     labels = dict(zip(evidence.observations.names, evidence.labels, strict=True))
     found = [
         Effect(
@@ -92,8 +95,8 @@ def effects(evidence: Evidence, fit: Fit) -> tuple[Effect, ...]:
             float(scale),
             int(count),
         )
-        for name, mean, wide, scale, count in zip(fit.names, fit.mean, sd, size, rows, strict=True)
-        if count
+        for name, mean, wide, scale, count in zip(fit.names, fit.mean, sd, size, seen, strict=True)
+        if scale
     ]
     return tuple(sorted(found, key=lambda effect: -abs(effect.kg)))
 

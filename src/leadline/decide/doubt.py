@@ -68,7 +68,8 @@ def doubts(assessment: Assessment, theta: Hyperparameters) -> tuple[Doubt, ...]:
     evidence, line = assessment.evidence, assessment.line
     if not len(evidence):
         return ()
-    settled = propagate(evidence.observations, theta)
+    # From a cold start a torn record may take longer than in the fit; where it stands by then will do.
+    settled = propagate(evidence.observations, theta, sketch=True)
     chance = wrong_chance(evidence.observations, theta, settled)
     need = settled.cavity.mean
     named = []

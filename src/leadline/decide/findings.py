@@ -125,8 +125,8 @@ class BreathRange:
         asked for. [kg]
     fixed_observations : int
         Observations behind the latter: all, or those of some of the divers of a large book.
-    decision_out : float
-        Lightness that decisions count on. [kg]
+    decision_out, decision_in : float
+        Lightness and heaviness that decisions count on. [kg]
     """
 
     free_out: float
@@ -135,6 +135,7 @@ class BreathRange:
     fixed_in: float | None
     fixed_observations: int
     decision_out: float
+    decision_in: float
 
 
 @dataclass(frozen=True)

@@ -79,6 +79,7 @@ def _breath(observations: Observations, found: Fit, *, twice: bool) -> tuple[Fit
         fixed.breath_in if fixed else None,
         len(some),
         breath_out(found.theta),
+        theta.cautious().breath_in,
     )
 
 
