@@ -72,8 +72,8 @@ ANSWER = (
 DOORS = {
     "leadline.book": "Book Fault LoadReport TableReport default_path",
     "leadline.records": "CHECKS DIVERS DIVES GEAR TABLES Column Kind Table Twin",
-    "leadline.arrays": "Columns Occasions Records columns_from_rows occasions resolve_checks",
-    "leadline.timeline": "Timeline timeline",
+    "leadline.arrays": "Columns Occasions Records columns_from_rows occasions ranks",
+    "leadline.timeline": "Timeline resolve_checks timeline",
     "leadline.physics.ledger": "ITEMS Ledger Rigs State assemble evaluate exposures prior_sd",
     "leadline.evidence.gather": "Evidence gather",
     "leadline.model.observations": "Form Observations",

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.errors import RecordError, UnknownNameError
-from leadline.records import CHECKS, TABLES, Table
+from leadline.records import TABLES, Table
 
-__all__ = ["Columns", "Occasions", "Records", "columns_from_rows", "occasions", "ranks", "resolve_checks"]
+__all__ = ["Columns", "Occasions", "Records", "columns_from_rows", "occasions", "ranks"]
 
 Columns = Mapping[str, NDArray[Any]]
 FloatArray = NDArray[np.float64]
@@ -154,43 +154,6 @@ def columns_from_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Column
         else:
             columns[column.name] = np.array([np.nan if c in (None, "") else float(c) for c in cells], float)
     return columns
-
-
-def resolve_checks(records: Records) -> Columns:
-    """Surface checks with the kit and water of their dive filled in where the check leaves them empty.
-
-    Parameters
-    ----------
-    records : Records
-        Checks and the dives they name.
-
-    Returns
-    -------
-    Columns
-        The checks table; `date`, kit and water columns completed.
-    """
-    checks = dict(records.checks)
-    dives = records.dives
-    at = {key: row for row, key in enumerate(zip(dives["dive"], dives["diver"], strict=True))}
-    row = np.array([at.get(key, -1) for key in zip(checks["dive"], checks["diver"], strict=True)], int)
-    linked = row >= 0
-    if not linked.any():
-        return checks
-    for name in CHECKS.by_name:
-        if name in dives and name not in ("dive", "diver", "lead_kg"):
-            own = checks[name]
-            empty = (
-                (own == "")
-                if own.dtype == object
-                else np.isnat(own)
-                if own.dtype.kind == "M"
-                else np.isnan(own)
-            )
-            filled = own.copy()
-            use = empty & linked
-            filled[use] = dives[name][row[use]]
-            checks[name] = filled
-    return checks
 
 
 def _padded(texts: NDArray[Any], parse: Callable[[str], list[Any]], fill: Any, dtype: Any) -> NDArray[Any]:

@@ -8,10 +8,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.arrays import Columns, Occasions, Records, empty, occasions, resolve_checks
-from leadline.records import DIVES
+from leadline.arrays import Columns, Occasions, Records, empty, occasions
+from leadline.records import CHECKS, DIVES
 
-__all__ = ["CHECK", "DIVE", "PLAN", "Timeline", "timeline"]
+__all__ = ["CHECK", "DIVE", "PLAN", "Timeline", "resolve_checks", "timeline"]
 
 DIVE: Final = 0
 CHECK: Final = 1
@@ -55,6 +55,43 @@ def _missing(like: NDArray[Any], count: int) -> NDArray[Any]:
     if like.dtype.kind == "M":
         return np.full(count, np.datetime64("NaT"), "datetime64[s]")
     return np.full(count, np.nan)
+
+
+def resolve_checks(records: Records) -> Columns:
+    """Surface checks with the kit and water of their dive filled in where the check leaves them empty.
+
+    Parameters
+    ----------
+    records : Records
+        Checks and the dives they name.
+
+    Returns
+    -------
+    Columns
+        The checks table; `date`, kit and water columns completed.
+    """
+    checks = dict(records.checks)
+    dives = records.dives
+    at = {key: row for row, key in enumerate(zip(dives["dive"], dives["diver"], strict=True))}
+    row = np.array([at.get(key, -1) for key in zip(checks["dive"], checks["diver"], strict=True)], int)
+    linked = row >= 0
+    if not linked.any():
+        return checks
+    for name in CHECKS.by_name:
+        if name in dives and name not in ("dive", "diver", "lead_kg"):
+            own = checks[name]
+            missing = (
+                (own == "")
+                if own.dtype == object
+                else np.isnat(own)
+                if own.dtype.kind == "M"
+                else np.isnan(own)
+            )
+            filled = own.copy()
+            use = missing & linked
+            filled[use] = dives[name][row[use]]
+            checks[name] = filled
+    return checks
 
 
 def timeline(records: Records, plan: Columns | None = None) -> Timeline:

@@ -8,7 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.arrays import Columns, Records, resolve_checks
+from leadline.arrays import Columns, Records
+from leadline.timeline import resolve_checks
 
 __all__ = ["NEVER", "Clock", "clock", "cut_moments", "date_of", "moment_of"]
 

@@ -20,8 +20,9 @@ from leadline.decide.variance import parts
 from leadline.errors import FitError
 from leadline.evidence.gather import Evidence
 from leadline.evidence.statement import KINDS
+from leadline.model.large import fit_any_size
 from leadline.model.observations import Observations
-from leadline.model.population import Fit, fit, likeliest, prior_fit
+from leadline.model.population import Fit, likeliest, prior_fit
 from leadline.model.propagation import MOST_SWEEPS
 
 __all__ = ["Findings", "learn"]
@@ -119,7 +120,7 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
     """
     assessment = Assessment.of(records, prior_fit())
     evidence = assessment.evidence
-    fitted = fit(evidence.observations, notify=notify)
+    fitted = fit_any_size(evidence.observations, notify=notify)
     if notify and twice:
         notify("breath range, a second time")
     found, breath = _breath(evidence.observations, fitted, twice=twice)

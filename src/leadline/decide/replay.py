@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.arrays import Columns, Records, empty, resolve_checks
+from leadline.arrays import Columns, Records, empty
 from leadline.decide.assessment import Assessment
 from leadline.decide.clock import NEVER, Clock, clock, cut_moments, date_of, moment_of
 from leadline.decide.forecast import Forecasts
@@ -20,7 +20,7 @@ from leadline.model.marginal import Marginal
 from leadline.model.population import Fit, prior_fit
 from leadline.physics.ledger import prior_sd
 from leadline.records import DIVES
-from leadline.timeline import CHECK, DIVE, PLAN
+from leadline.timeline import CHECK, DIVE, PLAN, resolve_checks
 
 __all__ = ["FEWEST_DIVES", "Cut", "Replay", "replay"]
 
@@ -219,7 +219,7 @@ class _Player:
         """The population from all that was known at a cut; the fit before where this one fails."""
         self.notify(f"learning from the {cut.dives} dives before {cut.date}")
         try:
-            return learn(self._records(*self._known(cut.moment))).fit, cut
+            return learn(self._records(*self._known(cut.moment)), twice=False).fit, cut
         except FitError:
             return before, Cut(cut.moment, cut.date, cut.dives, fitted=False)
 
