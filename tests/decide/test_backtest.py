@@ -561,7 +561,7 @@ def test_missing_library_is_named_with_what_to_install(monkeypatch: pytest.Monke
     found = forecast.find_spec
     monkeypatch.setattr(forecast, "find_spec", lambda name: None if name in MISSING else found(name))
     with pytest.raises(
-        LeadlineError, match=r"needs scoringrules and statsmodels, not.*pip install 'leadline\[backtest\]'"
+        LeadlineError, match=r"needs scoringrules and statsmodels, not.*pip install '\.\[backtest\]'"
     ):
         backtest(club.records())
 
