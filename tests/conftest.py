@@ -1,6 +1,7 @@
-"""What every test rests on: one thread, no network, no book of the user's own."""
+"""What every test rests on: one thread, no network, no book of the user's own, one browser for all pages."""
 
 import os
+import shutil
 import socket
 
 import pytest
@@ -35,3 +36,43 @@ def no_book_of_the_users(tmp_path_factory):
         patch.delenv("LEADLINE_BOOK", raising=False)
         patch.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
         yield
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A running headless Chromium; skipped, with the reason shown, where none is installed.
+
+    One for the whole session: its driver cannot be started twice.
+    """
+    names = ("chromium", "chromium-browser", "google-chrome", "chrome")
+    program = next(filter(None, map(shutil.which, names)), None)
+    if program is None:
+        pytest.skip("no Chromium on the path")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=program, args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def visit(chromium, tmp_path):
+    """A function that opens a report, `visit(path, width, scheme)`, and notes what it says and asks for."""
+    contexts = []
+
+    def open_page(path, width, scheme="light"):
+        context = chromium.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
+        contexts.append(context)
+        page = context.new_page()
+        page.said, page.asked = [], []
+        page.on("console", lambda message: page.said.append(message.text))
+        page.on("pageerror", lambda error: page.said.append(str(error)))
+        page.on("request", lambda request: page.asked.append(request.url))
+        page.goto(path.as_uri())
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()

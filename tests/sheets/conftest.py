@@ -1,4 +1,4 @@
-"""The browser of the other page tests, and axe-core where somebody has put it."""
+"""axe-core, where somebody has put it."""
 
 from __future__ import annotations
 
@@ -6,8 +6,6 @@ import os
 from pathlib import Path
 
 import pytest
-
-from ..browser.conftest import chromium, visit  # noqa: F401, TID252 (fixtures; tests are on no path)
 
 AXE = "AXE_CORE"
 """Environment variable: path of `axe.min.js`, from `npm pack axe-core`."""
