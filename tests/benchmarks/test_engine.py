@@ -18,7 +18,7 @@ from leadline.arrays import Records
 from leadline.decide.assessment import Assessment
 from leadline.decide.learning import learn
 from leadline.model.diver import Population, Targets, conditional_marginals
-from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.large import ROUGHLY, fit_any_size
 from leadline.model.population import fit
 from leadline.model.propagation import Sweeper
 from tests.benchmarks import crowd, peers
@@ -29,7 +29,7 @@ from tests.reference.nature import Nature, lived
 ROWS_A_DIVER = 26.8
 SIZES = (1_000, 10_000, 100_000)
 LARGEST = (1_000_000,) if os.environ.get("LEADLINE_LONG") else ()
-"""Rows; the largest only where there is time for it, and not for a whole fit."""
+"""Rows; the largest only where there is time for it."""
 
 
 def sized(rows, *, enabled):
@@ -71,17 +71,23 @@ def test_propagation_grows_with_rows(benchmark, rows):
     observations = sized(rows, enabled=benchmark.enabled).observations
     sweeper = Sweeper(observations)
     found = benchmark.pedantic(
-        sweeper.propagate, args=(Hyperparameters(),), rounds=3 if rows < 500_000 else 1, warmup_rounds=1
+        sweeper.propagate,
+        args=(books.TRUE,),
+        kwargs={"tolerance": ROUGHLY},
+        rounds=3 if rows < 500_000 else 1,
+        warmup_rounds=1,
     )
     noted(benchmark, rows=len(observations), sweeps=found.sweeps)
     assert np.isfinite(found.log_evidence)
 
 
-@pytest.mark.parametrize("rows", SIZES)
+@pytest.mark.parametrize("rows", [*SIZES, *LARGEST])
 def test_fit_grows_with_rows(benchmark, rows):
     observations = sized(rows, enabled=benchmark.enabled).observations
     rounds = 3 if rows < 50_000 else 1
-    found = benchmark.pedantic(fit, args=(observations,), rounds=rounds, warmup_rounds=int(rows < 50_000))
+    found = benchmark.pedantic(
+        fit_any_size, args=(observations,), rounds=rounds, warmup_rounds=int(rows < 50_000)
+    )
     noted(benchmark, rows=len(observations), **found.diagnostics)
     assert np.all(found.theta_sd > 0)
 
