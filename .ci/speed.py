@@ -142,7 +142,7 @@ def exponent(found: Benchmarks, stem: str) -> tuple[float, list[list[str]]]:
 def peer_rows(found: Benchmarks, world: str) -> list[list[str]]:
     """Rows of the table of peers, the sampler first."""
     here = [each for each in found.values() if each.get("world") == world]
-    here.sort(key=lambda each: (each["peer"] != "sampler", each["peer"] != "leadline", each["crps"]))
+    here.sort(key=lambda each: (each["peer"] != "sampler", "leadline" not in each["peer"], each["crps"]))
     by = {each["peer"]: each for each in here}
     known = by.get("sampler")
     rows = []
@@ -258,8 +258,7 @@ def peer_lines(found: Benchmarks) -> list[str]:
         "readings. The sampler draws 2 x 1,000 after 500, the variational guide (mean-field normal) takes "
         "3,000 steps; their times include compilation. CRPS is twice the pinball loss at 99 levels. Answers "
         "leave out what the sampler sees: the diver's own lead of habit, and what the form of a record says, "
-        "so they differ from it on purpose; on the same records they agree (`nuts.md`, and the last lines of "
-        "`worlds.md`).",
+        "so they differ from it on purpose; the line below them reads all of it.",
         "",
     ]
     for world, title in (("nearly", "A world that is nearly the model's"), ("not", "A world that is not")):

@@ -164,8 +164,11 @@ def next_dives(found):
     return peers.Asked(found.next.prior, found.next.exposure, place)
 
 
-def needs_by_engine(found):
-    """Quantiles of everybody's need on the next dive, as `learn` and then `suggest` reckon them."""
+def needs_by_engine(found, *, everything=False):
+    """Quantiles of everybody's need on the next dive, as `learn` and then `suggest` reckon them.
+
+    With `everything` the diver's records are read as the population's are, which is what the sampler does.
+    """
     population, o, ahead = fit(found.observations), found.observations, found.next
     place = next_dives(found).diver
     answers = []
@@ -180,16 +183,32 @@ def needs_by_engine(found):
             float(ahead.body_sd[d]),
         )
         answers.append(
-            needs(population, o.take(rows), wanted, elapsed=ahead.elapsed[[d]], levels=peers.LEVELS)[0]
+            needs(
+                population,
+                o.take(rows),
+                wanted,
+                elapsed=ahead.elapsed[[d]],
+                levels=peers.LEVELS,
+                everything=everything,
+            )[0]
         )
     return np.stack(answers)
 
 
-@pytest.mark.parametrize("peer", ["leadline", *peers.PEERS])
+ENGINE = {"leadline": False, "leadline, reading all that the sampler does": True}
+
+
+@pytest.mark.parametrize("peer", [*ENGINE, *peers.PEERS])
 def test_needs_on_the_next_dive(benchmark, world, peer):
     name, found = world
-    if peer == "leadline":
-        quantiles = benchmark.pedantic(needs_by_engine, args=(found,), rounds=3, warmup_rounds=1)
+    if peer in ENGINE:
+        quantiles = benchmark.pedantic(
+            needs_by_engine,
+            args=(found,),
+            kwargs={"everything": ENGINE[peer]},
+            rounds=3,
+            warmup_rounds=1,
+        )
     else:
         arguments = (found.observations, next_dives(found))
         quantiles = benchmark.pedantic(peers.PEERS[peer], args=arguments, rounds=3, warmup_rounds=1)
