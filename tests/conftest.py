@@ -1,8 +1,10 @@
 """What every test rests on: one thread, no network, no book of the user's own, one browser for all pages."""
 
+import importlib.util
 import os
 import shutil
 import socket
+from pathlib import Path
 
 import pytest
 
@@ -76,3 +78,12 @@ def visit(chromium, tmp_path):
     yield open_page
     for context in contexts:
         context.close()
+
+
+@pytest.fixture(scope="session")
+def axe():
+    """Source of axe-core (Deque Systems, MPL 2.0), as a Python package carries it."""
+    found = importlib.util.find_spec("axe_playwright_python")
+    if found is None:
+        pytest.skip("axe-playwright-python is not installed")
+    return (Path(found.origin).parent / "axe.min.js").read_text(encoding="utf-8")
