@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import subprocess
 import sys
@@ -68,6 +69,24 @@ def test_every_command_and_option_has_help(name: str) -> None:
     command = typer.main.get_command(app).commands[name]  # type: ignore[attr-defined]  # a group, typed as a command
     assert command.help
     assert [p.name for p in command.params if p.param_type_name == "option" and not p.help] == []
+
+
+REPORTS = sorted(typer.main.get_command(app).commands["report"].commands)  # type: ignore[attr-defined]  # as above
+NAMED = [[], *([name] for name in COMMANDS), *(["report", kind] for kind in REPORTS)]
+
+
+@pytest.mark.parametrize("arguments", NAMED, ids=" ".join)
+def test_help_breaks_its_lines_at_80_columns_alone(arguments: list[str]) -> None:
+    """Independent, counted: a line ends where the next word would not have fitted, or the paragraph ends."""
+    command = [sys.executable, "-c", "from leadline.cli import main; main()", *arguments, "--help"]
+    room = {**os.environ, "COLUMNS": "80", "TERMINAL_WIDTH": "80", "NO_COLOR": "1"}
+    done = subprocess.run(command, capture_output=True, text=True, check=True, env=room)
+    said = [line.rstrip() for line in done.stdout.splitlines()]
+    assert max(map(len, said)) <= 80
+    prose = [line for line in said if not line.startswith(("╭", "│", "╰"))]
+    for line, following in itertools.pairwise(prose):
+        if line and following:
+            assert len(line) + 1 + len(following.split()[0]) > 79
 
 
 def test_installed_program_is_this_one() -> None:

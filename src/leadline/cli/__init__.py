@@ -7,6 +7,7 @@ in `_COMMANDS`.
 
 from __future__ import annotations
 
+import inspect
 from typing import Annotated, Any, Final
 
 import typer
@@ -41,6 +42,19 @@ app = typer.Typer(
 )
 for _command in _COMMANDS:
     _command.register(app)
+
+
+def _flow(group: typer.Typer) -> None:
+    """Let help break its lines where the terminal ends, not where the source does."""
+    for command in group.registered_commands:
+        text = command.help or inspect.getdoc(command.callback) or ""
+        command.help = "\n\n".join(" ".join(part.split()) for part in text.split("\n\n"))
+    for inner in group.registered_groups:
+        if inner.typer_instance is not None:
+            _flow(inner.typer_instance)
+
+
+_flow(app)
 
 
 def _version(wanted: bool) -> None:
