@@ -8,7 +8,7 @@ as object arrays of `str` with `""` where missing, numbers as float64 with NaN, 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -26,20 +26,28 @@ IntArray = NDArray[np.int64]
 _TEXT = {"text", "word", "numbers", "names", "gases", "places"}
 
 
+def _nobody_else() -> Columns:
+    nothing = np.zeros(0, object)
+    return {"diver": nothing, "date": np.zeros(0, "datetime64[s]"), "suit": nothing}
+
+
 @dataclass(frozen=True)
 class Records:
-    """All records of a book, in file order.
+    """All records of a book, or those that bear on some divers, in file order.
 
     Parameters
     ----------
     divers, gear, dives, checks : Columns
         One column set for each table of `leadline.records`.
+    worn : Columns
+        Dives of others, who need not be among the divers, that count as wear: `diver`, `date`, `suit`.
     """
 
     divers: Columns
     gear: Columns
     dives: Columns
     checks: Columns
+    worn: Columns = field(default_factory=_nobody_else)
 
 
 @dataclass(frozen=True)
@@ -254,6 +262,30 @@ def _suit_dives(
     return out.reshape(n, width)
 
 
+def _wear(
+    records: Records,
+    suit: IntArray,
+    date: NDArray[np.datetime64],
+    diver: IntArray,
+    is_dive: NDArray[np.bool_],
+    parse: Callable[[str], list[int]],
+) -> FloatArray:
+    """Dives each suit had seen, those of others counted in; shape (n, S)."""
+    worn, n = records.worn, len(suit)
+    strangers, code = np.unique(worn["diver"].astype(str), return_inverse=True)
+    everyone = np.concatenate([records.divers["diver"], strangers.astype(object)])
+    who = np.concatenate([diver, len(records.divers["diver"]) + code])
+    others = _padded(worn["suit"], parse, -1, np.int64)
+    suits = np.full((n + len(others), max(suit.shape[1], others.shape[1])), -1)
+    suits[:n, : suit.shape[1]], suits[n:, : others.shape[1]] = suit, others
+    dates = np.concatenate([date, worn["date"]])
+    dived = np.concatenate([is_dive, np.ones(len(others), bool)])
+    late = np.where(np.isnat(dates), np.datetime64("9999-12-31", "s"), dates)
+    # Who is first on a day is told by name: the order of a file must not change what a suit has seen.
+    order = np.lexsort((np.arange(len(who)), ranks(everyone)[who], late))
+    return _suit_dives(suits, dates, who, order, dived, records.gear)[:n, : suit.shape[1]]
+
+
 def ranks(names: NDArray[np.object_]) -> IntArray:
     """Place of each name in their sorted order, whatever the order of the file; equal names share one."""
     return np.unique(names.astype(str), return_inverse=True)[1].reshape(-1)
@@ -324,25 +356,20 @@ def occasions(
     suit, cylinder = items("suit"), items("cylinder")
     width = cylinder.shape[1]
     present = cylinder >= 0
-    start = (
-        _fit(_padded(rows["start_bar"], _numbers, np.nan, float), width, np.nan)
-        if "start_bar" in rows
-        else None
-    )
-    end_name = "end_bar" if "end_bar" in rows else "bar"
-    end = _fit(_padded(rows[end_name], _numbers, np.nan, float), width, np.nan)
-    left = np.isneginf(end)
-    end[left] = np.nan
-    stop = end
+
+    def noted(column: str) -> FloatArray:
+        return _fit(_padded(rows[column], _numbers, np.nan, float), width, np.nan)
+
+    start = noted("start_bar") if "start_bar" in rows else np.full((n, width), np.nan)
+    stop = noted("end_bar" if "end_bar" in rows else "bar")
+    left = np.isneginf(stop)
+    stop[left] = np.nan
     if "stop_bar" in rows:
-        noted = _fit(_padded(rows["stop_bar"], _numbers, np.nan, float), width, np.nan)
-        left |= np.isneginf(noted)
-        noted[np.isneginf(noted)] = np.nan
-        stop = np.where(np.isnan(noted), end, noted)
+        read = noted("stop_bar")
+        left |= np.isneginf(read)
+        stop = np.where(np.isnan(read) | np.isneginf(read), stop, read)
     oxygen = _fit(_padded(rows["gas"], _oxygen, 0.2095, float), width, 0.2095)
     helium = _fit(_padded(rows["gas"], _helium, 0.0, float), width, 0.0)
-    # Who is first on a day is told by name: the order of a file must not change what a suit has seen.
-    suit_order = np.lexsort((np.arange(n), ranks(records.divers["diver"])[diver], late))
     return Occasions(
         diver=diver,
         date=date,
@@ -355,14 +382,14 @@ def occasions(
         altitude=rows["altitude_m"],
         max_depth=rows.get("max_depth_m", np.full(n, np.nan)),
         suit=suit,
-        suit_dives=_suit_dives(suit, date, diver, suit_order, is_dive, records.gear),
+        suit_dives=_wear(records, suit, date, diver, is_dive, _item_parser(item_index, "suit")),
         undersuit=items("undersuit"),
         bc=items("bc"),
         other=items("other"),
         cylinder=cylinder,
         oxygen=oxygen,
         helium=helium,
-        start=np.full((n, width), np.nan) if start is None else np.where(np.isneginf(start), np.nan, start),
+        start=np.where(np.isneginf(start), np.nan, start),
         stop=stop,
         carried=present & ~left,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -125,6 +125,6 @@ def timeline(records: Records, plan: Columns | None = None) -> Timeline:
         occasions(records, joined, counts_as_dive=table == DIVE),
         table,
         row,
-        Records(records.divers, records.gear, records.dives, checks),
+        replace(records, checks=checks),
         plan,
     )

@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records
 from leadline.book import connection as opening
 from leadline.book import export, fetch, fit_store, forgetting, loading, plan
+from leadline.book.portion import Portion, portion
 from leadline.book.report import Fault, LoadReport
 from leadline.book.session import Session
 from leadline.book.sql import one
@@ -71,6 +72,23 @@ class Book(Session):
             datetime64[s] (NaT).
         """
         return fetch.records(self._open)
+
+    def portion(self, divers: Collection[str], *, suits: Collection[str] = ()) -> Portion:
+        """Records that bear on some divers, in file order; quick in a large book.
+
+        Parameters
+        ----------
+        divers : collection of str
+            Names; those that the book does not have are passed over.
+        suits : collection of str
+            Further suits of interest, such as those of a plan.
+
+        Returns
+        -------
+        Portion
+            Their rows, all gear, and others' dives in the suits of interest, which count as wear.
+        """
+        return portion(self._open, divers, suits)
 
     def versions(self, table: str) -> NDArray[np.int64]:
         """Data version in which each row of `table` was last written.
@@ -185,6 +203,10 @@ class Book(Session):
     def next_dive(self, diver: str) -> str:
         """A number no dive of that diver has yet: one more than the highest, and than their count."""
         return fetch.next_dive(self._open, diver)
+
+    def has_diver(self, diver: str) -> bool:
+        """Whether the book has a diver of that name."""
+        return bool(one(self._open, "SELECT count(*) FROM divers WHERE diver = ?", [diver]))
 
     def has_dive(self, dive: str, diver: str) -> bool:
         """Whether the book has that dive of that diver."""

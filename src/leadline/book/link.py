@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 from leadline.book.sql import identifier, literal
@@ -70,7 +71,7 @@ def _dives(connection: DuckDBPyConnection) -> None:
     )
 
 
-def find_broken_links(connection: DuckDBPyConnection, table: Table) -> None:
+def find_broken_links(connection: DuckDBPyConnection, table: Table, judged: Collection[str]) -> None:
     """Add to the temporary table `faults` every name in `stage` that the book does not know.
 
     Parameters
@@ -79,8 +80,12 @@ def find_broken_links(connection: DuckDBPyConnection, table: Table) -> None:
         A book in which the tables referred to are loaded already.
     table : Table
         What the rows are.
+    judged : collection of str
+        Columns to look at.
     """
     for column in table.columns:
+        if column.name not in judged:
+            continue
         if column.refers == "gear":
             _items(connection, table, column)
         elif column.refers == "divers":

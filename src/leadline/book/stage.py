@@ -119,6 +119,15 @@ def _ragged(connection: DuckDBPyConnection, source: Source) -> None:
         )
 
 
+def _filled(source: Source) -> set[str]:
+    """Declared columns that the file has, in either unit."""
+    return {
+        column.name
+        for column in source.table.columns
+        if {column.name, column.twin.name if column.twin else column.name} & set(source.headers)
+    }
+
+
 def _insert(connection: DuckDBPyConnection, found: Iterable[Check]) -> None:
     for check in found:
         guard = ""
@@ -153,8 +162,10 @@ def find_faults(connection: DuckDBPyConnection, source: Source, *, plan: bool = 
     _ragged(connection, source)
     for column in table.columns:
         _insert(connection, cell.checks(column, source, future=plan))
-    _insert(connection, rule.rules(table, plan=plan))
-    link.find_broken_links(connection, table)
+    # What a plan's file has no column for is empty in every row and cannot be wrong, only missing.
+    judged = _filled(source) | set(table.key) if plan else set(table.by_name)
+    _insert(connection, (check for check in rule.rules(table, plan=plan) if check.column in judged))
+    link.find_broken_links(connection, table, judged)
     # A row torn apart has nonsense in every cell; the one fault that matters is that it is torn.
     connection.execute(
         """DELETE FROM faults WHERE "column" <> ''

@@ -9,11 +9,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from leadline.cli.holding import Holding, read
+from leadline.cli.holding import Holding, near
 from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
 
 if TYPE_CHECKING:
     from leadline.arrays import Columns, Records
+    from leadline.book import Book
     from leadline.decide.answering import Taken
     from leadline.decide.check_look import Look
 
@@ -77,26 +78,24 @@ def find_place(
     LeadlineError
         If the named book is missing, a diver or an item is unknown, or a cell is unsound.
     """
+    from leadline.cli.kit import judged
     from leadline.decide.answering import taken_over
     from leadline.decide.check_kit import described
 
-    holding = _holding(book)
-    name, guest = _diver(holding, cells.get("diver", ""), person or {})
-    records, dive = (holding.records, "") if not on else _only(holding.records, on, name, cells)
-    taken = taken_over(records, {**cells, "diver": name})
-    gear = described(taken.cells, holding.records.gear["item"].tolist())
-    with _own_words():
-        if guest or gear:
+    with _opened(book) as opened, _own_words():
+        name, guest = _diver(opened, cells.get("diver", ""), person or {})
+        holding = _holding(opened, name, cells.get("suit", ""))
+        records, dive = (holding.records, "") if not on else _only(holding.records, on, name, cells)
+        taken = taken_over(records, {**cells, "diver": name})
+        gear = described(taken.cells, holding.records.gear["item"].tolist())
+        if guest or gear or opened is None:
             plan, holding = _in_words(holding, taken.cells, guest=guest, gear=gear)
         else:
-            from leadline.cli.kit import judged
-
-            plan = judged(book, taken.cells)
-    near = holding.about({name}, suits={part.strip() for part in plan["suit"][0].split(";")})
+            plan = judged(opened, taken.cells)
     reason = "the diver is not in the book" if guest else ""
     if gear and not guest:
         reason = f"not among the gear of the book: {', '.join(str(row['item']) for row in gear)}"
-    return Place(near, plan, taken, dive, reason)
+    return Place(holding, plan, taken, dive, reason)
 
 
 @contextmanager
@@ -111,14 +110,24 @@ def _own_words() -> Iterator[None]:
         raise RecordError(text) from None
 
 
-def _holding(book: Path | None) -> Holding:
-    """The book, or nothing where none is named and the usual one does not exist."""
+@contextmanager
+def _opened(path: Path | None) -> Iterator[Book | None]:
+    """The book; None where none is named and the usual one does not exist."""
     import os
 
-    from leadline.book import default_path
+    from leadline.book import Book, default_path
 
-    if book is not None or "LEADLINE_BOOK" in os.environ or default_path().exists():
-        return read(book)[0]
+    if path is None and "LEADLINE_BOOK" not in os.environ and not default_path().exists():
+        yield None
+        return
+    with Book.open(path) as book:
+        yield book
+
+
+def _holding(book: Book | None, diver: str, suit: str) -> Holding:
+    """What the book holds on the diver; nothing where there is none."""
+    if book is not None:
+        return near(book, {diver}, suits={suit})
     import numpy as np
 
     from leadline.decide.check_kit import nothing
@@ -127,19 +136,22 @@ def _holding(book: Path | None) -> Holding:
     return Holding("", nothing(), 0, prior_fit(), None, np.zeros(0, bool), np.zeros(0, bool))
 
 
-def _diver(holding: Holding, name: str, person: dict[str, str]) -> tuple[str, dict[str, str]]:
+def _diver(book: Book | None, name: str, person: dict[str, str]) -> tuple[str, dict[str, str]]:
     """Name of the diver, and what was said of one who is not in the book."""
-    from leadline.cli.kit import known_diver
+    from leadline.cli.kit import diver_in, unknown_diver
     from leadline.decide.check_kit import STRANGER
 
-    known = name.strip() in holding.records.divers["diver"].tolist()
+    plain = name.strip()
+    known = book is not None and book.has_diver(plain)
     if known and person:
         raise OutOfRangeError(
-            f"{name.strip()} is in the book, body and all; give --body-mass for a mass that has changed"
+            f"{plain} is in the book, body and all; give --body-mass for a mass that has changed"
         )
-    if known or (name.strip() and not person):
-        return known_diver(holding, name), {}
-    plain = name.strip() or STRANGER
+    if known:
+        return plain, {}
+    if plain and not person:
+        return (unknown_diver(plain, []) if book is None else diver_in(book, plain)), {}
+    plain = plain or STRANGER
     return plain, {"diver": plain, **person}
 
 
@@ -185,7 +197,7 @@ def _in_words(
             if listed or gear:
                 scratch.upsert("gear", [*listed, *gear])
             made = scratch.records()
-        plan = judged(path, cells)
+            plan = judged(scratch, cells)
     records = extended(
         holding.records,
         divers={k: v[: len(v) if guest else 0] for k, v in made.divers.items()},

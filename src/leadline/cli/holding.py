@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.model.population import Fit
 
-__all__ = ["Holding", "read", "single_thread"]
+__all__ = ["Holding", "near", "read", "read_plan", "single_thread"]
 
 Extra = TypeVar("Extra")
 
@@ -80,23 +80,26 @@ class Holding:
         """
         import numpy as np
 
+        from leadline.book.portion import suit_names
+
         dives, checks = self.records.dives, self.records.checks
         own = np.isin(dives["diver"], list(divers))
         own_checks = np.isin(checks["diver"], list(divers))
-        worn = set(suits or ())
-        for cell in {*dives["suit"][own].tolist(), *checks["suit"][own_checks].tolist()}:
-            worn |= set(_names(cell))
-        cells = {cell for cell in set(dives["suit"].tolist()) if worn.intersection(_names(cell))}
-        kept = own | np.isin(dives["suit"], list(cells))
+        worn = suit_names(
+            {*(suits or ()), *dives["suit"][own].tolist(), *checks["suit"][own_checks].tolist()}
+        )
+        cells = [cell for cell in set(dives["suit"].tolist()) if worn & suit_names([cell])]
+        others = ~own & np.isin(dives["suit"], cells)
         records = replace(
             self.records,
-            dives={name: values[kept] for name, values in dives.items()},
+            dives={name: values[own] for name, values in dives.items()},
             checks={name: values[own_checks] for name, values in checks.items()},
+            worn={name: dives[name][others] for name in ("diver", "date", "suit")},
         )
         return replace(
             self,
             records=records,
-            dives_in_fit=self.dives_in_fit[kept],
+            dives_in_fit=self.dives_in_fit[own],
             checks_in_fit=self.checks_in_fit[own_checks],
         )
 
@@ -111,10 +114,6 @@ class Holding:
             dives_in_fit=self.dives_in_fit,
             checks_in_fit=self.checks_in_fit,
         )
-
-
-def _names(cell: str) -> list[str]:
-    return [part.strip() for part in cell.split(";") if part.strip()]
 
 
 def read(path: Path | None, also: Callable[[Book], Extra] | None = None) -> tuple[Holding, Extra | None]:
@@ -151,6 +150,63 @@ def read(path: Path | None, also: Callable[[Book], Extra] | None = None) -> tupl
     fit, fitted, seen = _fit(stored)
     holding = Holding(name, records, version, fit, fitted, rows["dives"] <= seen, rows["checks"] <= seen)
     return holding, extra
+
+
+def near(book: Book, divers: set[str], *, suits: set[str] | None = None) -> Holding:
+    """What an open book holds on some divers: `read` and `Holding.about` at once, quick in a large book.
+
+    Parameters
+    ----------
+    book : Book
+        Open.
+    divers : set of str
+        Divers of interest.
+    suits : set of str, optional
+        Further suits of interest, such as those of a plan.
+
+    Returns
+    -------
+    Holding
+        Its divers are those of interest alone.
+
+    Raises
+    ------
+    BookError
+        If the fit cannot be read by this version.
+    """
+    found = book.portion(divers, suits=suits or ())
+    fit, fitted, seen = _fit(book.latest_fit())
+    version, name = book.data_version, book.path.name
+    return Holding(name, found.records, version, fit, fitted, found.dives <= seen, found.checks <= seen)
+
+
+def read_plan(path: Path | None, file: Path) -> tuple[Holding, Columns]:
+    """Read a plan, and what the book holds on its divers.
+
+    Parameters
+    ----------
+    path : Path or None
+        The book; None for the default one.
+    file : Path
+        The plan, CSV or Parquet.
+
+    Returns
+    -------
+    holding : Holding
+        Of the divers of the plan.
+    plan : Columns
+        In the order of the file.
+
+    Raises
+    ------
+    LeadlineError
+        If there is no such book, or the plan is unsound.
+    """
+    from leadline.book import Book
+
+    with Book.open(path) as book:
+        plan = book.read_plan(file)
+        return near(book, set(plan["diver"].tolist()), suits=set(plan["suit"].tolist())), plan
 
 
 def _fit(stored: tuple[bytes, dict[str, Any]] | None) -> tuple[Fit, datetime | None, int]:

@@ -6,18 +6,19 @@ import csv
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
-from leadline.cli.holding import Holding, read
+from leadline.cli.holding import Holding, near
 from leadline.cli.planned import today
 from leadline.errors import RecordError, UnknownNameError
 
 if TYPE_CHECKING:
     from leadline.arrays import Columns
+    from leadline.book import Book
     from leadline.decide.answering import Taken
     from leadline.decide.assessment import Assessment
 
-__all__ = ["Planned", "judged", "known_diver", "plan_one"]
+__all__ = ["Planned", "diver_in", "judged", "known_diver", "plan_one", "unknown_diver"]
 
 
 @dataclass(frozen=True)
@@ -52,14 +53,34 @@ def known_diver(holding: Holding, name: str) -> str:
     UnknownNameError
         With close matches, if there is none.
     """
+    names = holding.records.divers["diver"].tolist()
+    return plain if (plain := name.strip()) in names else unknown_diver(plain, names)
+
+
+def diver_in(book: Book, name: str) -> str:
+    """As `known_diver`, of an open book.
+
+    Raises
+    ------
+    UnknownNameError
+        With close matches, if there is none.
+    """
+    return plain if book.has_diver(plain := name.strip()) else unknown_diver(plain, book.names("divers"))
+
+
+def unknown_diver(name: str, names: list[str]) -> NoReturn:
+    """Refuse a name that is not among the divers.
+
+    Raises
+    ------
+    UnknownNameError
+        With close matches.
+    """
     from leadline.book.hint import close_matches
 
-    names = holding.records.divers["diver"].tolist()
-    if (plain := name.strip()) in names:
-        return plain
-    close = ", ".join(close_matches(plain, names))
+    close = ", ".join(close_matches(name, names))
     hint = f"closest: {close}" if close else "`leadline load --divers` brings divers in"
-    raise UnknownNameError(f"no diver {plain!r} in the book; {hint}")
+    raise UnknownNameError(f"no diver {name!r} in the book; {hint}")
 
 
 def plan_one(book: Path | None, cells: dict[str, str]) -> Planned:
@@ -82,24 +103,24 @@ def plan_one(book: Path | None, cells: dict[str, str]) -> Planned:
     LeadlineError
         If the diver or an item is unknown, or a cell unsound.
     """
+    from leadline.book import Book
     from leadline.decide.answering import taken_over
 
-    holding, _ = read(book)
-    diver = known_diver(holding, cells["diver"])
-    taken = taken_over(holding.records, {"date": today(), **cells, "diver": diver})
-    plan = judged(book, taken.cells)
-    suits = {part.strip() for part in plan["suit"][0].split(";")}
-    near = holding.about({diver}, suits=suits)
-    return Planned(near, near.assessment(plan), taken)
+    with Book.open(book) as opened:
+        diver = diver_in(opened, cells["diver"])
+        holding = near(opened, {diver}, suits={cells.get("suit", "")})
+        taken = taken_over(holding.records, {"date": today(), **cells, "diver": diver})
+        plan = judged(opened, taken.cells)
+    return Planned(holding, holding.assessment(plan), taken)
 
 
-def judged(book: Path | None, cells: dict[str, str]) -> Columns:
+def judged(book: Book, cells: dict[str, str]) -> Columns:
     """The row as a plan file of one row would be read.
 
     Parameters
     ----------
-    book : Path or None
-        The file whose divers and gear the row may name; None for the default one.
+    book : Book
+        Open; the row may name its divers and gear.
     cells : dict of str to str
         Column, or imperial twin, to cell.
 
@@ -113,15 +134,12 @@ def judged(book: Path | None, cells: dict[str, str]) -> Columns:
     RecordError
         If a cell is unsound; the text gives the first reasons.
     """
-    from leadline.book import Book
-
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "plan.csv"
         with file.open("w", encoding="utf-8", newline="") as out:
             csv.writer(out).writerows([list(cells), list(cells.values())])
         try:
-            with Book.open(book) as opened:
-                return opened.read_plan(file)
+            return book.read_plan(file)
         except RecordError as fault:
             plain = str(fault).removeprefix(f"{file}: ").replace("row 2: ", "")
             raise RecordError(plain) from None

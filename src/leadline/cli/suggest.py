@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from leadline.cli.holding import Holding, read, single_thread
+from leadline.cli.holding import Holding, read_plan, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
 from leadline.cli.output import note, progress, show
 from leadline.cli.planned import cells_of, parameters
@@ -261,12 +261,10 @@ def answer_plan(
     """
     from leadline.decide.advice import advise
 
-    holding, columns = read(book, lambda opened: opened.read_plan(plan))
-    if columns is None or not len(columns["diver"]):
+    holding, columns = read_plan(book, plan)
+    if not len(columns["diver"]):
         return holding, []
-    suits = {part.strip() for cell in columns["suit"].tolist() for part in cell.split(";")}
-    near = holding.about(set(columns["diver"].tolist()), suits=suits)
-    return near, advise(near.assessment(columns), block=block, risk=risk, imperial=units == "imperial")
+    return holding, advise(holding.assessment(columns), block=block, risk=risk, imperial=units == "imperial")
 
 
 def write_plan(answers: list[Advice], out: Path) -> None:

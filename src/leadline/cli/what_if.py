@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from leadline.cli.holding import read
+from leadline.cli.holding import read_plan
 from leadline.cli.options import Units
 from leadline.cli.output import quantity, table
 from leadline.errors import RecordError
@@ -112,18 +112,16 @@ def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -
             writer.writeheader()
             writer.writerows(rows)
         try:
-            holding, plan = read(book, lambda opened: opened.read_plan(file))
+            holding, plan = read_plan(book, file)
         except RecordError as fault:
             named = _ROW.sub(
                 lambda m: f"--what-if {texts[int(m[1]) - 3]}: " if int(m[1]) > 2 else "",
                 str(fault).removeprefix(f"{file}: "),
             )
             raise RecordError(named) from None
-    if plan is None:
-        raise RecordError("the changed plan could not be read")
-    suits = {part.strip() for cell in plan["suit"].tolist() for part in cell.split(";")}
-    near = holding.about(set(plan["diver"].tolist()), suits=suits)
-    return [near.assessment({name: values[[i]] for name, values in plan.items()}) for i in range(len(rows))]
+    return [
+        holding.assessment({name: values[[i]] for name, values in plan.items()}) for i in range(len(rows))
+    ]
 
 
 def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:

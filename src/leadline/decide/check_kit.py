@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -149,7 +150,7 @@ def extended(records: Records, *, divers: Columns, gear: Columns) -> Records:
         {name: np.concatenate([old[name], new[name]]) for name in old}
         for old, new in ((records.divers, divers), (records.gear, gear))
     ]
-    return Records(joined[0], joined[1], records.dives, records.checks)
+    return replace(records, divers=joined[0], gear=joined[1])
 
 
 def nothing() -> Records:
