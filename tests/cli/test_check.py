@@ -63,25 +63,16 @@ def kept(book: Path) -> dict[str, np.ndarray]:
 
 
 def test_check_is_kept_and_changes_the_next_answer_at_once(check, run, club: Path) -> None:
-    ask = (
-        "suggest",
-        "--book",
-        club,
-        "--diver",
-        "Uma",
-        "--suit",
-        "full 5",
-        "--cylinder",
-        "steel 12",
-        "--json",
-    )
     kit = ("--suit", "full 5", "--bc", "jacket", "--cylinder", "steel 12", "--water", "salt")
+    ask = ("suggest", "--book", club, "--diver", "Uma", *kit, "--json")
     before = json.loads(run(*ask).stdout)
     done = check("--diver", "Uma", *kit, "--lead", 9, "--bar", "60", "--waterline", "under", "--json")
     document = facts(done)
     assert "kept in the book as Uma 20" in done.stderr
     after = json.loads(run(*ask).stdout)
     assert after["need_q90_kg"] < before["need_q90_kg"]
+    for name in ("lead_kg", "bring_kg", "check_first", "need_q50_kg", "p_too_light"):
+        assert after[name] == document["advice"][name], name
     assert after["evidence"] != before["evidence"] == "none"
     rows = kept(club)
     assert rows["check"][-1] == document["kept_as"][0]

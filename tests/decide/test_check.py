@@ -292,15 +292,55 @@ def test_check_and_records_that_disagree_are_named_and_looked_at_again() -> None
     assert twice.advice.need_q50_kg < once.advice.need_q50_kg < once.now.expected_q50_kg
 
 
-def test_a_long_history_does_not_drown_todays_look() -> None:
-    """As plain evidence for the next dive the look moves need by less: here it shares today's scatter."""
+def saved(looks: list[Look], row: Any, known: Records) -> Records:
+    """The records, the looks kept among them."""
+    seen = check_rows(row, looks, [f"now {number}" for number in range(len(looks))])
+    joined = {name: np.concatenate([known.checks[name], seen[name]]) for name in known.checks}
+    return replace(known, checks=joined)
+
+
+def after_saving(diver: str, looks: list[Look], fit: Any = None, **plan: Any) -> tuple[CheckAnswer, Any]:
+    """What the check says, and the answer for the same dive once its looks are in the book."""
+    known, fit = records(), fit or learned()
+    planned = plan_row(diver, **plan)
+    at_the_water = columns_from_rows(DIVES, [planned | {"start_bar": looks[-1].bar}])
+    seen = np.ones(len(known.dives["dive"]), bool)
+    held = saved(looks, at_the_water, known)
+    next_answer = Assessment.of(held, fit, plan=columns_from_rows(DIVES, [planned]), dives_in_fit=seen)
+    return check(known, fit, at_the_water, looks, dives_in_fit=seen), advise(next_answer)[0]
+
+
+@pytest.mark.parametrize(
+    ("diver", "looks", "plan"),
+    [
+        ("Ole", [look(5.0, "under", bar="50")], {}),
+        ("Ole", [look(6.5, "crown", bar="60", sinks="yes")], {"water": "fresh"}),
+        ("Ines", [look(4.0, "chin", bar="50"), look(5.0, "eye", bar="45")], {}),
+        ("Noa", [look(9.0, "under", bar="200")], {}),  # a full cylinder
+        ("Uma", [look(9.0, "under", bar="60")], {}),  # no dive in the book
+        ("Zed", [look(8.0, "eye", bar="60", sinks="yes")], {}),  # nothing but a name
+        ("Zed", [look(8.0, "eye", bar="50")], {"suit": "membrane", "undersuit": "warm"}),
+    ],
+)
+def test_the_next_answer_is_what_the_check_said(diver, looks, plan) -> None:
+    """Independent: two ways to the same dive, at the water and from the book a minute later."""
+    said, later = after_saving(diver, looks, **plan)
+    for name in ("lead_kg", "bring_kg", "check_first", "evidence", "need_at_bar"):
+        assert getattr(later, name) == getattr(said.advice, name), name
+    for name in ("need_q10_kg", "need_q50_kg", "need_q90_kg", "p_too_light", "p_too_heavy"):
+        assert_allclose(getattr(later, name), getattr(said.advice, name), atol=1e-3, err_msg=name)
+
+
+def test_a_check_of_another_day_or_suit_is_plain_evidence() -> None:
+    """A look shares the scatter of its own dive, not of the next one."""
     known = records()
     row = columns_from_rows(DIVES, [plan_row("Ole", start_bar="50")])
-    seen = check_rows(row, [look(5.0, "under", bar="50")], ["now"])
-    joined = {name: np.concatenate([known.checks[name], seen[name]]) for name in known.checks}
-    held = Records(known.divers, known.gear, known.dives, joined)
-    later = advise(Assessment.of(held, learned(), plan=row))[0]
-    assert club_check("Ole", look(5.0, "under", bar="50")).advice.need_q50_kg < later.need_q50_kg - 0.2
+    looks = [look(5.0, "under", bar="50")]
+    today = after_saving("Ole", looks)[1]
+    for changed in ({"date": "2026-07-15"}, {"suit": "vest"}):
+        held = saved(looks, columns_from_rows(DIVES, [plan_row("Ole") | changed]), known)
+        other = advise(Assessment.of(held, learned(), plan=row))[0]
+        assert today.need_q50_kg < other.need_q50_kg - 0.2, changed
 
 
 def test_check_that_fits_the_records_says_nothing_of_it() -> None:

@@ -74,13 +74,14 @@ def _ledger(cells: dict[str, str], *, head_out: bool, book: Path | None, units: 
 
     from leadline.cli.kit import plan_one
     from leadline.decide.account import account
+    from leadline.decide.checked_dive import needs
     from leadline.timeline import PLAN
 
     with progress("reckoning"):
         planned = plan_one(book, cells)
         rows = planned.assessment.line.at(PLAN)
         found = account(planned.assessment, int(rows[0]), head_out=head_out)
-        need = planned.assessment.marginals(rows, planned.assessment.state(rows))[0].quantile([0.1, 0.5, 0.9])
+        need = needs(planned.assessment, rows, planned.assessment.state(rows))[0].quantile([0.1, 0.5, 0.9])
     records = tuple(float(value) for value in np.asarray(need))
     lead = float(planned.plan["lead_kg"][0])
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.change import Trigger, late, triggers
+from leadline.decide.checked_dive import needs
 from leadline.decide.history import Histories, LikeKit, evidence_word
 from leadline.decide.lead_rule import BEGIN, WIDE, breath_out, lead_rule
 from leadline.decide.look import SurfaceDoubt
@@ -151,11 +152,10 @@ class _Case:
 
 
 def _case(
-    assessment: Assessment, histories: Histories, position: int, state: State, prior: float, *, block: Block,
-    risk: float,
+    assessment: Assessment, histories: Histories, position: int, need: Marginal, prior: float, *,
+    block: Block, risk: float,
 ) -> _Case:  # fmt: skip
-    """Need, history and lead of one row."""
-    need = assessment.marginals(np.array([position]), state)[0]
+    """History and lead of one row."""
     history = histories.like_kit(position, prior)
     mass = float(assessment.rigs.body.mass[position])
     chosen = lead_rule(need, history, block=block, risk=risk, mass=mass, theta=assessment.fit.theta)
@@ -224,13 +224,11 @@ def _cases(
     histories = Histories(assessment)
     for position in rows:
         _require_gas(assessment, int(position))
+    found = needs(assessment, rows, state)
     return [
-        _case(
-            assessment, histories, int(position), state.take(np.array([i])), float(ledger.need[i]),
-            block=block, risk=risk,
-        )
-        for i, position in enumerate(rows)
-    ]  # fmt: skip
+        _case(assessment, histories, int(position), need, prior, block=block, risk=risk)
+        for position, need, prior in zip(rows, found, ledger.need.tolist(), strict=True)
+    ]
 
 
 @dataclass(frozen=True)

@@ -16,11 +16,13 @@ from numpy.typing import NDArray
 from scipy.special import log_ndtr, logsumexp
 
 from leadline.decide.assessment import ALL_TIME, Assessment
+from leadline.model.diver import Population
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import State, breath_volume, emerged_head
+from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import CHECK, PLAN
 
-__all__ = ["CheckedDive"]
+__all__ = ["CheckedDive", "needs"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -37,13 +39,32 @@ EVIDENCE: Final = ("waterline", "exhale")
 
 
 @dataclass(frozen=True)
-class CheckedDive(Assessment):
-    """An assessment whose one planned dive has been checked at the surface.
+class _Unlooked(Assessment):
+    """An assessment without the looks of one dive, the population as before without all of that diver.
 
     Parameters
     ----------
+    whole : Assessment
+        With the looks.
+    """
+
+    whole: Assessment
+
+    def population_without(self, diver: int, *, integrated: bool = True) -> Population:
+        """As for the whole: looks that the population was fitted to must not come in by that way."""
+        return self.whole.population_without(diver, integrated=integrated)
+
+
+@dataclass(frozen=True)
+class CheckedDive(Assessment):
+    """An assessment one of whose planned dives has been checked at the surface.
+
+    Parameters
+    ----------
+    position : int
+        Row of that dive in the timeline.
     looks : ndarray of bool, shape (m,)
-        Evidence of the surface checks that belong to the planned dive.
+        Evidence of the surface checks that belong to it.
 
     Notes
     -----
@@ -51,16 +72,19 @@ class CheckedDive(Assessment):
     down long after. So a deeper waterline never asks for more lead, and a clear check overrules the records.
     """
 
+    position: int
     looks: BoolArray
 
     @classmethod
-    def around(cls, assessment: Assessment) -> Self:
+    def around(cls, assessment: Assessment, position: int | None = None) -> Self:
         """The same assessment; its looks are the checks of that diver, in that suit, on the plan's day.
 
         Parameters
         ----------
         assessment : Assessment
-            With a plan of one row, whose start pressures are those of now.
+            With a plan.
+        position : int, optional
+            Row of the dive in the timeline; default the first of the plan.
 
         Returns
         -------
@@ -68,7 +92,7 @@ class CheckedDive(Assessment):
             Checks that nothing was noted of are no evidence and not among the looks.
         """
         line, evidence = assessment.line, assessment.evidence
-        here = int(line.at(PLAN)[0])
+        here = int(line.at(PLAN)[0]) if position is None else position
         day = line.occasions.date.astype("datetime64[D]")
         same = (
             (line.table == CHECK)
@@ -78,27 +102,33 @@ class CheckedDive(Assessment):
         )
         looks = same[evidence.statements.row] & np.isin(evidence.statements.kind, EVIDENCE)
         held = {f.name: getattr(assessment, f.name) for f in fields(Assessment)}
-        return cls(**held, looks=looks)
+        return cls(**held, position=here, looks=looks)
 
     @cached_property
     def before(self) -> Assessment:
         """What was known without these looks."""
         held = {f.name: getattr(self, f.name) for f in fields(Assessment)}
-        return Assessment(**held | {"evidence": self.evidence.take(~self.looks)})
+        return _Unlooked(**held | {"evidence": self.evidence.take(~self.looks)}, whole=self)
 
-    @property
-    def position(self) -> int:
-        """Row of the planned dive in the timeline."""
-        return int(self.line.at(PLAN)[0])
+    @cached_property
+    def pressure_now(self) -> FloatArray:
+        """Pressures at the start, else at the last look, else the reserve; shape (1, C). [bar gauge]."""
+        o, here = self.line.occasions, self.position
+        known = o.start[here]
+        if self.looks.any():
+            rows = np.unique(self.evidence.statements.row[self.looks])
+            last = rows[np.lexsort((rows, o.date[rows]))[-1]]
+            if np.array_equal(o.cylinder[last], o.cylinder[here]):
+                known = np.where(np.isnan(known), o.start[last], known)
+        return np.asarray(np.where(np.isnan(known), RESERVE_PRESSURE, known)[None, :])
 
     @cached_property
     def right_now(self) -> State:
         """The state of a check that is right: eye level, a normal breath, the pressures of now."""
-        rows = np.array([self.position])
-        rigs = self.rigs.take(rows)
+        rigs = self.rigs.take(np.array([self.position]))
         return State(
             depth=np.zeros(1),
-            cylinder_pressure=np.where(rigs.present, self.line.occasions.start[rows], 0.0),
+            cylinder_pressure=np.where(rigs.present, self.pressure_now, 0.0),
             carried=rigs.present,
             breath=breath_volume(np.array(["normal"], object), rigs.lungs)[0],
             head_out=emerged_head(rigs, "eye")[0],
@@ -215,6 +245,38 @@ class CheckedDive(Assessment):
         if until != ALL_TIME or np.any(rows != self.position) or not self.looks.any():
             return super().marginals(rows, state, until=until)
         return [self.carried_to(state.take(np.array([i]))) for i in range(len(rows))]
+
+
+def needs(assessment: Assessment, rows: IntArray, state: State) -> list[Marginal]:
+    """Posterior of need of planned dives, a check on the day of the dive taken in as `check` takes it in.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the plan.
+    rows : ndarray of int, shape (t,)
+        Rows of the timeline.
+    state : State
+        t rows.
+
+    Returns
+    -------
+    list of Marginal
+        One a row.
+    """
+    one = [np.array([i]) for i in range(len(rows))]
+    if isinstance(assessment, CheckedDive):
+        return [assessment.marginals(rows[i], state.take(i))[0] for i in one]
+    line = assessment.line
+    o, checks = line.occasions, line.at(CHECK)
+    day = o.date.astype("datetime64[D]")
+    checked = set(zip(o.diver[checks].tolist(), day[checks].tolist(), strict=True))
+    found = []
+    for i, row in zip(one, rows.tolist(), strict=True):
+        today = (int(o.diver[row]), day[row].item()) in checked
+        known = CheckedDive.around(assessment, row) if today else assessment
+        found.append(known.marginals(rows[i], state.take(i))[0])
+    return found
 
 
 def _log_between(low: FloatArray, high: FloatArray) -> FloatArray:
