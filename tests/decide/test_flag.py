@@ -55,6 +55,18 @@ def test_unknown_chance_is_never_flagged() -> None:
     assert found.recall == 1.0
 
 
+@given(CHANCES, st.data())
+def test_whoever_may_not_be_flagged_still_counts(chances, data) -> None:
+    may = data.draw(st.lists(st.booleans(), min_size=len(chances), max_size=len(chances)))
+    found, alone = flags(chances, eligible=may), flags([p for p, m in zip(chances, may, strict=True) if m])
+    assert found.flagged[np.array(may, bool)].tolist() == alone.flagged.tolist()
+    assert not found.flagged[~np.array(may, bool)].any()
+    assert found.expected_all == pytest.approx(sum(chances))
+    if found.flagged.any():
+        caught = sum(p for p, f in zip(chances, found.flagged, strict=True) if f)
+        assert found.recall == pytest.approx(caught / sum(chances))
+
+
 @pytest.mark.parametrize("chances", [[], [0.2, 0.4], [np.nan]])
 def test_nobody_flagged(chances) -> None:
     found = flags(chances)

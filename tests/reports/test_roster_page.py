@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from leadline.decide.flag import flags
-from leadline.decide.roster_data import BASES, Change, Cost, Curve, Roster, Student, Trend
+from leadline.decide.headcount import headcount
+from leadline.decide.roster_data import BASES, STATUSES, Change, Cost, Curve, Roster, Student, Trend
 from leadline.decide.share import jeffreys
 from leadline.reports.roster import OPEN_ROWS, render, write
 from leadline.reports.roster_reading import RosterReading
@@ -26,7 +27,7 @@ def make_student(name="Mara K", *, number=0, status="look", **changes):
         "date": np.datetime64("2026-05-03T10:00", "s"), "dives": 4, "lead_kg": 8.5, "margin": margin,
         "p_too_light": 0.021, "p_too_heavy": 0.47, "p_heavy_most": 0.43, "last_dives": 4, "flagged": False,
         "status": status, "evidence": "upper_only", "basis": "physics", "looks": 0, "looks_ever": 0,
-        "p_sinks": 0.66,
+        "handed_kg": 0.0, "p_sinks": 0.66, "p_heavy_if_sinks": 0.6, "p_heavy_if_not": 0.1,
         "trend": Trend(
             np.array(["2026-05-01", "2026-05-02", "NaT", "2026-05-03"], "datetime64[s]"),
             np.array([10.0, 9.0, NAN, 8.5]), np.array([3.4, 2.4, NAN, 1.9]), -1.5,
@@ -35,6 +36,8 @@ def make_student(name="Mara K", *, number=0, status="look", **changes):
         "next_lead_kg": 8.0, "bring_kg": 8.0, "check_first": False,
         "next_step": "Empty the BC and look.", "cautions": (),
     }  # fmt: skip
+    if "next_lead_kg" in changes:
+        settings["bring_kg"] = changes["next_lead_kg"]
     return Student(**{**settings, **changes})
 
 
@@ -47,15 +50,22 @@ def make_roster(students=None, **changes):
         students = (
             make_student("Lia", status="light", p_too_light=0.3, p_heavy_most=0.01, basis="both", looks=2,
                          looks_ever=2, next_lead_kg=9.5),
+            make_student("Sam", status="short", p_too_light=0.11, p_heavy_most=0.02, basis="both", looks=1,
+                         looks_ever=1, next_lead_kg=9.0),
             make_student("Ben", status="heavy", p_heavy_most=0.96, flagged=True, basis="sank"),
+            make_student("Gus", status="likely", p_heavy_most=0.7, basis="both", looks=2, looks_ever=2,
+                         handed_kg=1.0, p_sinks=0.8, p_heavy_if_sinks=0.85, p_heavy_if_not=0.1),
             make_student("Mara K"),
-            make_student("Odd", status="settled", basis="measured", looks=1, looks_ever=3, next_lead_kg=8.5),
+            make_student("Odd", status="settled", basis="measured", looks=1, looks_ever=3, next_lead_kg=8.5,
+                         p_heavy_most=0.05),
         )  # fmt: skip
-    found = flags([one.p_heavy_most for one in students])
+    chances = [one.p_heavy_most for one in students]
+    found = flags(chances, eligible=[one.basis != "physics" for one in students])
     settings = {
         "units": "metric", "generated": datetime(2026, 5, 4, 9), "book": "school.duckdb", "data_version": "7",
         "fitted": datetime(2026, 5, 3, 20), "groups": ("Course 9",), "since": np.datetime64("2026-05-01"),
         "risk": 0.05, "students": tuple(students), "flags": found,
+        "heavy": headcount(chances), "light": headcount([one.p_too_light for one in students]),
         "never_looked": jeffreys(sum(not one.looks_ever for one in students), len(students)),
         "overall": make_change(),
         "groups_change": (make_change("Course 9"),),
@@ -96,18 +106,22 @@ def test_every_figure_of_a_student_is_the_library_s(parse, units) -> None:
 def test_rates_of_the_flags_stand_first(parse) -> None:
     data = make_roster()
     page = parse(render(data))
-    for name in ("false_share", "expected_false", "expected_all", "threshold", "recall", "limit"):
+    for name in ("false_share", "expected_false", "threshold", "recall", "limit"):
         assert fields(page, f"flags.{name}") == [pytest.approx(getattr(data.flags, name), abs=1e-4)]
     assert fields(page, "flags.flagged") == [1]
+    for field, found in (("heavy", data.heavy), ("light", data.light)):
+        for name in ("expected", "low", "high"):
+            assert fields(page, f"{field}.{name}") == [pytest.approx(getattr(found, name), abs=1e-4)]
+    assert "About 2 (8 in 10: 1 to 3) of 6 are expected" in page.text().replace("\xa0", " ")
     assert fields(page, "never_looked") == [data.never_looked.count]
     assert fields(page, "never_looked.low") == [pytest.approx(data.never_looked.low, abs=1e-4)]
-    assert [fields(page, f"count.{word}") for word in ("light", "heavy", "look", "settled")] == [[1]] * 4
+    assert [fields(page, f"count.{word}") for word in STATUSES] == [[1]] * 6
 
 
 def test_kinds_stand_in_the_order_of_what_needs_doing(parse) -> None:
     page = parse(render(make_roster()))
     assert [e.attributes["data-kind"] for e in page.all("table") if "data-kind" in e.attributes] == [
-        "light", "heavy", "look", "settled",
+        *STATUSES
     ]  # fmt: skip
     links = [e.attributes["href"] for e in page.all("a") if e.attributes["href"].startswith("#")]
     ids = {e.attributes["id"] for e in page.walk() if "id" in e.attributes}
@@ -115,14 +129,18 @@ def test_kinds_stand_in_the_order_of_what_needs_doing(parse) -> None:
     assert {link[1:] for link in links} <= ids
 
 
-def test_those_never_looked_at_are_named_with_what_a_look_may_show(parse) -> None:
-    page = parse(render(make_roster()))
-    looks = page.one("ul", _class="looks")
-    assert "Mara K" in looks.text()
-    assert "Ben" in looks.text()
-    assert "Lia" not in looks.text()
-    assert fields(looks, "p_sinks") == [0.66, 0.66]
-    assert "from physics only" in page.text()
+def test_the_likeliest_stand_with_what_a_look_would_settle(parse) -> None:
+    """Not those flagged, nor those in order; whoever was never looked at is there whatever the chance."""
+    data = make_roster()
+    page = parse(render(data))
+    table = page.one("table", data_table="looks")
+    assert [e.attributes["data-look"] for e in rows(table, data_look=True)] == ["Gus", "Mara K"]
+    for one in (one for one in data.students if one.diver in ("Gus", "Mara K")):
+        row = table.one("tr", data_look=one.diver)
+        for name in ("p_heavy_most", "p_sinks", "p_heavy_if_sinks", "p_heavy_if_not", "looks_ever"):
+            assert fields(row, name) == [getattr(one, name)]
+    assert "7.5 kg 1 kg handed over" in table.text().replace("\xa0", " ")
+    assert "from physics only" in table.text()
     assert page.text().count("From physics only: never looked at with an empty BC") == 1
 
 
@@ -130,6 +148,7 @@ def test_class_never_looked_at_is_from_physics_only(parse) -> None:
     students = [make_student(f"Nr {i}", number=i) for i in range(4)]
     page = parse(render(make_roster(students)))
     assert "Nobody is flagged" in page.text()
+    assert "none from physics alone" in page.text()
     assert page.text().count("From physics only: never looked at with an empty BC") == 4
     assert fields(page, "never_looked") == [4]
     assert "of 4 (100\xa0%;" in page.text()
@@ -142,12 +161,12 @@ def test_costs_and_their_sum(parse) -> None:
     data = make_roster()
     page = parse(render(data))
     costs = rows(page, data_cost=True)
-    assert len(costs) == 4
+    assert len(costs) == 6
     assert fields(costs[0], "extra_mass_kg") == [1.9]
     assert [fields(costs[0], name)[0] for name in ("stop_l", "depth_l", "depth_right_l", "free_gas_l")] == [
         1.68, 4.3, 2.62, 4.06,
     ]  # fmt: skip
-    assert fields(page, "total.extra_mass_kg") == [pytest.approx(4 * 1.9)]
+    assert fields(page, "total.extra_mass_kg") == [pytest.approx(6 * 1.9)]
 
 
 def test_courses_by_group_and_leader(parse) -> None:
@@ -185,7 +204,8 @@ def test_nothing_known_says_so(parse) -> None:
     none = Trend(np.array([], "datetime64[s]"), np.zeros(0), np.zeros(0), NAN)
     one = make_student(
         lead_kg=NAN, margin=np.full(5, NAN), p_too_light=NAN, p_too_heavy=NAN, p_heavy_most=NAN, last_dives=0,
-        p_sinks=NAN, trend=none, cost=Cost(*[NAN] * 6), date=np.datetime64("NaT"), next_lead_kg=7.0,
+        handed_kg=NAN, p_sinks=NAN, p_heavy_if_sinks=NAN, p_heavy_if_not=NAN, trend=none,
+        cost=Cost(*[NAN] * 6), date=np.datetime64("NaT"), next_lead_kg=7.0,
     )  # fmt: skip
     page = parse(render(make_roster([one])))
     assert "No lead noted" in page.text()
@@ -249,9 +269,15 @@ def test_units_are_two() -> None:
     ],
 )
 def test_lead_for_the_next_dive_in_words(next_lead, check, words) -> None:
-    one = make_student(next_lead_kg=next_lead, check_first=check)
+    one = make_student(next_lead_kg=next_lead, bring_kg=next_lead, check_first=check)
     text = RosterReading("metric").next_lead(one).striptags().replace("\xa0", " ")
     assert text.strip() == words
+
+
+def test_lead_that_no_record_has_proven_is_not_called_too_little() -> None:
+    one = make_student(next_lead_kg=11.0, bring_kg=8.0)
+    text = RosterReading("metric").next_lead(one).striptags().replace("\xa0", " ")
+    assert text.strip() == "8.5 kg seems right, but no stop with so little is proven."
 
 
 @pytest.mark.parametrize(

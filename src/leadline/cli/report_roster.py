@@ -162,11 +162,16 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
     ]
     heads = ["student", "what", "lead", "over need", "too light", "heavy on most", "rests on", "next"]
     flagged = int(data.flags.flagged.sum())
+    heavy, light = (
+        f"about {found.expected:.0f} (8 in 10: {found.low} to {found.high})"
+        for found in (data.heavy, data.light)
+    )
     false = (
         f"{flagged} flagged as too heavy, of which {data.flags.expected_false:.1f} are expected to be false "
         f"({percent(data.flags.false_share)})."
         if flagged
         else "Nobody is flagged as too heavy."
     )
+    expected = f"Expected of {len(rows)}: {heavy} too heavy on most dives, {light} too light on the next."
     looked = f"{data.never_looked.count} of {data.never_looked.of} never looked at with an empty BC."
-    return Group(table("", heads, rows), false, looked, f"The page: {path}", "", STANDING)
+    return Group(table("", heads, rows), expected, false, looked, f"The page: {path}", "", STANDING)

@@ -53,7 +53,7 @@ class Flags:
     recall: float
 
 
-def flags(probability: ArrayLike, *, limit: float = MOST_FALSE) -> Flags:
+def flags(probability: ArrayLike, *, limit: float = MOST_FALSE, eligible: ArrayLike | None = None) -> Flags:
     """Flag as many as the expected share of false flags allows.
 
     Parameters
@@ -62,6 +62,8 @@ def flags(probability: ArrayLike, *, limit: float = MOST_FALSE) -> Flags:
         Posterior probability that it is true of each. [-] Valid 0 to 1; NaN is never flagged.
     limit : float
         Largest expected share of false flags. [-] Valid 0 to 1.
+    eligible : array_like of bool, shape (n,), optional
+        Who may be flagged at all; the others count among those of whom it may be true. Default: everybody.
 
     Returns
     -------
@@ -97,12 +99,13 @@ def flags(probability: ArrayLike, *, limit: float = MOST_FALSE) -> Flags:
     if ((chance < 0) | (chance > 1)).any():
         raise OutOfRangeError("probabilities must lie in [0, 1]: give the chance that it is true of each")
     known = np.nan_to_num(chance, nan=0.0)
-    ranked = np.sort(known)[::-1]
+    may = np.ones(len(known), bool) if eligible is None else np.asarray(eligible, bool)
+    ranked = np.sort(known[may])[::-1]
     share = np.cumsum(1 - ranked) / np.arange(1, len(ranked) + 1)
     last = np.append(ranked[:-1] != ranked[1:], True)[: len(ranked)]
     good = np.flatnonzero((share <= limit) & last & (ranked >= EVEN))
     threshold = float(ranked[good[-1]]) if len(good) else np.nan
-    flagged = known >= threshold if len(good) else np.zeros(len(known), bool)
+    flagged = may & (known >= threshold) if len(good) else np.zeros(len(known), bool)
     false, total = float((1 - known)[flagged].sum()), float(known.sum())
     return Flags(
         flagged=np.asarray(flagged, bool),

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from leadline.model.marginal import Marginal
 
-__all__ = ["Case", "cautious_chances"]
+__all__ = ["Case", "cautious_chances", "cautious_weights"]
 
 FloatArray = NDArray[np.float64]
 
@@ -54,8 +54,8 @@ class Case:
     chance: FloatArray
 
 
-def cautious_chances(cases: Sequence[Case], *, usual: float) -> FloatArray:
-    """The lower of two chances: the lead as given, and the lead as a hint.
+def cautious_weights(cases: Sequence[Case], *, usual: float) -> list[FloatArray]:
+    """Weights of the need under which the chance is lower: the lead as given, or the lead as a hint.
 
     Parameters
     ----------
@@ -66,8 +66,8 @@ def cautious_chances(cases: Sequence[Case], *, usual: float) -> FloatArray:
 
     Returns
     -------
-    ndarray, shape (len(cases),)
-        Never more than the chance with the lead as given. [-]
+    list of ndarray, shape (g,)
+        One a case, summing to 1: `case.need.weights`, or those with the hint.
 
     Notes
     -----
@@ -75,19 +75,40 @@ def cautious_chances(cases: Sequence[Case], *, usual: float) -> FloatArray:
     know nothing of the person (a rule of thumb), a share near 1 that everybody carries the same over need.
     Share and usual excess are integrated over a grid, weighted by how well they foretell what was seen.
     """
-    if not cases:
-        return np.zeros(0)
-    plain = np.array([float(one.need.weights @ one.chance) for one in cases])
     logs = -0.5 * (USUAL / USUAL_SD) ** 2 + np.zeros((len(SHARES), 1))
-    hinted = np.empty((len(cases), len(SHARES), len(USUAL)))
-    for i, one in enumerate(cases):
-        weight = _reweighted(one, usual)
-        total = weight.sum(axis=-1)
-        logs = logs + np.log(np.maximum(total, 1e-300))
-        hinted[i] = np.divide(weight @ one.chance, total, out=np.full(total.shape, plain[i]), where=total > 0)
+    for one in cases:
+        logs = logs + np.log(np.maximum(_reweighted(one, usual).sum(axis=-1), 1e-300))
     share = np.exp(logs - logs.max())
-    hint = np.einsum("isu,su->i", hinted, share / share.sum())
-    return np.asarray(np.clip(np.minimum(plain, hint), 0.0, 1.0))
+    share /= share.sum()
+    chosen = []
+    for one in cases:
+        weight = _reweighted(one, usual)
+        total = weight.sum(axis=-1, keepdims=True)
+        hinted = np.divide(
+            weight, total, out=np.broadcast_to(one.need.weights, weight.shape).copy(), where=total > 0
+        )
+        hint = np.einsum("su,sug->g", share, hinted)
+        lower = hint @ one.chance < one.need.weights @ one.chance
+        chosen.append(hint if lower else one.need.weights)
+    return chosen
+
+
+def cautious_chances(cases: Sequence[Case], *, usual: float) -> FloatArray:
+    """The lower of two chances: the lead as given, and the lead as a hint.
+
+    Parameters
+    ----------
+    cases, usual
+        As of `cautious_weights`.
+
+    Returns
+    -------
+    ndarray, shape (len(cases),)
+        Never more than the chance with the lead as given. [-]
+    """
+    weights = cautious_weights(cases, usual=usual)
+    chances = [w @ one.chance for w, one in zip(weights, cases, strict=True)]
+    return np.clip(np.array(chances, float), 0.0, 1.0)
 
 
 def _reweighted(one: Case, usual: float) -> FloatArray:

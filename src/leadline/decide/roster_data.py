@@ -14,14 +14,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.flag import Flags
+from leadline.decide.headcount import Headcount
 from leadline.decide.share import Share
 
-__all__ = ["BASES", "STATUSES", "Change", "Cost", "Curve", "Roster", "Student", "Trend"]
+__all__ = [
+    "BASES",
+    "LIKELY",
+    "NEAR_LIGHT",
+    "STATUSES",
+    "Change",
+    "Cost",
+    "Curve",
+    "Roster",
+    "Student",
+    "Trend",
+    "unproven",
+]
 
 FloatArray = NDArray[np.float64]
 
-STATUSES: Final = ("light", "heavy", "look", "settled")
-"""What needs doing, the first thing first: near too light, flagged as too heavy, not known, nothing."""
+STATUSES: Final = ("light", "short", "heavy", "likely", "look", "settled")
+"""What needs doing, the first thing first: near too light, a little short of lead, flagged as too heavy,
+likely too heavy but not sure enough to be flagged, not known, nothing."""
+
+NEAR_LIGHT: Final = 0.2
+"""Chance of too light from which a student is near too light: one dive in five. [-] (judged)"""
+
+LIKELY: Final = 0.5
+"""Chance from which somebody is likelier too heavy than not. [-]"""
 
 BASES: Final = ("physics", "elsewhere", "sank", "both", "measured")
 """What an excess rests on, the weakest first: no look with an empty BC at all (physics only), looks in
@@ -107,8 +127,12 @@ class Student:
         A word of `BASES`.
     looks, looks_ever : int
         Dives and checks that looked with an empty BC: in this suit, and in any.
+    handed_kg : float
+        Lead to hand over at the next look with an empty BC, so that it settles most. [kg]
     p_sinks : float
-        Chance that a look with an empty BC at the next stop shows that this lead is too much. [-]
+        Chance that this look ends in sinking. [-]
+    p_heavy_if_sinks, p_heavy_if_not : float
+        What `p_heavy_most` would be after such a look; NaN where it cannot end so. [-]
     trend : Trend
         Over the roster's dives.
     cost : Cost
@@ -141,7 +165,10 @@ class Student:
     basis: str
     looks: int
     looks_ever: int
+    handed_kg: float
     p_sinks: float
+    p_heavy_if_sinks: float
+    p_heavy_if_not: float
     trend: Trend
     cost: Cost
     next_lead_kg: float
@@ -149,6 +176,22 @@ class Student:
     check_first: bool
     next_step: str
     cautions: tuple[str, ...]
+
+
+def unproven(one: Student) -> bool:
+    """Whether the lead of the latest dive seems right, though no record has proven so little enough.
+
+    Parameters
+    ----------
+    one : Student
+        Who.
+
+    Returns
+    -------
+    bool
+        Then the answer for the next dive names more than was carried, though that is not thought too light.
+    """
+    return not one.check_first and one.bring_kg <= one.lead_kg < one.next_lead_kg
 
 
 @dataclass(frozen=True)
@@ -219,11 +262,14 @@ class Roster:
     since : datetime64
         First day; NaT: from the start.
     risk : float
-        Chance of too light from which a student counts as near too light. [-]
+        Accepted chance of too light: from there on a student is a little short of lead. [-]
     students : tuple of Student
         What needs doing first comes first.
     flags : Flags
         Rates of the flags; its rows are those of `students`.
+    heavy, light : Headcount
+        Students to expect more than 2 kg over need on most of their latest dives, flagged or not; and too
+        light on their next dive with the lead of the latest.
     never_looked : Share
         Students never looked at with an empty BC.
     overall : Change or None
@@ -248,6 +294,8 @@ class Roster:
     risk: float
     students: tuple[Student, ...]
     flags: Flags
+    heavy: Headcount
+    light: Headcount
     never_looked: Share
     overall: Change | None
     groups_change: tuple[Change, ...]

@@ -9,27 +9,34 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from leadline.decide.advice import TOO_HEAVY, Advice, answers
+from leadline.decide.advice import TOO_HEAVY, Advice, answers, breath_out
 from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.decide.block import Block
 from leadline.decide.flag import majority
-from leadline.decide.hint import Case, cautious_chances
+from leadline.decide.hint import Case, cautious_weights
 from leadline.decide.roster_scope import latest, time_order
 from leadline.errors import RecordError
 from leadline.model.marginal import Marginal
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import DIVE, PLAN
 
-__all__ = ["LAST_DIVES", "Found", "Needs", "needs"]
+__all__ = ["LAST_DIVES", "Found", "Heavy", "Needs", "needs"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 LAST_DIVES: Final = 5
 """The latest dives of which most must be more than 2 kg over."""
 
+MOST_TRIED: Final = 0.2
+"""Beyond this chance of rising no hand-off is spoken of. [-] (judged)"""
+
 NOTHING: Final = -1
 """A place in time before all evidence."""
+
+NEVER: Final = 1e-6
+"""What is less likely is not said to happen. [-]"""
 
 ROWS_AT_ONCE: Final = 20_000
 """Rows whose exposures are held at once."""
@@ -58,6 +65,33 @@ class Found:
     before_sd: float
     offset: dict[int, float]
     variance: dict[int, float]
+
+
+@dataclass(frozen=True)
+class Heavy:
+    """Chances of carrying too much; one number a student, NaN where no dive with a lead counts.
+
+    Parameters
+    ----------
+    chance : ndarray, shape (d,)
+        Of more than 2 kg over need on most of the dives counted. [-]
+    sinks : ndarray, shape (d,)
+        That the look ends in sinking: with an empty BC, on the next dive, with the lead of the latest one
+        less `handed`. [-]
+    if_sinks, if_not : ndarray, shape (d,)
+        What `chance` would be after such a look; NaN where it cannot happen. [-]
+    handed : ndarray, shape (d,)
+        Lead handed over before the look, chosen so that least stays open. [kg]
+    dives : ndarray of int, shape (d,)
+        Dives counted, five at most.
+    """
+
+    chance: FloatArray
+    sinks: FloatArray
+    if_sinks: FloatArray
+    if_not: FloatArray
+    handed: FloatArray
+    dives: IntArray
 
 
 @dataclass(frozen=True)
@@ -97,36 +131,64 @@ class Needs:
         first, last = np.searchsorted(self.student, [student, student + 1])
         return slice(int(first), int(last))
 
-    def heavy_on_most(self, assessment: Assessment) -> tuple[FloatArray, IntArray]:
-        """Chance of more than 2 kg over need on most of the latest dives in the latest suit.
+    def heavy_on_most(self, assessment: Assessment, *, tried: BoolArray, step: float = 0.5) -> Heavy:
+        """Chance of more than 2 kg over need on most of the latest dives in that suit, and what a look adds.
 
         Parameters
         ----------
         assessment : Assessment
             The one these needs are from.
+        tried : ndarray of bool, shape (d,)
+            Who was looked at in that suit, and so may hand lead over at the next look.
+        step : float
+            Lead handed over, once or twice. [kg]
 
         Returns
         -------
-        chance, dives : ndarray, shape (d,)
-            NaN out of none; how many dives it is about. The offset is the same on all of them, the scatter
-            each dive's own; the lower of the chances with the lead as given and with the lead as a hint.
+        Heavy
+            The offset is the same on all of them, the scatter each dive's own; the lower of the chances with
+            the lead as given and with the lead as a hint.
         """
-        suit = assessment.suit
-        cases, number = [], np.zeros(len(self.found), int)
+        suit, enough = assessment.suit, breath_out(assessment.fit.theta)
+        breath_in = assessment.fit.theta.cautious().breath_in
+        cases, sinks, handed = [], [], []
+        counted = np.zeros(len(self.found), np.int64)
         for i, one in enumerate(self.found):
             rows, lead = self.row[self.own(i)], self.lead[self.own(i)]
             used = np.flatnonzero((suit[rows] == suit[self.plan[i]]) & ~np.isnan(lead))[-LAST_DIVES:]
+            counted[i] = len(used)
+            if not len(used):
+                continue
             limit = lead[used] - TOO_HEAVY - (self.expected[rows[used]] - self.expected[self.plan[i]])
             each = ndtr((limit[:, None] - one.need.points) / one.need.scatter)
-            number[i] = len(used)
-            excess = self.excess[i] if len(used) else np.nan
-            cases.append(Case(one.need, one.before_mean, one.before_sd, excess, majority(each)))
-        chance = cautious_chances(
-            [cases[i] for i in np.flatnonzero(number)], usual=assessment.fit.theta.habit
+            cases.append(Case(one.need, one.before_mean, one.before_sd, self.excess[i], majority(each)))
+            left = lead[used[-1]] - np.array([0.0, step, 2 * step] if tried[i] else [0.0])
+            safe = np.append(True, one.need.above(left[1:] + enough) <= MOST_TRIED) & (left >= 0)
+            handed.append(lead[used[-1]] - left[safe])
+            sinks.append(ndtr((left[safe, None] - breath_in - one.need.points) / one.need.scatter))
+        return _heavy(cases, sinks, handed, counted, usual=assessment.fit.theta.habit)
+
+
+def _heavy(
+    cases: list[Case], sinks: list[FloatArray], handed: list[FloatArray], counted: IntArray, *, usual: float
+) -> Heavy:
+    """Chances before and after the look that settles most, of those who have dives to count."""
+    found = np.full((5, len(counted)), np.nan)
+    weights = cautious_weights(cases, usual=usual)
+    for at, one, sink, off, weight in zip(
+        np.flatnonzero(counted), cases, sinks, handed, weights, strict=True
+    ):
+        heavy, down = float(weight @ one.chance), sink @ weight
+        both = sink @ (weight * one.chance)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            if_sinks = np.where(down > NEVER, both / down, np.nan)
+            if_not = np.where(down < 1 - NEVER, (heavy - both) / (1 - down), np.nan)
+        doubt = np.nan_to_num(down * if_sinks * (1 - if_sinks)) + np.nan_to_num(
+            (1 - down) * if_not * (1 - if_not)
         )
-        whole = np.full(len(self.found), np.nan)
-        whole[number > 0] = chance
-        return whole, number
+        best = int(np.argmin(np.round(doubt, 3)))
+        found[:, at] = heavy, down[best], if_sinks[best], if_not[best], off[best]
+    return Heavy(*np.clip(found[:4], 0.0, 1.0), found[4], counted)
 
 
 def needs(

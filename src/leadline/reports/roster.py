@@ -12,7 +12,7 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 import leadline
-from leadline.decide.roster_data import STATUSES, Roster, Student
+from leadline.decide.roster_data import NEAR_LIGHT, STATUSES, Roster, Student
 from leadline.reports import page, roster_chart, roster_words
 from leadline.reports.chart import VARIANTS
 from leadline.reports.reading import Reading
@@ -29,6 +29,12 @@ MOST_DOTS: Final = 12
 
 TOO_HEAVY: Final = 2.0
 """Lead over need that counts as too heavy. [kg]"""
+
+WORTH_ASKING: Final = 0.1
+"""Chance of too heavy from which it is said what a look would show. [-]"""
+
+MOST_ASKED: Final = 60
+"""Students of whom it is said."""
 
 LEAST_COST: Final = 0.5
 """Excess from which its cost is worth a line. [kg]"""
@@ -97,7 +103,9 @@ def render(data: Roster) -> str:
             "scale": scale,
             "counts": {word: sum(one.status == word for one in data.students) for word in STATUSES},
             "kinds": [_kind(data, word, reading, height) for word in STATUSES],
-            "unseen": [one for one in data.students if not one.looks_ever],
+            "asked": _asked(data)[:MOST_ASKED],
+            "asked_more": max(len(_asked(data)) - MOST_ASKED, 0),
+            "near_light": max(NEAR_LIGHT, data.risk),
             "physics": [one for one in data.students if one.basis == "physics"],
             "costly": _costly(data),
             "least_cost": LEAST_COST,
@@ -161,6 +169,16 @@ def _row(one: Student, reading: Reading, height: Scale) -> Row:
 def _down(scale: Scale, value: float) -> str:
     """Place from the top."""
     return f"{100 - float(scale.at(value)[:-1]):.3g}%"
+
+
+def _asked(data: Roster) -> list[Student]:
+    """Students not flagged of whom a look would tell much, the likeliest too heavy first."""
+    asked = [
+        one
+        for one in data.students
+        if not one.flagged and (not one.looks_ever or one.p_heavy_most >= WORTH_ASKING)
+    ]
+    return sorted(asked, key=lambda one: -np.nan_to_num(one.p_heavy_most, nan=-1.0))
 
 
 def _costly(data: Roster) -> list[Student]:

@@ -6,7 +6,8 @@ from math import isnan
 
 from markupsafe import Markup
 
-from leadline.decide.roster_data import Change, Student
+from leadline.decide.headcount import Headcount
+from leadline.decide.roster_data import Change, Student, unproven
 from leadline.reports import phrase, roster_words
 from leadline.reports.reading import UNKNOWN, Reading
 
@@ -37,6 +38,19 @@ class RosterReading(Reading):
         """An expected number of people, to a tenth."""
         return _data(value, field, UNKNOWN if isnan(value) else f"{value:.1f}")
 
+    def band(self, found: Headcount, *, field: str) -> Markup:
+        """An expected number of people with its band."""
+        text = Markup("about {} (8 in 10: {} to {})")
+        ends = (_data(v, f"{field}.{name}", f"{v}") for name, v in (("low", found.low), ("high", found.high)))
+        return text.format(_data(found.expected, f"{field}.expected", f"{found.expected:.0f}"), *ends)
+
+    def look_with(self, one: Student) -> Markup:
+        """The lead on at a look, and what is handed over for it."""
+        if not one.handed_kg > 0:
+            return self.lead(one.lead_kg)
+        left, handed = self.lead(one.lead_kg - one.handed_kg), self.lead(one.handed_kg, field="handed_kg")
+        return Markup("{} <small>{} handed over</small>").format(left, handed)
+
     def way(self, one: Student) -> Markup:
         """Which way the margin went, by how much, over how many dives."""
         known = sum(not isnan(m) for m in one.trend.margin.tolist())
@@ -56,6 +70,10 @@ class RosterReading(Reading):
         if one.check_first or isnan(one.next_lead_kg):
             return Markup("")
         lead = self.lead(one.next_lead_kg, field="next_lead_kg")
+        if unproven(one):
+            return Markup("<b>{} seems right, but no stop with so little is proven.</b> ").format(
+                self.lead(one.lead_kg)
+            )
         more = one.next_lead_kg - one.lead_kg
         if isnan(more):
             return Markup("<b>Next: {}.</b> ").format(lead)

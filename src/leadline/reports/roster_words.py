@@ -13,22 +13,32 @@ __all__ = ["BASIS", "KINDS", "basis", "course", "span", "title"]
 KINDS: Final = {
     "light": (
         "Near too light",
-        "The stop may not be held on relaxed breathing with a nearly empty cylinder. This comes before all "
-        "else: add lead at once, in full steps.",
+        "On one dive in five or more this lead is expected not to hold the stop on relaxed breathing with a "
+        "nearly empty cylinder. This comes before all else: add lead before the next dive.",
+    ),
+    "short": (
+        "A little short",
+        "This lead holds most stops, but not as surely as was asked for. Add the lead named on the next "
+        "dive.",
     ),
     "heavy": (
         "Carrying too much",
         "Flagged: more than the limit over need on most of the latest dives in this suit. Take lead off in "
         "small steps, and note each stop.",
     ),
+    "likely": (
+        "Likely too much",
+        "Not flagged: likelier than not over the limit on most of the latest dives, yet more of such flags "
+        "would be false than is allowed. The likeliest first; one look says more, see below.",
+    ),
     "look": (
         "Not known yet",
-        "Nobody has looked with an empty BC, or the band is too wide to act on. Find out first; until then "
-        "neither too much nor too little is shown.",
+        "Nobody has looked with an empty BC, or the band is too wide to act on, or no stop with so little "
+        "lead is on record. Find out first; the likeliest too heavy come first, and that is no verdict.",
     ),
     "settled": (
-        "Nothing to do now",
-        "Neither near too light nor flagged, and looked at. Note the stops as usual.",
+        "Nothing pressing",
+        "Neither near too light nor likely too heavy, and looked at. Small steps of lead may still be named.",
     ),
 }
 """Status -> heading, and what it means."""
