@@ -108,7 +108,7 @@ def cautious_chances(cases: Sequence[Case], *, usual: float) -> FloatArray:
     """
     weights = cautious_weights(cases, usual=usual)
     chances = [w @ one.chance for w, one in zip(weights, cases, strict=True)]
-    return np.clip(np.array(chances, float), 0.0, 1.0)
+    return np.asarray(np.clip(np.array(chances, float), 0.0, 1.0))
 
 
 def _reweighted(one: Case, usual: float) -> FloatArray:

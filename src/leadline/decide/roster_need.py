@@ -181,14 +181,14 @@ def _heavy(
         heavy, down = float(weight @ one.chance), sink @ weight
         both = sink @ (weight * one.chance)
         with np.errstate(divide="ignore", invalid="ignore"):
-            if_sinks = np.where(down > NEVER, both / down, np.nan)
-            if_not = np.where(down < 1 - NEVER, (heavy - both) / (1 - down), np.nan)
-        doubt = np.nan_to_num(down * if_sinks * (1 - if_sinks)) + np.nan_to_num(
-            (1 - down) * if_not * (1 - if_not)
-        )
+            down_heavy = np.where(down > NEVER, both / down, np.nan)
+            else_heavy = np.where(down < 1 - NEVER, (heavy - both) / (1 - down), np.nan)
+        doubt = np.nan_to_num(down * down_heavy * (1 - down_heavy))
+        doubt += np.nan_to_num((1 - down) * else_heavy * (1 - else_heavy))
         best = int(np.argmin(np.round(doubt, 3)))
-        found[:, at] = heavy, down[best], if_sinks[best], if_not[best], off[best]
-    return Heavy(*np.clip(found[:4], 0.0, 1.0), found[4], counted)
+        found[:, at] = heavy, down[best], down_heavy[best], else_heavy[best], off[best]
+    chance, sinks_then, if_sinks, if_not = np.clip(found[:4], 0.0, 1.0)
+    return Heavy(chance, sinks_then, if_sinks, if_not, found[4], counted)
 
 
 def needs(
