@@ -128,6 +128,25 @@ def test_band_breaks_where_the_kit_changes_or_need_is_unknown(season, drawn):
 
 
 @pytest.mark.parametrize("variant", chart.VARIANTS, ids=lambda v: v.name)
+def test_words_stand_where_they_belong(season, parse, variant):
+    """A label beside its line, dates and years below the box, letters and unit above it."""
+    data = season(34)
+    page = parse(chart.draw(panel_of(data), variant, reading=Reading("metric"), prefix="x", label="a chart"))
+
+    def baseline(element):
+        return float(element.attributes["y"])
+
+    lines = [Drawing._points(e)[0][1] for e in page.all(data_part="level")]
+    labels = [baseline(e.one("text")) for e in page.all(data_part="mass")]
+    assert all(0 < label - line < 11 for line, label in zip(lines, labels, strict=True))
+    dates = [baseline(e.one("text")) for e in page.all(data_part="date")]
+    years = [baseline(t) for t in page.all("text") if re.fullmatch(r"20\d\d", t.text())]
+    above = [baseline(t) for t in page.all("text") if re.fullmatch(r"[A-Z]{1,2}|kg of lead", t.text())]
+    assert max(above) < min(labels)
+    assert max(labels) < min(dates) < min(years) <= variant.height
+
+
+@pytest.mark.parametrize("variant", chart.VARIANTS, ids=lambda v: v.name)
 @pytest.mark.parametrize("count", [0, 1, 2, 7, 200])
 def test_everything_lies_inside_the_drawing_and_dates_do_not_collide(season, parse, count, variant):
     data = season(count, checks=2)

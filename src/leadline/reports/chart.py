@@ -8,20 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.season_data import SeasonChecks, SeasonDives
+from leadline.reports.canvas import Canvas
 from leadline.reports.marks import MARKS, marks_in
 from leadline.reports.phrase import MINUS, MONTHS, calendar_day
 from leadline.reports.reading import Reading
 from leadline.reports.scale import round_step
-from leadline.reports.svg import COLOURS, drawing, inline
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+from leadline.reports.svg import writing
 
 __all__ = ["VARIANTS", "Panel", "Variant", "draw"]
 
@@ -56,6 +54,15 @@ LETTER_WIDTH: Final = 11.0
 
 DATE_WIDTH: Final = 58.0
 """Room for one date under the axis. [px]"""
+
+DATE_DROP, YEAR_DROP = 16.5, 31.0
+"""From the axis down to the baselines of a date and of its year. [px]"""
+
+MARGINS: Final = (30.0, 6.0, 30.0, 34.0)
+"""Left, right, above and below the chart. [px]"""
+
+CHECK_SIZE: Final = 6.5
+"""Size of the mark of a surface check. [px]"""
 
 
 @dataclass(frozen=True)
@@ -105,33 +112,28 @@ def draw(panel: Panel, variant: Variant, *, reading: Reading, prefix: str, label
     str
         One `svg` element.
     """
-    from matplotlib.figure import Figure
-
-    left, right, top, bottom = 30.0, 6.0, 30.0, 34.0
-    with drawing():
-        figure = Figure(figsize=(variant.width / 72, variant.height / 72), dpi=72, frameon=False)
-        axes = figure.add_axes(
-            (
-                left / variant.width,
-                bottom / variant.height,
-                1 - (left + right) / variant.width,
-                1 - (top + bottom) / variant.height,
-            ),
-            frameon=False,
-        )
+    with writing():
         breaks = _breaks(panel.letters)
         x = _columns(breaks)
         end = max(FEWEST_COLUMNS, (x[-1] if len(x) else 0.0) + 1 + bool(len(panel.checks)))
-        axes.set_xlim(-0.75, end - 0.25)
-        axes.set_ylim(panel.low, panel.high)
-        column = (variant.width - left - right) / (end + 0.5)
-        _axis_of_mass(axes, panel, reading)
-        _axis_of_dates(axes, panel.dives.date, x, column=column)
-        _band(axes, panel.dives, x, breaks, reading, column=column)
-        _kit_letters(axes, panel, x, breaks, column=column)
-        _dive_marks(axes, panel, x, reading, size=float(np.clip(0.85 * column, 3.4, 7.5)))
-        _check_marks(axes, panel, x, reading)
-        return inline(figure, kind=variant.name, prefix=prefix, label=label)
+        canvas = Canvas(
+            variant.width,
+            variant.height,
+            margins=MARGINS,
+            across=(-0.75, end - 0.25),
+            up=(panel.low, panel.high),
+        )
+        column = (variant.width - MARGINS[0] - MARGINS[1]) / (end + 0.5)
+        _axis_of_mass(canvas, panel, reading)
+        _axis_of_dates(canvas, panel.dives.date, x, column=column)
+        _band(canvas, panel.dives, x, breaks, reading, column=column)
+        _kit_letters(canvas, panel, x, breaks, column=column)
+        _hand_offs(canvas, panel.dives, x, reading)
+        at = _places_of_checks(panel, x)
+        need, sd = reading.masses(panel.checks.need), reading.masses(panel.checks.need_sd)
+        canvas.upright(at, need - sd, need + sd, colour="check", width=1.4)
+        _marks(canvas, panel, x, at, reading, size=float(np.clip(0.85 * column, 3.4, 7.5)))
+        return canvas.inline(kind=variant.name, prefix=prefix, label=label)
 
 
 def _breaks(letters: Sequence[str]) -> BoolArray:
@@ -162,152 +164,100 @@ def _steps(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _band(
-    axes: Axes, dives: SeasonDives, x: FloatArray, breaks: BoolArray, reading: Reading, *, column: float
+    canvas: Canvas, dives: SeasonDives, x: FloatArray, breaks: BoolArray, reading: Reading, *, column: float
 ) -> None:
+    """Outer bands, inner bands, middle, then the lead over all of them."""
     weight = 1.7 if column > 7 else 1.1
     need, lead = reading.masses(dives.need), reading.masses(dives.lead)
-    for rows in _runs(breaks, np.asarray(~np.isnan(need).any(axis=1))):
-        for name, low, high, z in (("outer", 0, 4, 1), ("inner", 1, 3, 2)):
+    runs = _runs(breaks, np.asarray(~np.isnan(need).any(axis=1)))
+    for name, low, high, edge in (("outer", 0, 4, "edge"), ("inner", 1, 3, "")):
+        for rows in runs:
             lower, upper = _steps(x[rows], need[rows, low]), _steps(x[rows], need[rows, high])
-            axes.fill(
-                np.concatenate([lower[0], upper[0][::-1]]),
-                np.concatenate([lower[1], upper[1][::-1]]),
-                facecolor=COLOURS[name],
-                edgecolor=COLOURS["edge"] if name == "outer" else "none",
-                linewidth=0.7,
-                zorder=z,
-                gid=f"part:{name}",
-            )
-        axes.plot(
-            *_steps(x[rows], need[rows, 2]), color=COLOURS["median"], lw=1.3, zorder=3, gid="part:median"
-        )
-    for rows in _runs(breaks, ~np.isnan(lead)):
-        line = _steps(x[rows], lead[rows])
-        axes.plot(*line, color=COLOURS["paper"], lw=2 * weight, zorder=4)
-        axes.plot(*line, color=COLOURS["ink"], lw=weight, zorder=4.1, gid="part:lead")
+            across, up = (np.concatenate([a, b[::-1]]) for a, b in zip(lower, upper, strict=True))
+            canvas.area(across, up, face=name, edge=edge, part=name)
+    for rows in runs:
+        canvas.line(*_steps(x[rows], need[rows, 2]), colour="median", width=1.3, part="median")
+    carried = [_steps(x[rows], lead[rows]) for rows in _runs(breaks, ~np.isnan(lead))]
+    for line in carried:
+        canvas.line(*line, colour="paper", width=2 * weight)
+    for line in carried:
+        canvas.line(*line, colour="ink", width=weight, part="lead")
 
 
-def _kit_letters(axes: Axes, panel: Panel, x: FloatArray, breaks: BoolArray, *, column: float) -> None:
+def _kit_letters(canvas: Canvas, panel: Panel, x: FloatArray, breaks: BoolArray, *, column: float) -> None:
     """The letter of the kit above each stretch that has room for it."""
     if len(set(panel.letters)) < 2:
         return
     for rows in _runs(breaks, np.ones(len(x), bool)):
         letter = panel.letters[rows[0]]
-        if len(rows) * column < LETTER_WIDTH * len(letter):
-            continue
-        axes.annotate(
-            letter,
-            xy=(x[rows].mean(), 1),
-            xycoords=("data", "axes fraction"),
-            xytext=(0, 2),
-            textcoords="offset points",
-            ha="center",
-            fontsize=11,
-            fontweight="bold",
-            color=COLOURS["ink"],
-        )
+        if len(rows) * column >= LETTER_WIDTH * len(letter):
+            middle = float(canvas.column(x[rows].mean()))
+            canvas.words(letter, middle, canvas.top + 2, colour="ink", bold=True)
 
 
-def _mark(axes: Axes, kind: str, x: FloatArray, y: FloatArray, size: float) -> None:
-    mark = MARKS[kind]
-    axes.plot(
-        x,
-        y,
-        linestyle="none",
-        marker=mark.shape,
-        markersize=size,
-        markerfacecolor=COLOURS[mark.colour] if mark.filled else COLOURS["paper"],
-        markeredgecolor=COLOURS["paper"] if mark.filled else COLOURS[mark.colour],
-        markeredgewidth=0.6 if mark.filled else 1.2,
-        zorder=6 if mark.shape == "o" else 7,
-        clip_on=False,
-        gid=f"part:{kind}",
-    )
-
-
-def _dive_marks(axes: Axes, panel: Panel, x: FloatArray, reading: Reading, *, size: float) -> None:
-    dives = panel.dives
+def _hand_offs(canvas: Canvas, dives: SeasonDives, x: FloatArray, reading: Reading) -> None:
+    """From the lead carried to the lead after a hand-off."""
     lead = reading.masses(dives.lead)
-    after = lead - reading.masses(dives.handed_off)
-    axes.vlines(
-        x[~np.isnan(after)],
-        lead[~np.isnan(after)],
-        after[~np.isnan(after)],
-        colors=COLOURS["hand"],
-        linewidth=1.2,
-        zorder=5,
-    )
-    for kind, rows in marks_in(dives, panel.checks).items():
+    canvas.upright(x, lead, lead - reading.masses(dives.handed_off), colour="hand", width=1.2)
+
+
+def _marks(
+    canvas: Canvas, panel: Panel, x: FloatArray, at: FloatArray, reading: Reading, *, size: float
+) -> None:
+    """What was seen; round marks below the others, so that what went wrong stays visible."""
+    lead, need = reading.masses(panel.dives.lead), reading.masses(panel.checks.need)
+    after = lead - reading.masses(panel.dives.handed_off)
+    found = marks_in(panel.dives, panel.checks)
+    for kind, rows in sorted(found.items(), key=lambda pair: MARKS[pair[0]].shape != "o"):
+        mark = MARKS[kind]
         if kind.startswith("check"):
-            continue
-        y = after if kind.startswith("hand") else lead
-        drawn = rows & ~np.isnan(y)
+            place, level, across = at, need, CHECK_SIZE
+        else:
+            place, level = x, after if kind.startswith("hand") else lead
+            across = max(size, 3.4) if mark.shape == "o" else max(1.25 * size, 5.5)
+        drawn = rows & ~np.isnan(level)
         if drawn.any():
-            # What went wrong stays visible where the dives are crowded.
-            larger = 1.0 if MARKS[kind].shape == "o" else 1.25
-            _mark(axes, kind, x[drawn], y[drawn], max(size * larger, 3.4 if larger == 1 else 5.5))
+            canvas.marks(
+                place[drawn],
+                level[drawn],
+                shape=mark.shape,
+                size=across,
+                face=mark.colour if mark.filled else "paper",
+                edge="paper" if mark.filled else mark.colour,
+                width=0.6 if mark.filled else 1.2,
+                part=kind,
+            )
 
 
-def _check_marks(axes: Axes, panel: Panel, x: FloatArray, reading: Reading) -> None:
+def _places_of_checks(panel: Panel, x: FloatArray) -> FloatArray:
+    """Column of each check: between the dives before it and those after it; unknown dates come last."""
     checks = panel.checks
-    need, sd = reading.masses(checks.need), reading.masses(checks.need_sd)
-    # A check stands between the dives before it and those after it; unknown dates come last.
     before = (panel.dives.date[None, :] < checks.date[:, None]).sum(axis=1)
     before = np.where(np.isnat(checks.date), len(x), before)
     right = np.concatenate([x, [x[-1] + 1.25 if len(x) else 0.5]])[before]
     # Several checks in one gap, as on one day at the water's edge, stand side by side.
     order = np.array([(before[:i] == b).sum() + 1 for i, b in enumerate(before)], float)
-    at = right - 1 + order / (1 + (before[:, None] == before[None, :]).sum(axis=1))
-    axes.vlines(at, need - sd, need + sd, colors=COLOURS["check"], linewidth=1.4, zorder=5)
-    for kind, rows in marks_in(panel.dives, checks).items():
-        if kind.startswith("check") and (rows & ~np.isnan(need)).any():
-            drawn = rows & ~np.isnan(need)
-            _mark(axes, kind, at[drawn], need[drawn], 6.5)
+    return np.asarray(right - 1 + order / (1 + (before[:, None] == before[None, :]).sum(axis=1)))
 
 
-def _text(text: str) -> dict[str, Any]:
-    return {"fontsize": 11, "color": COLOURS["muted"], "text": text}
-
-
-def _axis_of_mass(axes: Axes, panel: Panel, reading: Reading) -> None:
+def _axis_of_mass(canvas: Canvas, panel: Panel, reading: Reading) -> None:
     step = round_step(panel.high - panel.low, 5)
-    ticks = np.arange(np.ceil(panel.low / step), np.floor(panel.high / step + 1e-9) + 1) * step
+    ticks = np.arange(np.ceil(panel.low / step), np.floor(panel.high / step + 1e-9) + 1) * step + 0.0
     decimals = 0 if step >= 1 else 1
-    labels = [f"{t:.{decimals}f}".replace("-", MINUS) for t in ticks + 0.0]
-    axes.set_yticks(ticks, labels, fontsize=11, color=COLOURS["muted"], gid="part:mass")
-    axes.tick_params(axis="y", length=0, pad=5)
-    axes.grid(axis="y", color=COLOURS["rule"], linewidth=0.7, zorder=0, gid="part:level")
-    axes.set_axisbelow(True)
+    canvas.levels(ticks, [f"{t:.{decimals}f}".replace("-", MINUS) for t in ticks])
     if panel.low < 0 < panel.high:
-        axes.axhline(0, color=COLOURS["muted"], linewidth=1.0, zorder=0.5)
-    axes.annotate(
-        xy=(0, 1),
-        xycoords="axes fraction",
-        xytext=(-24, 16),
-        textcoords="offset points",
-        **_text(f"{reading.unit('mass')} of lead"),
-    )
+        canvas.level(0.0, colour="muted", width=1.0)
+    canvas.heading(f"{reading.unit('mass')} of lead", 16)
 
 
-def _axis_of_dates(axes: Axes, date: NDArray[np.datetime64], x: FloatArray, *, column: float) -> None:
+def _axis_of_dates(canvas: Canvas, date: NDArray[np.datetime64], x: FloatArray, *, column: float) -> None:
     """Day and month under some columns, and the year where it is not that of the label before."""
-    rows = np.arange(0, len(x), int(np.ceil(DATE_WIDTH / column)))
-    days = [calendar_day(moment) for moment in date[rows]]
-    labels = ["no date" if d is None else f"{d.day} {MONTHS[d.month - 1]}" for d in days]
-    axes.set_xticks(x[rows], labels, fontsize=11, color=COLOURS["muted"], gid="part:date")
-    axes.tick_params(axis="x", length=4, pad=4, color=COLOURS["muted"])
     year = 0
-    for place, d in zip(x[rows], days, strict=True):
-        if d is not None and d.year != year:
-            year = d.year
-            # A label of its own: two lines in one would be centred by the measures of another font.
-            axes.annotate(
-                str(year),
-                xy=(place, 0),
-                xycoords=("data", "axes fraction"),
-                xytext=(0, -31),
-                textcoords="offset points",
-                ha="center",
-                fontsize=11,
-                color=COLOURS["muted"],
-            )
+    for row in range(0, len(x), int(np.ceil(DATE_WIDTH / column))):
+        day, middle = calendar_day(date[row]), float(canvas.column(x[row]))
+        canvas.tick(float(x[row]))
+        label = "no date" if day is None else f"{day.day} {MONTHS[day.month - 1]}"
+        canvas.words(label, middle, canvas.bottom - DATE_DROP, part="date")
+        if day is not None and day.year != year:
+            year = day.year
+            canvas.words(str(year), middle, canvas.bottom - YEAR_DROP)

@@ -6,12 +6,16 @@ import os
 import secrets
 import unicodedata
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
 from leadline.errors import LeadlineError
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 __all__ = ["clean", "render", "write_text"]
 
@@ -56,9 +60,15 @@ def render(template: str, context: Mapping[str, Any]) -> str:
     str
         The page.
     """
+    return str(_environment().get_template(template).render(context))
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    """Templates, read once: to read them takes longer than to fill them."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    environment = Environment(
+    return Environment(
         loader=PackageLoader("leadline.reports"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -67,7 +77,6 @@ def render(template: str, context: Mapping[str, Any]) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    return environment.get_template(template).render(context)
 
 
 def write_text(text: str, path: str | os.PathLike[str]) -> Path:

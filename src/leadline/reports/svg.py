@@ -11,12 +11,12 @@ import io
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["COLOURS", "drawing", "inline"]
+__all__ = ["COLOURS", "drawing", "embedded", "inline", "writing"]
 
 COLOURS: Final = {
     name: f"#0000{number:02x}"
@@ -41,6 +41,10 @@ COLOURS: Final = {
 """Custom property of the page (without its dashes) -> the colour matplotlib is told to use."""
 
 
+_WRITER: Final[dict[str, Any]] = {"svg.fonttype": "none", "svg.hashsalt": "leadline", "svg.id": None}
+"""All settings that the SVG writer itself looks at."""
+
+
 @contextmanager
 def drawing() -> Iterator[None]:
     """Draw with matplotlib's own defaults, whatever the user's settings file says."""
@@ -58,6 +62,20 @@ def drawing() -> Iterator[None]:
     )
     with style.context("default", after_reset=True), own:
         yield
+
+
+@contextmanager
+def writing() -> Iterator[None]:
+    """Let matplotlib's SVG writer alone work as here, whatever the user's settings file says."""
+    import matplotlib as mpl
+
+    settings: Any = mpl.rcParams  # its type lists every name there is
+    kept = {name: settings[name] for name in _WRITER}
+    settings.update(_WRITER)
+    try:
+        yield
+    finally:
+        settings.update(kept)
 
 
 def inline(figure: Figure, *, kind: str, prefix: str, label: str) -> str:
@@ -83,7 +101,24 @@ def inline(figure: Figure, *, kind: str, prefix: str, label: str) -> str:
     figure.savefig(
         buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
     )
-    text = buffer.getvalue()
+    return embedded(buffer.getvalue(), kind=kind, prefix=prefix, label=label)
+
+
+def embedded(text: str, *, kind: str, prefix: str, label: str) -> str:
+    """SVG element of a file that matplotlib wrote, to stand in an HTML page.
+
+    Parameters
+    ----------
+    text : str
+        The file.
+    kind, prefix, label
+        As of `inline`.
+
+    Returns
+    -------
+    str
+        One `svg` element.
+    """
     text = text[text.index("<svg") :]
     box = re.search(r'viewBox="[^"]*"', text)
     head = f'<svg class="{kind}" role="img" aria-label="{label}" {box.group() if box else ""}>'
