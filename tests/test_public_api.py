@@ -71,7 +71,7 @@ ANSWER = (
 # What stands in programs. Kind: pinned.
 DOORS = {
     "leadline.book": "Book Fault LoadReport TableReport default_path",
-    "leadline.records": "CHECKS DIVERS DIVES GEAR TABLES Column Kind Table Twin",
+    "leadline.records": "BLOCKS CHECKS DIVERS DIVES FILES GEAR TABLES Column Kind Table Twin",
     "leadline.arrays": "Columns Occasions Records columns_from_rows occasions ranks",
     "leadline.timeline": "Timeline resolve_checks timeline",
     "leadline.physics.ledger": "ITEMS Ledger Rigs State assemble evaluate exposures prior_sd",
@@ -92,7 +92,7 @@ DOORS = {
 }
 BOOK = (
     "close counts data_version export forget latest_fit load names next_dive last_dive has_dive open "
-    "read_plan records save_fit upsert versions judge"
+    "read_plan records save_fit upsert versions judge blocks has_diver portion"
 )
 ERRORS = {
     "LeadlineError": Exception,

@@ -9,7 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-__all__ = ["CHECKS", "DIVERS", "DIVES", "GEAR", "TABLES", "Column", "Kind", "Table", "Twin"]
+__all__ = [
+    "BLOCKS", "CHECKS", "DIVERS", "DIVES", "FILES", "GEAR", "TABLES", "Column", "Kind", "Table", "Twin",
+]  # fmt: skip
 
 Kind = Literal["text", "word", "number", "integer", "date", "numbers", "names", "gases", "places"]
 """How a cell is read.
@@ -143,6 +145,8 @@ DIVERS: Final = Table(
     "Who dives. All but the name may be empty; the prior widens accordingly.",
 )
 
+_WORN: Final = ("hood", "gloves", "boots", "fins")
+
 GEAR: Final = Table(
     "gear",
     ("item",),
@@ -153,19 +157,7 @@ GEAR: Final = Table(
             "kind",
             "word",
             "What it is.",
-            words=(
-                "suit",
-                "undersuit",
-                "hood",
-                "gloves",
-                "boots",
-                "fins",
-                "bc",
-                "plate",
-                "cylinder",
-                "regulator",
-                "other",
-            ),
+            words=("suit", "undersuit", *_WORN, "bc", "plate", "cylinder", "regulator", "other"),
         ),
         Column(
             "style",
@@ -252,15 +244,7 @@ _KIT_AND_WATER: Final = (
         "names",
         "Everything else listed as gear.",
         refers="gear",
-        gear_kinds=(
-            "hood",
-            "gloves",
-            "boots",
-            "fins",
-            "plate",
-            "regulator",
-            "other",
-        ),
+        gear_kinds=("hood", "gloves", "boots", "fins", "plate", "regulator", "other"),
     ),
 )
 
@@ -383,10 +367,27 @@ CHECKS: Final = Table(
     "Surface checks: BC empty, no finning.",
 )
 
+BLOCKS: Final = Table(
+    "blocks",
+    ("block",),
+    (
+        Column("block", "text", "Mass of one block with its unit, such as 0.5 kg or 2 lb; 0.1 to 5 kg."),
+        Column("pieces", "integer", "How many there are.", "", 0, 10_000),
+    ),
+    "The lead there is to choose from, if leads are to be made of it.",
+)
+
 TABLES: Final[dict[str, Table]] = {table.name: table for table in (DIVERS, GEAR, DIVES, CHECKS)}
+"""The records themselves."""
+
+FILES: Final[dict[str, Table]] = TABLES | {BLOCKS.name: BLOCKS}
+"""All that is loaded and exported."""
 
 RESERVE_PRESSURE: Final = 35.0
 """Planned reserve [bar gauge] where a plan leaves the pressure empty."""
+
+BLOCK_RANGE: Final = (0.1, 5.0)
+"""Mass of the lightest and of the heaviest block of lead. [kg]"""
 
 STOP_DEPTH: Final = 5.0
 """Depth of the stop [m] unless a record says otherwise."""

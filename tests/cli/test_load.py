@@ -85,9 +85,10 @@ def test_failures_have_their_status_and_leave_standard_output_empty(
 def test_export_and_back(run, book: Path, tmp_path: Path) -> None:
     done = run("export", "out", "--book", book, "--json")
     document = json.loads(done.stdout)
-    assert document["rows"] == {"divers": 2, "gear": 4, "dives": 1, "checks": 0}
-    assert set(document["files"]) == {"divers", "gear", "dives", "checks", "rejects"}
-    options = [x for n in ("divers", "gear", "dives", "checks") for x in (f"--{n}", document["files"][n])]
+    assert document["rows"] == {"divers": 2, "gear": 4, "dives": 1, "checks": 0, "blocks": 0}
+    assert set(document["files"]) == {"divers", "gear", "dives", "checks", "blocks", "rejects"}
+    tables = ("divers", "gear", "dives", "checks", "blocks")
+    options = [x for n in tables for x in (f"--{n}", document["files"][n])]
     back = json.loads(run("load", "--book", book, *options, "--json").stdout)
     assert [back[n]["unchanged"] for n in ("divers", "gear", "dives", "checks")] == [2, 4, 1, 0]
     again = run("export", "out", "--book", book)

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from leadline.cli import reference
-from leadline.records import TABLES
+from leadline.records import FILES
 
 
-@pytest.mark.parametrize("name", TABLES)
+@pytest.mark.parametrize("name", FILES)
 def test_every_column_stands_once_with_its_unit_words_and_twin(name: str) -> None:
-    table = TABLES[name]
+    table = FILES[name]
     lines = reference.table_markdown(table).splitlines()
     rows = {}
     for line in lines:
@@ -34,7 +34,7 @@ def test_every_column_stands_once_with_its_unit_words_and_twin(name: str) -> Non
 
 def test_all_tables_stand_in_the_reference() -> None:
     text = reference.markdown()
-    assert re.findall(r"^### `(\w+)`$", text, re.MULTILINE) == list(TABLES)
+    assert re.findall(r"^### `(\w+)`$", text, re.MULTILINE) == list(FILES)
     assert text.endswith("|\n")
 
 

@@ -19,9 +19,9 @@ from leadline.book import export, fetch, fit_store, forgetting, loading, plan
 from leadline.book.portion import Portion, portion
 from leadline.book.report import Fault, LoadReport
 from leadline.book.session import Session
-from leadline.book.sql import one
+from leadline.book.sql import one, rows
 from leadline.errors import BookError
-from leadline.records import TABLES, Table
+from leadline.records import FILES, Table
 
 __all__ = ["Book"]
 
@@ -56,10 +56,9 @@ class Book(Session):
     """
 
     def counts(self) -> dict[str, int]:
-        """Number of rows of each table: divers, gear, dives, checks, rejects (bad cells), fits."""
+        """Number of rows of each table: divers, gear, dives, checks, blocks, rejects (bad cells), fits."""
         return {
-            name: int(one(self._open, f"SELECT count(*) FROM {name}"))
-            for name in (*TABLES, "rejects", "fits")
+            name: int(one(self._open, f"SELECT count(*) FROM {name}")) for name in (*FILES, "rejects", "fits")
         }
 
     def records(self) -> Records:
@@ -90,13 +89,18 @@ class Book(Session):
         """
         return portion(self._open, divers, suits)
 
+    def blocks(self) -> dict[str, int]:
+        """Blocks of lead that there are: size as it was written, such as `1 kg`, to number of pieces."""
+        found = rows(self._open, "SELECT block, pieces FROM blocks WHERE pieces > 0 ORDER BY seq")
+        return {size: int(pieces) for size, pieces in found}
+
     def versions(self, table: str) -> NDArray[np.int64]:
         """Data version in which each row of `table` was last written.
 
         Parameters
         ----------
         table : str
-            divers, gear, dives or checks.
+            divers, gear, dives, checks or blocks.
 
         Returns
         -------
@@ -112,6 +116,7 @@ class Book(Session):
         gear: Path | str | None = None,
         dives: Path | str | None = None,
         checks: Path | str | None = None,
+        blocks: Path | str | None = None,
     ) -> LoadReport:
         """Bring in CSV or Parquet files: sound rows once, the rest set aside with reasons.
 
@@ -121,7 +126,7 @@ class Book(Session):
 
         Parameters
         ----------
-        divers, gear, dives, checks : Path or str, optional
+        divers, gear, dives, checks, blocks : Path or str, optional
             Files.
 
         Returns
@@ -134,7 +139,7 @@ class Book(Session):
         RecordError
             If a file is missing, empty, no table or lacks a key column; nothing is changed then.
         """
-        given = {"divers": divers, "gear": gear, "dives": dives, "checks": checks}
+        given = {"divers": divers, "gear": gear, "dives": dives, "checks": checks, "blocks": blocks}
         files = {name: Path(file) for name, file in given.items() if file is not None}
         return loading.load(self._writable, self.path, files)
 
@@ -144,7 +149,7 @@ class Book(Session):
         Parameters
         ----------
         table : str
-            divers, gear, dives or checks.
+            divers, gear, dives, checks or blocks.
         rows : sequence of mapping
             Column name (declared, or imperial twin) to value; a column not named keeps what the book says.
 
@@ -168,7 +173,7 @@ class Book(Session):
         Parameters
         ----------
         table : str
-            divers, gear, dives or checks.
+            divers, gear, dives, checks or blocks.
         rows : sequence of mapping
             Column name to value.
 
@@ -283,7 +288,7 @@ class Book(Session):
         format : {"csv", "parquet"}
             Of the files.
         tables : sequence of str, optional
-            divers, gear, dives, checks, rejects; default all.
+            divers, gear, dives, checks, blocks, rejects; default all.
         overwrite : bool
             Whether files that stand there already may be replaced.
 
@@ -324,6 +329,6 @@ class Book(Session):
 
 
 def _declared(table: str) -> Table:
-    if table not in TABLES:
-        raise BookError(f"no table {table!r}; there are {', '.join(TABLES)}")
-    return TABLES[table]
+    if table not in FILES:
+        raise BookError(f"no table {table!r}; there are {', '.join(FILES)}")
+    return FILES[table]

@@ -21,7 +21,7 @@ from leadline.book.fetch import cell_text, extra_names
 from leadline.book.source import ORIGIN
 from leadline.book.sql import identifier, literal, pointer
 from leadline.errors import BookError
-from leadline.records import TABLES, Column, Table
+from leadline.records import FILES, Column, Table
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -72,7 +72,7 @@ def write(
     overwrite: bool = False,
 ) -> list[Path]:
     """Write the tables to `folder`; see `leadline.book.Book.export`."""
-    known = (*TABLES, _REJECTS)
+    known = (*FILES, _REJECTS)
     wanted = known if tables is None else tuple(tables)
     odd = [name for name in wanted if name not in known]
     if odd:
@@ -91,7 +91,7 @@ def write(
                     if name == _REJECTS:
                         _rejects(connection, draft, form)
                     else:
-                        query = _select(connection, TABLES[name], form)
+                        query = _select(connection, FILES[name], form)
                         connection.execute(f"COPY ({query}) TO {literal(str(draft))} ({options})")
                     draft.replace(path)
                 finally:

@@ -24,7 +24,7 @@ from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows
 from leadline.errors import BookError, RecordError
-from leadline.records import TABLES, Table
+from leadline.records import FILES, TABLES, Table
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -194,7 +194,7 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
     notes: list[str] = []
     with transaction(connection):
         version = _version(connection)
-        for name, table in TABLES.items():
+        for name, table in FILES.items():
             if name not in files:
                 continue
             source = from_file(connection, table, files[name])

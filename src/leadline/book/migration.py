@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 from leadline.book.schema import create_records
 from leadline.book.sql import one, rows
 from leadline.errors import BookError
-from leadline.records import TABLES
+from leadline.records import BLOCKS, TABLES
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -46,10 +46,15 @@ def _fits(connection: DuckDBPyConnection) -> None:
     )
 
 
+def _blocks(connection: DuckDBPyConnection) -> None:
+    create_records(connection, BLOCKS)
+
+
 MIGRATIONS: Final[tuple[tuple[str, Callable[[DuckDBPyConnection], None]], ...]] = (
     ("records", _records),
     ("set_aside", _set_aside),
     ("fits", _fits),
+    ("blocks", _blocks),
 )
 """Names and steps, oldest first."""
 

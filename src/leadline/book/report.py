@@ -78,7 +78,7 @@ class LoadReport:
     Parameters
     ----------
     tables : dict of str to TableReport
-        All four tables; zeros for those without a file.
+        The four tables of records, zeros for those without a file; blocks where there was one.
     faults : tuple of Fault
         The first faults, at most `leadline.book.loading.SHOWN` for each table.
     rejects : Path or None

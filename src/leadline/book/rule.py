@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from typing import Final
 
 from leadline.book.cell import Check
-from leadline.book.sql import identifier, literal
-from leadline.records import Table
+from leadline.book.sql import NUMBER, identifier, literal
+from leadline.records import BLOCK_RANGE, Table
+from leadline.units import POUND
 
 __all__ = ["STYLES", "WARMING", "rules"]
 
@@ -133,6 +134,16 @@ def _lead() -> Iterator[Check]:
     )
 
 
+def _blocks() -> Iterator[Check]:
+    least, most = BLOCK_RANGE
+    text = "lower(replace(block, ' ', ''))"
+    found = f"regexp_extract({text}, {literal(f'^({NUMBER})(kg|lbs?)$')}, "
+    mass = f"TRY_CAST({found}1) AS DOUBLE) * CASE WHEN {text} LIKE '%kg' THEN 1 ELSE {POUND!r} END"
+    reason = literal(f"must be a mass from {least:g} to {most:g} kg with its unit, such as 0.5 kg or 2 lb")
+    yield Check("block", f"NOT coalesce({mass} BETWEEN {least} AND {most}, false)", reason, "block")
+    yield Check("pieces", "pieces IS NULL", literal("is empty; say how many there are"), "''")
+
+
 def rules(table: Table, *, plan: bool = False) -> Iterator[Check]:
     """Checks that read more than one cell of a row.
 
@@ -161,3 +172,5 @@ def rules(table: Table, *, plan: bool = False) -> Iterator[Check]:
         yield from _lead()
     elif table.name == "checks":
         yield from _lengths(_LISTS["checks"])
+    elif table.name == "blocks":
+        yield from _blocks()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from leadline.book.sql import identifier, rows
-from leadline.records import TABLES, Column, Table
+from leadline.records import FILES, Column, Table
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -41,4 +41,4 @@ def missing_columns(connection: DuckDBPyConnection) -> list[tuple[str, Column]]:
             " WHERE database_name = current_database() AND NOT internal",
         )
     )
-    return [(t.name, c) for t in TABLES.values() for c in t.columns if (t.name, c.name) not in present]
+    return [(t.name, c) for t in FILES.values() for c in t.columns if (t.name, c.name) not in present]

@@ -214,7 +214,7 @@ def _answer(
         place.plan,
         looks,
         conditions=conditions,
-        block=block_of(given["block"], units),
+        block=block_of(given["block"], units, there=place.holding.blocks),
         risk=given["risk"],
         imperial=units == "imperial",
         dive=place.dive,

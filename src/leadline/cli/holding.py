@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -53,6 +53,8 @@ class Holding:
         When it was made; None: never.
     dives_in_fit, checks_in_fit : ndarray of bool
         Which rows the fit has seen as they stand now.
+    blocks : dict of str to int
+        Lead there is: size of block to number of pieces; empty where the book lists none.
     """
 
     book: str
@@ -62,6 +64,7 @@ class Holding:
     fitted: datetime | None
     dives_in_fit: NDArray[np.bool_]
     checks_in_fit: NDArray[np.bool_]
+    blocks: dict[str, int] = field(default_factory=dict)
 
     def about(self, divers: set[str], *, suits: set[str] | None = None) -> Holding:
         """The same, with the dives and checks that bear on some divers.
@@ -145,11 +148,12 @@ def read(path: Path | None, also: Callable[[Book], Extra] | None = None) -> tupl
         version = book.data_version
         stored = book.latest_fit()
         rows = {name: book.versions(name) for name in ("dives", "checks")}
+        blocks = book.blocks()
         extra = None if also is None else also(book)
         name = book.path.name
     fit, fitted, seen = _fit(stored)
-    holding = Holding(name, records, version, fit, fitted, rows["dives"] <= seen, rows["checks"] <= seen)
-    return holding, extra
+    known = rows["dives"] <= seen, rows["checks"] <= seen
+    return Holding(name, records, version, fit, fitted, *known, blocks), extra
 
 
 def near(book: Book, divers: set[str], *, suits: set[str] | None = None) -> Holding:
@@ -177,7 +181,8 @@ def near(book: Book, divers: set[str], *, suits: set[str] | None = None) -> Hold
     found = book.portion(divers, suits=suits or ())
     fit, fitted, seen = _fit(book.latest_fit())
     version, name = book.data_version, book.path.name
-    return Holding(name, found.records, version, fit, fitted, found.dives <= seen, found.checks <= seen)
+    known = found.dives <= seen, found.checks <= seen
+    return Holding(name, found.records, version, fit, fitted, *known, book.blocks())
 
 
 def read_plan(path: Path | None, file: Path) -> tuple[Holding, Columns]:

@@ -30,6 +30,9 @@ def load(
     gear: Annotated[Path | None, typer.Option(metavar="FILE", help="What is worn and carried.")] = None,
     dives: Annotated[Path | None, typer.Option(metavar="FILE", help="Dives, one row a diver.")] = None,
     checks: Annotated[Path | None, typer.Option(metavar="FILE", help="Surface checks.")] = None,
+    blocks: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Blocks of lead there are; leads are made of them.")
+    ] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -38,9 +41,9 @@ def load(
     Sound rows go in once; the others are set aside with their reasons, to repair and load. A row that is
     in the book already is changed where the file says otherwise; the same file again changes nothing.
     """
-    files = {"divers": divers, "gear": gear, "dives": dives, "checks": checks}
+    files = {"divers": divers, "gear": gear, "dives": dives, "checks": checks, "blocks": blocks}
     if not any(files.values()):
-        raise typer.BadParameter("give at least one of --divers, --gear, --dives, --checks")
+        raise typer.BadParameter("give at least one of --divers, --gear, --dives, --checks, --blocks")
     from leadline.book import Book
 
     with progress("loading"), Book.open(book, write=True, create=True) as opened:

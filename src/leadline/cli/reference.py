@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from leadline.records import TABLES, Column, Table
+from leadline.records import FILES, Column, Table
 
 __all__ = ["markdown", "table_markdown", "updated"]
 
@@ -83,4 +83,4 @@ def updated(text: str) -> str:
 
 def markdown() -> str:
     """All record files as Markdown, ending in a newline."""
-    return "\n\n".join(table_markdown(table) for table in TABLES.values()) + "\n"
+    return "\n\n".join(table_markdown(table) for table in FILES.values()) + "\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -134,14 +135,14 @@ def boat(
     single_thread()
     from leadline.arrays import empty
 
-    pieces = pieces_of(blocks, units)
+    named = pieces_of(blocks, units) if blocks else None
     with progress("reckoning"):
         holding, rows = read(book, lambda opened: opened.read_plan(plan))
         data = boat_data(
             holding,
             empty("dives") if rows is None else rows,
             name=plan.name,
-            pieces=pieces,
+            pieces=named or pieces_of(None, units, there=holding.blocks),
             risk=risk,
             units=units,
             group=group,
@@ -149,6 +150,22 @@ def boat(
             seed=seed,
         )
     _report(data, out=out, csv=csv, units=units, as_json=as_json)
+    if lacking := _lacking(data, {} if blocks else holding.blocks, units):
+        note(f"more than the book's blocks: {lacking}")
+
+
+def _lacking(data: BoatData, there: Mapping[str, int], units: Units) -> str:
+    """Sizes of which more are to be loaded than there are; empty where none is, or the book lists none."""
+    from leadline.decide.block import Block
+    from leadline.decide.sentence import mass_text
+
+    pieces = {round(Block.parse(size).mass, 4): number for size, number in there.items()}
+    short = [
+        f"{wanted} x {mass_text(size, imperial=units == 'imperial')} to load and {have} there"
+        for size, wanted in zip(data.load.sizes, data.load.counts, strict=True)
+        if wanted > (have := pieces.get(round(size, 4), wanted))
+    ]
+    return ", ".join(short)
 
 
 def _report(data: BoatData, *, out: Path, csv: Path | None, units: Units, as_json: bool) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -58,7 +58,7 @@ BlocksOption = Annotated[
         "--block",
         metavar="MASS",
         help="A size of lead in use, such as 0.5 or 1lb; once for each size. Leads are multiples of the "
-        "smallest. Default: 0.5, 1 and 2 kg, or 1, 2 and 4 lb.",
+        "smallest. Default: those of the book (load --blocks), else 0.5, 1 and 2 kg, or 1, 2 and 4 lb.",
     ),
 ]
 SeedOption = Annotated[
@@ -66,10 +66,15 @@ SeedOption = Annotated[
 ]
 
 
-def pieces_of(texts: list[str] | None, units: Units) -> Any:
-    """Sizes of lead named on the command line, else the usual ones."""
+def pieces_of(texts: list[str] | None, units: Units, *, there: Iterable[str] = ()) -> Any:
+    """Sizes of lead named on the command line, else those of the book, else the usual ones.
+
+    Where the book has both, those in the units of the reader.
+    """
     from leadline.decide.stock import Pieces
 
+    own = [size for size in there if ("lb" in size.lower()) == (units == "imperial")]
+    texts = texts or own or list(there)
     return Pieces.parse(texts) if texts else Pieces.usual(imperial=units == "imperial")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -174,16 +175,18 @@ def rental(
         renters=renters,
         seed=seed,
     )
-    _report(book, desk, out=out, csv=csv, units=units, as_json=as_json)
+    _report(book, desk, named=bool(blocks), out=out, csv=csv, units=units, as_json=as_json)
 
 
 def _report(
-    book: Path | None, desk: Desk, *, out: Path, csv: Path | None, units: Units, as_json: bool
+    book: Path | None, desk: Desk, *, named: bool, out: Path, csv: Path | None, units: Units, as_json: bool
 ) -> None:
     from leadline.decide.sheet_record import piece_rows, rental_document, rental_rows
 
     with progress("reckoning"):
         holding, _ = read(book)
+        if not named:
+            desk = replace(desk, pieces=pieces_of(None, units, there=holding.blocks))
         data = rental_data(holding, desk, units=units)
         path = write_rental(data, out)
         if csv is not None:

@@ -77,7 +77,7 @@ def roster_data(
         holding.assessment(plan),
         groups=groups,
         since=first,
-        block=block or block_of(None, units),
+        block=block or block_of(None, units, there=holding.blocks),
         risk=risk,
         units=units,
         book=holding.book,
@@ -121,7 +121,7 @@ def roster(
     from leadline.cli.suggest import block_of
     from leadline.decide.roster_record import roster_document, roster_rows
 
-    blocks = block_of(block, units)
+    blocks = None if block is None else block_of(block, units)
     with progress("reckoning"):
         holding, _ = read(book)
         data = roster_data(holding, groups=groups or (), since=since, block=blocks, risk=risk, units=units)

@@ -92,7 +92,7 @@ def season_data(
     return season(
         near.assessment(plan),
         diver,
-        block=block_of(None, units),
+        block=block_of(None, units, there=holding.blocks),
         units=units,
         book=holding.book,
         data_version=str(holding.data_version),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -24,7 +25,10 @@ __all__ = ["answer_plan", "block_of", "register", "write_plan"]
 BlockOption = Annotated[
     str | None,
     typer.Option(
-        "--block", metavar="MASS", help="Blocks in use, such as 0.5 or 1lb. Default: 0.5 kg, or 1 lb."
+        "--block",
+        metavar="MASS",
+        help="Blocks in use, such as 0.5 or 1lb. Default: those of the book (load --blocks), else 0.5 kg, "
+        "or 1 lb.",
     ),
 ]
 BlocksOption = Annotated[
@@ -116,10 +120,32 @@ def _with_columns() -> Any:
     return command
 
 
-def block_of(text: str | None, units: Units) -> Block:
-    """Blocks named on the command line; else half kilograms, or pounds where those are read."""
-    from leadline.decide.block import Block
+def block_of(text: str | None, units: Units, *, there: Mapping[str, int] | None = None) -> Block:
+    """Blocks named on the command line; else those of the book; else half kilograms, or pounds.
 
+    Parameters
+    ----------
+    text : str or None
+        As named.
+    units : {"metric", "imperial"}
+        What is read.
+    there : mapping of str to int, optional
+        Blocks that the book lists.
+
+    Returns
+    -------
+    Block
+        Leads are made of these.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the text is no mass of a block.
+    """
+    from leadline.decide.block import Block, BlockSet
+
+    if text is None and there:
+        return BlockSet.of(there)
     return Block.parse(text if text is not None else "1lb" if units == "imperial" else "0.5")
 
 
@@ -130,10 +156,10 @@ def _rig_cells(places: str | None, ditchable: str | None, units: Units) -> dict[
     return cells if ditchable is None else {**cells, f"lead_ditchable_{unit}": ditchable}
 
 
-def _blocks(block: str | None, blocks: str | None, units: Units) -> Block:
-    """One size of blocks without end, or the blocks there are."""
+def _blocks(block: str | None, blocks: str | None, units: Units) -> Block | None:
+    """One size of blocks without end, or the blocks there are; None where none are named."""
     if blocks is None:
-        return block_of(block, units)
+        return None if block is None else block_of(block, units)
     if block is not None:
         raise typer.BadParameter("give --block or --blocks, not both")
     from leadline.decide.block import BlockSet
@@ -174,7 +200,7 @@ def _one(
     cells: dict[str, str],
     *,
     what_if: list[str],
-    block: Block,
+    block: Block | None,
     risk: float,
     book: Path | None,
     units: Units,
@@ -186,6 +212,7 @@ def _one(
 
     with progress("reckoning"):
         planned = plan_one(book, cells)
+        block = block or block_of(None, units, there=planned.holding.blocks)
         answer = answers(planned.assessment, block=block, risk=risk, imperial=units == "imperial")[0]
         changed = changes(book, planned, what_if, block=block, risk=risk, units=units) if what_if else []
 
@@ -230,7 +257,7 @@ def _document(planned: Planned, answer: Answer, changed: list[dict[str, Any]]) -
 
 
 def answer_plan(
-    plan: Path, *, block: Block, risk: float, book: Path | None, units: Units
+    plan: Path, *, block: Block | None, risk: float, book: Path | None, units: Units
 ) -> tuple[Holding, list[Advice]]:
     """Answer every row of a plan file, in its order.
 
@@ -238,8 +265,8 @@ def answer_plan(
     ----------
     plan : Path
         CSV or Parquet.
-    block : Block
-        Blocks in use.
+    block : Block or None
+        Blocks in use; None for those of the book, else the usual ones.
     risk : float
         Accepted chance of too light. [-]
     book : Path or None
@@ -264,6 +291,7 @@ def answer_plan(
     holding, columns = read_plan(book, plan)
     if not len(columns["diver"]):
         return holding, []
+    block = block or block_of(None, units, there=holding.blocks)
     return holding, advise(holding.assessment(columns), block=block, risk=risk, imperial=units == "imperial")
 
 
@@ -276,8 +304,9 @@ def write_plan(answers: list[Advice], out: Path) -> None:
 
 
 def _many(
-    plan: Path, *, out: Path | None, block: Block, risk: float, book: Path | None, units: Units, as_json: bool
-) -> None:
+    plan: Path, *, out: Path | None, block: Block | None, risk: float, book: Path | None, units: Units,
+    as_json: bool,
+) -> None:  # fmt: skip
     from leadline.decide.plan_file import record
 
     with progress("reckoning"):

@@ -158,7 +158,11 @@ def _case(
     """History and lead of one row."""
     history = histories.like_kit(position, prior)
     mass = float(assessment.rigs.body.mass[position])
-    chosen = lead_rule(need, history, block=block, risk=risk, mass=mass, theta=assessment.fit.theta)
+    try:
+        chosen = lead_rule(need, history, block=block, risk=risk, mass=mass, theta=assessment.fit.theta)
+    except OutOfRangeError as fault:
+        who = assessment.line.plan["diver"][assessment.line.row[position]]
+        raise OutOfRangeError(f"{who}: {fault}") from None
     ends = tuple(float(q) for q in need.quantile([*QUANTILES, 1 - risk]))
     return _Case(position, need, ends, history, *chosen)
 

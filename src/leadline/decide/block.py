@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 from leadline.errors import OutOfRangeError
+from leadline.records import BLOCK_RANGE
 from leadline.units import POUND
 
 __all__ = ["Block", "BlockSet"]
@@ -31,8 +33,11 @@ def _mass(text: str, whole: str) -> tuple[float, bool]:
         mass = float(number) * (POUND if imperial else 1.0)
     except ValueError:
         mass = math.nan
-    if not 0.1 <= mass <= 5:
-        raise OutOfRangeError(f"block {whole!r}: give a mass from 0.1 to 5 kg, such as 0.5 or 1lb")
+    least, most = BLOCK_RANGE
+    if not least <= mass <= most:
+        raise OutOfRangeError(
+            f"block {whole!r}: give a mass from {least:g} to {most:g} kg, such as 0.5 or 1lb"
+        )
     return mass, imperial
 
 
@@ -125,6 +130,25 @@ class BlockSet(Block):
             raise OutOfRangeError(f"blocks {text!r}: give masses and numbers, such as 1kg:4,2kg:6")
         return cls(min(mass for mass, _ in stock), all(pounds), tuple(stock))
 
+    @classmethod
+    def of(cls, pieces: Mapping[str, int]) -> BlockSet:
+        """Blocks that lie ready for many divers, as the book lists them.
+
+        Parameters
+        ----------
+        pieces : mapping of str to int
+            Size, such as `1 kg`, to how many there are; at least one size.
+
+        Examples
+        --------
+        >>> BlockSet.of({"2 kg": 40, "0.5 kg": 1}).at_least(2.6)
+        4.0
+        """
+        sizes = {size: _mass(size, size) for size in pieces}
+        most = {size: math.ceil(MOST_LEAD / mass) for size, (mass, _) in sizes.items()}
+        stock = tuple((mass, min(pieces[size], most[size])) for size, (mass, _) in sizes.items())
+        return cls(min(mass for mass, _ in stock), all(pounds for _, pounds in sizes.values()), stock)
+
     @cached_property
     def sums(self) -> tuple[float, ...]:
         """All leads that can be made of them, ascending from none. [kg]."""
@@ -149,7 +173,7 @@ class BlockSet(Block):
         if place == len(self.sums):
             raise OutOfRangeError(
                 f"these blocks make up to {self.sums[-1]:.1f} kg and {lead:.1f} kg are called for; name "
-                "more of them"
+                "more of them, or their size alone with --block"
             )
         return self.sums[place]
 

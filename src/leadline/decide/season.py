@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
 
@@ -12,11 +13,13 @@ from scipy.special import ndtri
 from leadline.arrays import Columns, Records, columns_from_rows
 from leadline.decide.account import account
 from leadline.decide.advice import TOO_HEAVY, Advice, advise, breath_out
-from leadline.decide.answering import lateness, taken_over
+from leadline.decide.answering import lateness
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.label import kit_label, kit_labels, suit_label, water_label
 from leadline.decide.projection import contributions
+from leadline.decide.season_card import card, card_cells
+from leadline.decide.season_change import season_change
 from leadline.decide.season_data import (
     LEVELS,
     Prior,
@@ -38,8 +41,8 @@ TextArray = NDArray[np.object_]
 _UNSEEN: Final = "none"
 
 
-def next_dive(records: Records, diver: str, *, date: str) -> Columns | None:
-    """Plan of one row: this diver once more in the kit of the latest dive.
+def next_dive(records: Records, diver: str, *, date: str, other: bool = True) -> Columns | None:
+    """Plan of this diver's next dive, in the kit of the latest; below it the same in other kit and water.
 
     Parameters
     ----------
@@ -49,6 +52,8 @@ def next_dive(records: Records, diver: str, *, date: str) -> Columns | None:
         Name.
     date : str
         Day of the plan, ISO 8601.
+    other : bool
+        Whether the rows of the card follow, see `leadline.decide.season_card`.
 
     Returns
     -------
@@ -57,13 +62,15 @@ def next_dive(records: Records, diver: str, *, date: str) -> Columns | None:
     """
     if not (records.dives["diver"] == diver).any():
         return None
-    return columns_from_rows(DIVES, [taken_over(records, {"diver": diver, "date": date}).cells])
+    cells = card_cells(records, diver, date=date)
+    return columns_from_rows(DIVES, cells if other else cells[:1])
 
 
 def season(
     assessment: Assessment,
     diver: str,
     *,
+    answers: Sequence[Advice] | None = None,
     block: Block | None = None,
     risk: float = 0.05,
     units: str = "metric",
@@ -77,9 +84,11 @@ def season(
     Parameters
     ----------
     assessment : Assessment
-        Of the diver's records, with the plan of `next_dive` where there is one.
+        Of the diver's records, or of several divers', with the rows of `next_dive` where there are some.
     diver : str
         Name.
+    answers : sequence of Advice, optional
+        Of all rows of the plan, where they are at hand: those of `advise` for the same block, risk and units.
     block : Block, optional
         Blocks in use; default 0.5 kg.
     risk : float
@@ -111,9 +120,13 @@ def season(
         rows[np.argsort(place[rows], kind="stable")]
         for rows in (np.flatnonzero(own & (assessment.line.table == t)) for t in (DIVE, CHECK, PLAN))
     )
+    plan = np.sort(plan)  # in the order of the plan: the next dive, then the rows of the card
     used = np.unique(assessment.evidence.statements.row[assessment.observed])
-    answer = _answer(assessment, plan, block=block, risk=risk, imperial=units == "imperial")
-    position = int(plan[-1]) if len(plan) else -1
+    if answers is None:
+        answers = advise(assessment, block=block, risk=risk, imperial=units == "imperial")
+    rows = [int(row) for row in assessment.line.row[plan]]
+    position, answer = (int(plan[0]), answers[rows[0]]) if len(plan) else (-1, None)
+    seen = _dives(assessment, dives, place)
     return SeasonData(
         diver=diver,
         units=units,
@@ -123,7 +136,7 @@ def season(
         fitted=fitted,
         dives_used=int(np.isin(dives, used).sum()),
         checks_used=int(np.isin(checks, used).sum()),
-        dives=_dives(assessment, dives, place),
+        dives=seen,
         checks=_checks(assessment, checks),
         suggestion=_suggestion(assessment, position, answer, imperial=units == "imperial")
         if answer
@@ -131,6 +144,10 @@ def season(
         prior=_prior(answer) if answer else None,
         learned=contributions(assessment, position, need_mean=answer.need_mean_kg) if answer else (),
         ledger=account(assessment, position).ledger if answer else None,
+        card=card(assessment.line.plan, rows, dict(enumerate(answers))) if len(rows) > 1 else (),
+        change=season_change(assessment, dives, seen.margin, position=position, place=place)
+        if answer
+        else None,
     )
 
 
@@ -141,15 +158,6 @@ def _time_order(assessment: Assessment) -> IntArray:
     order = np.empty(len(date), np.int64)
     order[np.lexsort((np.arange(len(date)), late))] = np.arange(len(date))
     return order
-
-
-def _answer(
-    assessment: Assessment, plan: IntArray, *, block: Block | None, risk: float, imperial: bool
-) -> Advice | None:
-    if not len(plan):
-        return None
-    every = advise(assessment, block=block, risk=risk, imperial=imperial)
-    return every[int(assessment.line.row[plan[-1]])]
 
 
 def _bands(

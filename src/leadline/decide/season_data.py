@@ -15,6 +15,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.decide.season_parts import CardRow, SeasonChange
+
 __all__ = [
     "DIVE_EVIDENCE",
     "LEVELS",
@@ -356,6 +358,10 @@ class SeasonData:
         What leads from `prior.mean` to `suggestion.need_mean_kg`, in order.
     ledger : Ledger or None
         The forces, for the kit of the suggestion.
+    card : tuple of CardRow
+        The next dive, and what it would be in other kit and water.
+    change : SeasonChange or None
+        The last season beside this one; None where there was no long break.
     """
 
     diver: str
@@ -372,6 +378,8 @@ class SeasonData:
     prior: Prior | None
     learned: tuple[Contribution, ...]
     ledger: Ledger | None
+    card: tuple[CardRow, ...] = ()
+    change: SeasonChange | None = None
 
     def __post_init__(self) -> None:
         if self.units not in ("metric", "imperial"):

@@ -109,6 +109,10 @@ class Reading:
         text = f"{number or 'no'}{phrase.NO_BREAK}{one if number == 1 else many}"
         return Markup('<data value="{}"{}>{}</data>').format(number, _field(field), text)
 
+    def whole(self, number: int, *, field: str = "") -> Markup:
+        """A count by itself."""
+        return Markup('<data value="{}"{}>{}</data>').format(number, _field(field), number)
+
     def day(self, moment: datetime | np.datetime64 | None) -> Markup:
         """A date, its ISO form in the `datetime` attribute."""
         known = phrase.calendar_day(moment)

@@ -58,6 +58,10 @@ class Figure:
     below_zero: bool
 
 
+CHANGED: Final = {"suit": "in", "water": "in", "cylinder": "with"}
+"""What is changed in a row of the card -> the word before its label."""
+
+
 def render(data: SeasonData) -> str:
     """The report as one HTML page without scripts, links or fetched parts.
 
@@ -84,6 +88,7 @@ def render(data: SeasonData) -> str:
             "too_heavy": TOO_HEAVY,
             "dives": dives,
             "letters": letters,
+            "words": CHANGED,
             "recent": listed[:RECENT_DIVES],
             "earlier": listed[RECENT_DIVES:],
             "checks": list(_rows(data.checks))[::-1],
