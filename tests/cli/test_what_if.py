@@ -83,6 +83,22 @@ def test_a_late_end_has_its_lead(suggest) -> None:
     assert facts(suggest("--diver", "Ines", "--stop", "10", "--json"))["late_bring_kg"] is None
 
 
+def test_a_plan_says_the_lead_of_a_late_end_too(suggest, run, club: Path, tmp_path: Path) -> None:
+    """The columns of the plan file stay as they are: it stands in what people read."""
+    plan = tmp_path / "plan.csv"
+    kit = "2026-05-20,salt,full 5,jacket,steel 12"
+    plan.write_text(f"diver,date,water,suit,bc,cylinder\nIvo,{kit}\nUma,{kit}\nInes,{kit}\n")
+    read = " ".join(run("suggest", "--book", club, "--plan", plan, "--block", 0.1).stdout.split())
+    for diver in ("Ivo", "Uma", "Ines"):
+        alone = facts(suggest("--diver", diver, "--water", "salt", "--suit", "full 5", "--bc", "jacket",
+                              "--cylinder", "steel 12", "--block", "0.1", "--json"))  # fmt: skip
+        said = read.partition(f"{diver}: ")[2].partition("Should it end late, with 20 bar left: ")[2]
+        what = "have at hand" if alone["check_first"] == "yes" else "within the accepted risk"
+        more = alone["late_bring_kg"] > alone["bring_kg"]
+        assert said.startswith(f"{what} {alone['late_bring_kg']:g} kg.") is more, diver
+    assert "end late" in read
+
+
 def test_acts_and_rig_stand_beside_the_lead(suggest) -> None:
     rig = ("--lead-places", "belt:4;back:2", "--ditchable", "4", "--max-depth", "30", "--start", "200")
     answer = facts(suggest("--diver", "Ines", *rig, "--backup-lift", "none", "--json"))

@@ -231,12 +231,21 @@ def taken_text(taken: Taken) -> str:
     return f"{what}: as on dive {taken.source}{when}, since not named"
 
 
-def many(answers: Sequence[Advice], units: Units) -> RenderableType:
+def _if_late(answer: Answer, units: Units) -> list[str]:
+    """The lead if the dive ends with less gas than planned, where that is another."""
+    if not answer.late_bring_kg > answer.advice.bring_kg + 1e-6:
+        return []
+    lower = quantity(answer.late_bar, "bar", units=units, digits=0)
+    what = "have at hand" if answer.advice.check_first else "within the accepted risk"
+    return [f"Should it end late, with {lower} left: {what} {_lead(answer.late_bring_kg, units)}."]
+
+
+def many(answers: Sequence[Answer], units: Units) -> RenderableType:
     """The answers of a plan as one table, with the next steps and cautions under it.
 
     Parameters
     ----------
-    answers : sequence of Advice
+    answers : sequence of Answer
         One a row of the plan.
     units : {"metric", "imperial"}
         Of what is read.
@@ -253,11 +262,12 @@ def many(answers: Sequence[Advice], units: Units) -> RenderableType:
 
     if not answers:
         return "the plan has no rows"
-    parts: list[RenderableType] = [_plan_table(answers, units)]
-    if any(a.check_first for a in answers):
+    parts: list[RenderableType] = [_plan_table([answer.advice for answer in answers], units)]
+    if any(answer.advice.check_first for answer in answers):
         parts += [wrapped(_CHECK_FIRST), Text()]
-    for a in answers:
-        said = [] if a.check_first else [a.next_step]
+    for answer in answers:
+        a = answer.advice
+        said = ([] if a.check_first else [a.next_step]) + _if_late(answer, units)
         said += [f"{caution}." for caution in a.cautions]
         if said:
             parts.append(wrapped(f"{a.diver}: {' '.join(said)}"))

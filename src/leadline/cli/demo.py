@@ -73,7 +73,7 @@ def demo(
         findings = fit_book(book, notify=notify)
     _, answers = answer_plan(plan, block=block_of(None, units), risk=0.05, book=book, units=units)
     write_plan(answers, folder / plan.name)
-    names = list(dict.fromkeys(answer.diver for answer in answers))
+    names = list(dict.fromkeys(answer.advice.diver for answer in answers))
     with notice("writing") as notify:
         pages, seasons = _pages(book, plan, names, folder=folder, units=units, notify=notify)
     document = {
@@ -146,7 +146,7 @@ def _view(
     tables = loaded.tables
     aside = sum(report.rejected for report in tables.values())
     counts = findings.counts
-    texts = {**_PAGES, "season": f"a diver's season, one of {len({a.diver for a in answers})}"}
+    texts = {**_PAGES, "season": f"a diver's season, one of {len({a.advice.diver for a in answers})}"}
     wide = max(len(str(path)) for path in pages.values())
     before = [
         f"Read {tables['divers'].read} divers, {tables['gear'].read} items, {tables['dives'].read} dives and "

@@ -17,7 +17,7 @@ from leadline.cli.what_if import WhatIfOption
 
 if TYPE_CHECKING:
     from leadline.cli.kit import Planned
-    from leadline.decide.advice import Advice, Answer
+    from leadline.decide.advice import Answer
     from leadline.decide.block import Block
 
 __all__ = ["answer_plan", "block_of", "register", "write_plan"]
@@ -258,7 +258,7 @@ def _document(planned: Planned, answer: Answer, changed: list[dict[str, Any]]) -
 
 def answer_plan(
     plan: Path, *, block: Block | None, risk: float, book: Path | None, units: Units
-) -> tuple[Holding, list[Advice]]:
+) -> tuple[Holding, list[Answer]]:
     """Answer every row of a plan file, in its order.
 
     Parameters
@@ -278,7 +278,7 @@ def answer_plan(
     -------
     holding : Holding
         The book, as far as it bears on the divers of the plan.
-    answers : list of Advice
+    answers : list of Answer
         One a row.
 
     Raises
@@ -286,21 +286,22 @@ def answer_plan(
     LeadlineError
         If the plan cannot be read, or names a diver or an item that the book does not have.
     """
-    from leadline.decide.advice import advise
+    from leadline.decide.advice import answers
 
     holding, columns = read_plan(book, plan)
     if not len(columns["diver"]):
         return holding, []
     block = block or block_of(None, units, there=holding.blocks)
-    return holding, advise(holding.assessment(columns), block=block, risk=risk, imperial=units == "imperial")
+    found = answers(holding.assessment(columns), block=block, risk=risk, imperial=units == "imperial")
+    return holding, found
 
 
-def write_plan(answers: list[Advice], out: Path) -> None:
+def write_plan(answers: list[Answer], out: Path) -> None:
     """Write the plan file, whole or not at all."""
     from leadline.decide.plan_file import csv_text
     from leadline.reports.page import write_text
 
-    write_text(csv_text(answers), out)
+    write_text(csv_text([answer.advice for answer in answers]), out)
 
 
 def _many(
@@ -319,7 +320,7 @@ def _many(
 
         return many(answers, units)
 
-    show([record(answer) for answer in answers], view, as_json=as_json)
+    show([record(answer.advice) for answer in answers], view, as_json=as_json)
     if holding.fitted is None:
         note(
             "nothing has been learned from this book yet, so the numbers rest on general assumptions; "
