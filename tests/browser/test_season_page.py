@@ -31,9 +31,12 @@ def unbroken(data):
     answer = replace(data.suggestion, kit=(long,), water=long, next_step=long, cautions=(long,))
     ledger = replace(data.ledger, item=(long,) * len(data.ledger.item))
     learned = tuple(replace(part, label=long) for part in data.learned)
+    card = tuple(replace(row, label=long) for row in data.card)
+    change = replace(data.change, new_kit=(long, long))
     return replace(
-        data, diver=long, book=long, dives=dives, suggestion=answer, ledger=ledger, learned=learned
-    )
+        data, diver=long, book=long, dives=dives, suggestion=answer, ledger=ledger, learned=learned,
+        card=card, change=change,
+    )  # fmt: skip
 
 
 SEASONS = {

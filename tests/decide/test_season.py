@@ -10,6 +10,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from leadline.decide.account import account
 from leadline.decide.advice import advise
+from leadline.decide.assessment import Assessment
 from leadline.decide.season import next_dive, season
 from leadline.errors import UnknownNameError
 from leadline.reports.season import render
@@ -203,3 +204,98 @@ def test_all_numbers_are_known_for_everybody_with_kit() -> None:
         assert np.isfinite(data.suggestion.need).all()
         assert np.isfinite(data.dives.need).all()
         assert np.isfinite(data.ledger.net_buoyancy).all()
+
+
+OTHER_SUIT = {"suit": "vest", "cylinder": "alu 11", "water": "fresh"}
+
+
+def years(**changed):
+    """The dives of the club; Ines began in another suit, water and cylinder, and before a break."""
+    rows = [
+        row | OTHER_SUIT | {"date": row["date"].replace("2026-05", "2025-09"), "body_mass_kg": 70}
+        if row["diver"] == "Ines" and int(row["dive"][-1]) <= 4
+        else row
+        for row in dives()
+    ]
+    return records(dives=[row | changed if row["diver"] == "Ines" else row for row in rows])
+
+
+def carded(held):
+    plan = next_dive(held, "Ines", date="2026-05-20")
+    assessment = Assessment.of(held, learned(), plan=plan)
+    return season(assessment, "Ines", generated=WHEN), assessment
+
+
+def test_card_changes_one_thing_at_a_time() -> None:
+    """Its rows are the answers for those dives; need in fresh water is 2.5 % of all that is carried lower
+    (independent: the densities of sea and fresh water, 1.025 and 1.000 kg/L)."""
+    data, assessment = carded(years())
+    assert [(row.changed, row.label) for row in data.card] == [
+        ("", "full 5"),
+        ("suit", "vest"),
+        ("water", "fresh water"),
+        ("cylinder", "alu 11"),
+    ]
+    for row, answer in zip(data.card, advise(assessment), strict=True):
+        assert (row.lead_kg, row.bring_kg, row.check_first) == (
+            answer.lead_kg,
+            answer.bring_kg,
+            answer.check_first,
+        )
+        assert_allclose(row.need[[0, 2, 4]], [answer.need_q025_kg, answer.need_q50_kg, answer.need_q975_kg])
+    assert data.card[0].lead_kg == data.suggestion.lead_kg
+    assert_allclose(data.card[0].need, data.suggestion.need)
+    shift = data.card[0].need[2] - data.card[2].need[2]
+    carried = data.ledger.mass[:, 0].sum() + data.card[0].need[2]
+    assert shift == pytest.approx(0.025 * carried, rel=0.2)
+    plan = assessment.line.plan
+    assert (plan["water"].tolist(), plan["cylinder"].tolist()) == (
+        ["salt", "salt", "fresh", "salt"],
+        ["steel 12", "steel 12", "steel 12", "alu 11"],
+    )
+
+
+def test_the_card_leaves_the_answer_alone() -> None:
+    held = years()
+    alone = next_dive(held, "Ines", date="2026-05-20", other=False)
+    data = season(Assessment.of(held, learned(), plan=alone), "Ines", generated=WHEN)
+    assert data.card == ()
+    full = carded(held)[0]
+    assert full.suggestion.lead_kg == data.suggestion.lead_kg
+    assert_allclose(full.suggestion.need, data.suggestion.need)
+
+
+def test_last_season_and_this_one() -> None:
+    data, _ = carded(years())
+    change = data.change
+    assert (change.before.dives, change.now.dives) == (4, 4)
+    assert change.new_kit == ("full 5", "steel 12")
+    assert (change.before.body_mass_kg, change.now.body_mass_kg) == (70, 70)  # noted once, it holds on
+    days = data.dives.date.astype("datetime64[D]")
+    assert change.break_days == int((days[4] - days[3]).astype(int))
+    for part, span in ((change.before, slice(0, 4)), (change.now, slice(4, 8))):
+        assert part.margin_kg == pytest.approx(np.median(data.dives.margin[span]))
+        assert (part.first, part.last) == (data.dives.date[span][0], data.dives.date[span][-1])
+        assert part.rose == (data.dives.stop_result[span] == "rose").sum()
+    # All dives known, the need of the next one is that of the answer; and before it was known less well.
+    assert_allclose(change.now.need, data.suggestion.need, atol=2e-4)
+    then, now = (part.need[3] - part.need[1] for part in (change.before, change.now))
+    assert then > now
+
+
+def test_one_season_has_none_before_it() -> None:
+    assert carded(records())[0].change is None
+
+
+def test_page_shows_card_and_change_as_they_are(tmp_path) -> None:
+    data, _ = carded(years())
+    text = render(data)
+    for row in data.card:
+        assert f'<data value="{row.lead_kg:.12g}" data-field="card.lead_kg">' in text
+        assert f'<data value="{round(float(row.need[2]), 4):.12g}" data-field="card.need.q50">' in text
+    for name, part in (("before", data.change.before), ("now", data.change.now)):
+        assert f'data-field="change.{name}.dives">{part.dives}<' in text
+        assert (
+            f'<data value="{round(float(part.need[2]), 4):.12g}" data-field="change.{name}.need.q50">' in text
+        )
+    assert "New this season: <bdi>full 5</bdi>, <bdi>steel 12</bdi>" in text

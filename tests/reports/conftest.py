@@ -15,6 +15,7 @@ from leadline.decide.season_data import (
     SeasonDives,
     Suggestion,
 )
+from leadline.decide.season_parts import CardRow, SeasonChange, SeasonPart
 
 WET, DRY = "Two-piece 7 mm, blue", "Membrane suit with thick undersuit"
 QUANTILES = np.array([-1.96, -1.2816, 0.0, 1.2816, 1.96])
@@ -147,6 +148,27 @@ def make_ledger():
     )
 
 
+def make_card():
+    need = np.array([4.9, 5.42, 6.38, 7.3, 7.84])
+    return tuple(
+        CardRow(changed, label, lead, lead + 1.0, check, 0.04, 0.1, need + shift)
+        for changed, label, lead, check, shift in (
+            ("", WET, 7.5, False, 0.0),
+            ("suit", DRY, 10.0, True, 2.9),
+            ("water", "fresh water", 5.0, False, -2.4),
+            ("cylinder", "aluminium 11 L", 9.5, False, 1.8),
+        )
+    )
+
+
+def make_change():
+    need = np.array([4.9, 5.42, 6.38, 7.3, 7.84])
+    year = np.datetime64("2024-04-06T10:00", "s"), np.datetime64("2024-10-02T10:00", "s")
+    then = SeasonPart(*year, 17, 3, 2, 1, 2.1, 82.0, 2 * need - 6.38)
+    now = SeasonPart(year[0] + 31_536_000, year[1] + 31_536_000, 17, 9, 0, 3, 0.9, np.nan, need)
+    return SeasonChange(then, now, 186, (DRY, "wing"))
+
+
 def make_season(n=34, *, checks=3, **changes):
     dives = make_dives(n)
     settings = {
@@ -169,7 +191,11 @@ def make_season(n=34, *, checks=3, **changes):
             Contribution("You in this suit", -0.18, 0.35),
         ),
         "ledger": make_ledger(),
+        "card": make_card(),
+        "change": make_change(),
     }
+    if changes.get("suggestion", "") is None:
+        settings |= {"card": (), "change": None}
     return SeasonData(**{**settings, **changes})
 
 

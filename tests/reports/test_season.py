@@ -82,12 +82,33 @@ def test_answer_equals_the_data(season, parse, units):
         "checks": len(data.checks),
         "checks_used": data.checks_used,
     }
-    found = {d.attributes["data-field"]: number(d) for d in page.all("data") if "data-field" in d.attributes}
+    fields = {d.attributes["data-field"]: number(d) for d in page.all("data") if "data-field" in d.attributes}
+    found = {name: v for name, v in fields.items() if not name.startswith(("card.", "change."))}
     assert found.keys() == expected.keys()
     assert_same(list(found.values()), [expected[name] for name in found])
     mass = "lb" if units == "imperial" else "kg"
     need = page.all("data", data_field="suggestion.need.q50")[0]
     assert need.text() == f"{shown(s.need[2], units)}\u00a0{mass}"
+
+
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+def test_card_and_change_equal_the_data(season, parse, units):
+    data = season(units=units)
+    page = parse(report.render(data))
+    for i, row in enumerate(data.card):
+        cells = page.one("tr", data_card=str(i)).all("td")
+        bring = [row.bring_kg] if row.check_first else []
+        shift = [row.need[2] - data.card[0].need[2]] if row.changed else []
+        expected = [row.lead_kg, *bring, row.need[2], row.need[1], row.need[3], *shift]
+        assert_same([v for cell in cells for v in figures(cell)], expected)
+        assert cells[2].text() == shown(row.need[2], units)
+    for name, part in (("before", data.change.before), ("now", data.change.now)):
+        for field in ("dives", "looks", "rose", "sank", "margin_kg", "body_mass_kg"):
+            (found,) = page.all("data", data_field=f"change.{name}.{field}")
+            assert_same([number(found)], [getattr(part, field)])
+        need = [number(page.one("data", data_field=f"change.{name}.need.{q}")) for q in ("q10", "q50", "q90")]
+        assert_same(need, part.need[1:4].tolist())
+    assert number(page.one("data", data_field="change.break_days")) == data.change.break_days
 
 
 def test_imperial_units_by_pint(season, parse, suggestion):

@@ -1,0 +1,91 @@
+"""What a season page shows beside the season: a card of other kit and waters, and the season before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["CardRow", "SeasonChange", "SeasonPart"]
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class CardRow:
+    """The next dive with one thing changed.
+
+    Parameters
+    ----------
+    changed : str
+        suit, water or cylinder; empty: the next dive as planned.
+    label : str
+        What it is changed to; of the planned dive its suit.
+    lead_kg, bring_kg : float
+        Lead, and lead to have at hand, as `suggest` answers. [kg]
+    check_first : bool
+        A surface check comes first.
+    p_too_light, p_too_heavy : float
+        With that lead. [-]
+    need : ndarray, shape (5,)
+        Quantiles of need at `leadline.decide.season_data.LEVELS`. [kg]
+    """
+
+    changed: str
+    label: str
+    lead_kg: float
+    bring_kg: float
+    check_first: bool
+    p_too_light: float
+    p_too_heavy: float
+    need: FloatArray
+
+
+@dataclass(frozen=True)
+class SeasonPart:
+    """One season in short.
+
+    Parameters
+    ----------
+    first, last : datetime64
+        Days of its first and last dive.
+    dives, looks, rose, sank : int
+        Dives; those with a look with an empty BC; those that rose or sank at the stop. [-]
+    margin_kg : float
+        Lead over need on the dive in the middle; NaN where no lead is noted. [kg]
+    body_mass_kg : float
+        On its last dive; NaN where unknown. [kg]
+    need : ndarray, shape (5,)
+        Of the next dive, as known after the last one of this season. [kg]
+    """
+
+    first: np.datetime64
+    last: np.datetime64
+    dives: int
+    looks: int
+    rose: int
+    sank: int
+    margin_kg: float
+    body_mass_kg: float
+    need: FloatArray
+
+
+@dataclass(frozen=True)
+class SeasonChange:
+    """The last season and this one.
+
+    Parameters
+    ----------
+    before, now : SeasonPart
+        Parted by a break without dives.
+    break_days : int
+        How long it was. [d]
+    new_kit : tuple of str
+        Suits, undersuits, BCs and cylinders worn now and never before.
+    """
+
+    before: SeasonPart
+    now: SeasonPart
+    break_days: int
+    new_kit: tuple[str, ...]
