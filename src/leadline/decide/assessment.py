@@ -126,11 +126,16 @@ class Assessment:
     def _without(self) -> OrderedDict[tuple[int, bool], Population]:
         return OrderedDict()
 
+    @cached_property
+    def _everyone(self) -> Population:
+        return Population.for_answers(self.fit, self.evidence.observations.names)
+
     def population_without(self, diver: int, *, integrated: bool = True) -> Population:
         """The population with one diver's share removed, over the hyperparameters or at their mode."""
         key = diver, integrated
         if key not in self._without:
-            found = Population.of(self.fit, self.evidence.observations.names, integrated=integrated)
+            names = self.evidence.observations.names
+            found = self._everyone if integrated else Population.of(self.fit, names, integrated=False)
             rows = np.flatnonzero(self.evidence.diver == diver)
             seen = rows[self.in_fit[self.evidence.statements.row[rows]]]
             if len(seen):

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr, ndtr
 
-__all__ = ["POINT_RANGE", "point_terms", "zone_terms"]
+__all__ = ["POINT_RANGE", "point_terms", "zone_terms", "zone_value"]
 
 FloatArray = NDArray[np.float64]
 
@@ -48,6 +48,16 @@ def _log_sum(scores: FloatArray, levels: FloatArray) -> FloatArray:
     return np.asarray(value)
 
 
+def zone_value(scores: FloatArray, levels: FloatArray) -> FloatArray:
+    """Log probability alone, given each edge's distance from the need in sds, shape (..., m, k)."""
+    if levels.size and levels.min() > SAFE_LEVEL:
+        # No zone is impossible, so the sum cannot cancel and logs of tails are not needed.
+        found = np.sum(np.diff(levels, axis=-1) * ndtr(scores), axis=-1)
+        found += levels[..., 0]
+        return np.asarray(np.log(found, out=found))
+    return _log_sum(scores, levels)
+
+
 def zone_terms(
     need: FloatArray, edges: FloatArray, levels: FloatArray, *, sd: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
@@ -83,11 +93,7 @@ def zone_terms(
     scores = (edges - need[..., None]) / sd[..., None]
     steps = np.diff(levels, axis=-1)
     least = levels.min(axis=-1)
-    if levels.size and least.min() > SAFE_LEVEL:
-        # No zone is impossible, so the sum cannot cancel and logs of tails are not needed.
-        value = np.log(levels[..., 0] + np.sum(steps * ndtr(scores), axis=-1))
-    else:
-        value = _log_sum(scores, levels)
+    value = zone_value(scores, levels)
     finite = np.isfinite(scores)
     scores = np.where(finite, scores, 0.0)
     weighted = steps * np.exp(np.where(finite, -0.5 * scores**2 - LOG_SQRT_2PI - value[..., None], -np.inf))

@@ -20,7 +20,7 @@ from leadline.model.propagation import TOLERANCE, Propagation, Start, Sweeper
 if TYPE_CHECKING:
     from scipy.optimize import OptimizeResult
 
-__all__ = ["Fit", "fit", "likeliest", "prior_fit"]
+__all__ = ["Fit", "fit", "likeliest", "prior_fit", "simplex"]
 
 FloatArray = NDArray[np.float64]
 
@@ -178,7 +178,7 @@ class Fit:
             )
 
 
-def _design(count: int) -> FloatArray:
+def simplex(count: int) -> FloatArray:
     """Points in as many directions with mean 0 and covariance 1 exactly, of equal weight; (g, k).
 
     A simplex: as many points as it takes, all at the distance at which most of a normal distribution lies.
@@ -195,7 +195,7 @@ def _design(count: int) -> FloatArray:
 def prior_fit(names: Sequence[str] = ()) -> Fit:
     """Before any log: every shared effect and all hyperparameters at their priors."""
     p, k = len(names), len(CENTRE)
-    vectors = CENTRE + SPREAD * _design(k)
+    vectors = CENTRE + SPREAD * simplex(k)
     return Fit(
         tuple(names),
         np.zeros(p),
@@ -371,7 +371,7 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
             "nothing was stored; look for records that contradict each other",
             {"calls": float(posterior.calls), "left": left},
         )
-    design = _design(len(point))
+    design = simplex(len(point))
     near, far = (_around(posterior, point, settled, covariance, side * design) for side in (1, -1))
     return Fit(
         observations.names,

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.model.hyperparameters import Hyperparameters
-from leadline.model.likelihood import point_terms, zone_terms
+from leadline.model.likelihood import point_terms, zone_terms, zone_value
 from leadline.model.observations import Form, Observations
 from leadline.model.occasion import LIGHT_PART, levels
 
@@ -104,7 +104,16 @@ class Rows:
 
     def value(self, need: FloatArray, variance: FloatArray) -> FloatArray:
         """Log evidence alone."""
-        return self.terms(need, variance)[0]
+        found = np.empty(need.shape)
+        sd = np.sqrt(variance + self.noise[:, None])
+        at = self.zone
+        if len(at):
+            scores = (self.edges - need[..., at, None]) / sd[..., at, None]
+            found[..., at] = zone_value(scores, self.levels)
+        at = self.point
+        if len(at):
+            found[..., at] = point_terms(need[..., at], self.reading, wrong=self.wrong, sd=sd[..., at])[0]
+        return found
 
 
 @dataclass(frozen=True)
