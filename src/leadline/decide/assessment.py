@@ -22,7 +22,7 @@ from leadline.physics.rig import Rigs, assemble
 from leadline.records import RESERVE_PRESSURE, STOP_DEPTH
 from leadline.timeline import CHECK, DIVE, PLAN, Timeline, timeline
 
-__all__ = ["Assessment"]
+__all__ = ["ALL_TIME", "Assessment", "question"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -127,7 +127,8 @@ class Assessment:
         return OrderedDict()
 
     @cached_property
-    def _everyone(self) -> Population:
+    def everyone(self) -> Population:
+        """The population with everybody's share, over the hyperparameters that answers depend on."""
         return Population.for_answers(self.fit, self.evidence.observations.names)
 
     def population_without(self, diver: int, *, integrated: bool = True) -> Population:
@@ -135,7 +136,7 @@ class Assessment:
         key = diver, integrated
         if key not in self._without:
             names = self.evidence.observations.names
-            found = self._everyone if integrated else Population.of(self.fit, names, integrated=False)
+            found = self.everyone if integrated else Population.of(self.fit, names, integrated=False)
             rows = np.flatnonzero(self.evidence.diver == diver)
             seen = rows[self.in_fit[self.evidence.statements.row[rows]]]
             if len(seen):
@@ -192,6 +193,11 @@ class Assessment:
         )
         return np.asarray(evaluate(rigs, filled).need)
 
+    @cached_property
+    def foreseen(self) -> dict[tuple[int, int, bytes], Marginal]:
+        """Posteriors found ahead of being asked for (`leadline.decide.ahead`), by `question`."""
+        return {}
+
     def marginals(self, rows: IntArray, state: State, *, until: int = ALL_TIME) -> list[Marginal]:
         """Posterior of need for rows of one diver.
 
@@ -209,6 +215,11 @@ class Assessment:
         list of Marginal
             One a row.
         """
+        if self.foreseen:
+            asked = [self.foreseen.get(question(row, state, i, until=until)) for i, row in enumerate(rows)]
+            found = [one for one in asked if one is not None]
+            if len(found) == len(rows):
+                return found
         diver = int(self.line.occasions.diver[rows[0]])
         mine = (self.evidence.diver == diver) & self.observed
         own = np.flatnonzero(mine & (self.evidence.order <= until))
@@ -231,6 +242,33 @@ class Assessment:
         known = self.in_fit[evidence.statements.row]
         plain = evidence.observations.as_intervals()
         return conditional_marginals(population, plain, targets, in_fit=known)
+
+
+def question(row: int, state: State, place: int, *, until: int) -> tuple[int, int, bytes]:
+    """What tells one need from all others of an assessment.
+
+    Parameters
+    ----------
+    row : int
+        Row of the timeline.
+    state : State
+        Of several rows.
+    place : int
+        Which of these.
+    until : int
+        Evidence up to and including this place in time.
+    """
+    fields = (
+        state.depth,
+        state.cylinder_pressure,
+        state.carried,
+        state.breath,
+        state.bc_gas,
+        state.suit_gas,
+        state.head_out,
+    )
+    parts = [v if v is None or np.ndim(v) == 0 else np.asarray(v)[place] for v in fields]
+    return int(row), until, b"".join(b"-" if v is None else np.asarray(v, float).tobytes() for v in parts)
 
 
 def _place(keys: IntArray, wanted: IntArray) -> IntArray:

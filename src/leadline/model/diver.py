@@ -52,8 +52,8 @@ SLIGHT: Final = 0.1
 """Log density below the peak that matters, and a correction there that does not. [-]"""
 
 ALIKE_ENOUGH: Final = 1.0
-"""Largest correction that is taken from one of the hyperparameters for all. [-] (measured on the demo's divers:
-means then move by at most 0.01 sd, sds by 1 %)"""
+"""Largest correction that is taken from one of the hyperparameters for all. [-] (measured on the demo's
+divers: means then move by at most 0.01 sd, sds by 1 %)"""
 
 NEARLY: Final = 0.05
 FEW_SWEEPS: Final = 15
@@ -220,7 +220,7 @@ def _corrected(found: _Settled, direction: int, points: FloatArray, logs: FloatA
         first = found.log_conditional(few, direction, one=middle)[0]
         matters = np.fmax(first, plain[middle]) > top[middle] - MATTERS
         more = first - plain[middle]
-        largest = np.max(np.abs(more[matters]))
+        largest = np.max(np.abs(more[matters]), initial=0.0)
         if largest < SLIGHT:
             return np.where(away, -np.inf, logs)
         if largest < ALIKE_ENOUGH:

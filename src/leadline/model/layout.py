@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from leadline.model.observations import Observations
 
-__all__ = ["Layout", "lay_out"]
+__all__ = ["Layout", "Rows", "lay_out", "rows_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -75,6 +75,26 @@ class Layout(NamedTuple):
     suits: IntArray
     body_variance: FloatArray
     chunk_first: IntArray
+
+
+class Rows(NamedTuple):
+    """Rows of all divers, m of them; as in `Layout`, with labels of the whole book."""
+
+    prior: FloatArray
+    exposure: FloatArray
+    suit_weight: FloatArray
+    upper: FloatArray
+    lower: FloatArray
+    upper_breath: FloatArray
+    lower_breath: FloatArray
+    reading_variance: FloatArray
+    fit: FloatArray
+    form: IntArray
+    point: NDArray[np.bool_]
+    occasion: IntArray
+    suit: IntArray
+    elapsed: FloatArray
+    jumped: FloatArray
 
 
 def _spans(counts: IntArray) -> IntArray:
@@ -162,4 +182,30 @@ def lay_out(observations: Observations) -> Layout:
         suits=suits,
         body_variance=flat(o.body_sd**2),
         chunk_first=np.round(np.linspace(0, divers, chunks + 1)).astype(np.int64),
+    )
+
+
+def rows_of(observations: Observations) -> Rows:
+    """The same arrays row by row, without the spans of a fit."""
+    o = observations
+
+    def flat(values: FloatArray) -> FloatArray:
+        return np.ascontiguousarray(values, np.float64)
+
+    return Rows(
+        prior=flat(o.prior),
+        exposure=flat(o.exposure),
+        suit_weight=flat(o.suit_weight),
+        upper=flat(o.upper),
+        lower=flat(o.lower),
+        upper_breath=flat(o.upper_breath),
+        lower_breath=flat(o.lower_breath),
+        reading_variance=flat(o.reading_sd**2),
+        fit=flat(o.fit),
+        form=np.ascontiguousarray(o.form, np.int64),
+        point=np.ascontiguousarray(o.point),
+        occasion=np.ascontiguousarray(o.occasion, np.int64),
+        suit=np.ascontiguousarray(o.suit, np.int64),
+        elapsed=flat(o.elapsed),
+        jumped=flat(o.jumped),
     )

@@ -20,8 +20,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 ANSWERING: Final = (0, 1, 2, 3, 4, 5, 6, 13)
-"""Coordinates of the hyperparameters that an answer from plain intervals depends on by itself: spreads, breath
-range, wrong records, drift. The chances of forms and habit reach it by way of the shared effects only."""
+"""Coordinates of the hyperparameters that an answer from plain intervals depends on by itself: spreads,
+breath range, wrong records, drift. Chances of forms and habit reach it by way of the shared effects only."""
 
 MOST_SHARE: Final = 0.95
 """Largest part of the population's knowledge in any direction that may be one diver's. [-]"""

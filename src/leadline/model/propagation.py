@@ -131,7 +131,7 @@ class Propagation:
     sweeps: int
 
 
-def _levels(theta: Hyperparameters) -> Levels:
+def levels_of(theta: Hyperparameters) -> Levels:
     from leadline.model.row import Levels
 
     return Levels(
@@ -257,7 +257,7 @@ class Sweeper:
 
         m, d, p = len(self.observations), len(self.layout.suits), self.observations.n_exposures
         begin = start or Start(Sites.flat(m), np.zeros(p), np.eye(p))
-        level = _levels(theta)
+        level = levels_of(theta)
         terms = Terms(begin.sites.precision.copy(), begin.sites.shift.copy(), np.full(m, np.nan), np.ones(m))
         pace = Pace(np.full(d, FIRST_PART), np.full(d, np.inf), np.maximum(self.loosest, 0.0))
         mean, covariance = begin.mean, begin.covariance

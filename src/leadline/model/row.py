@@ -9,7 +9,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from leadline.model.layout import Layout
+from leadline.model.layout import Layout, Rows
 from leadline.model.tail import reading, zones
 
 __all__ = ["HABIT", "LIGHT_PART", "Levels", "chances", "edges", "noise", "tilted"]
@@ -50,7 +50,7 @@ class Levels(NamedTuple):
 
 
 @njit(cache=True)
-def edges(lay: Layout, level: Levels, n: int) -> tuple[float, float, float]:
+def edges(lay: Layout | Rows, level: Levels, n: int) -> tuple[float, float, float]:
     """Upper end of the neutral zone, where its light part ends, and its lower end. [kg]."""
     upper = lay.upper[n] + level.breath_out * lay.upper_breath[n]
     lower = lay.lower[n] - level.breath_in * lay.lower_breath[n]
@@ -59,7 +59,7 @@ def edges(lay: Layout, level: Levels, n: int) -> tuple[float, float, float]:
 
 
 @njit(cache=True)
-def chances(lay: Layout, level: Levels, n: int) -> tuple[float, float, float, float]:
+def chances(lay: Layout | Rows, level: Levels, n: int) -> tuple[float, float, float, float]:
     """Chance of the record in each zone, from light to heavy."""
     form, right, wrong = lay.form[n], 1 - level.wrong, level.wrong / 2
     light, neutral, heavy = lay.fit[n, 0], lay.fit[n, 1], lay.fit[n, 2]
@@ -73,7 +73,7 @@ def chances(lay: Layout, level: Levels, n: int) -> tuple[float, float, float, fl
 
 
 @njit(cache=True)
-def noise(lay: Layout, level: Levels, n: int, alone: bool) -> float:
+def noise(lay: Layout | Rows, level: Levels, n: int, alone: bool) -> float:
     """Variance around the expected need; scatter that is shared belongs to the latent scalars."""
     found: float = lay.reading_variance[n]
     if alone:
@@ -85,7 +85,7 @@ def noise(lay: Layout, level: Levels, n: int, alone: bool) -> float:
 
 @njit(cache=True)
 def tilted(
-    lay: Layout, level: Levels, n: int, alone: bool, mean: float, variance: float
+    lay: Layout | Rows, level: Levels, n: int, alone: bool, mean: float, variance: float
 ) -> tuple[float, float, float]:
     """Log evidence of a row against its cavity, and two derivatives in the mean."""
     around = variance + noise(lay, level, n, alone)

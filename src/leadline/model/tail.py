@@ -68,7 +68,7 @@ def _log_add(first: float, second: float) -> float:
 
 
 @njit(cache=True)
-def _log_zones(s0: float, s1: float, s2: float, l0: float, l1: float, l2: float, l3: float) -> float:
+def log_zones(s0: float, s1: float, s2: float, l0: float, l1: float, l2: float, l3: float) -> float:
     total = -math.inf
     if l0 > 0:
         total = _log_add(total, math.log(l0) + log_normal(-s0))
@@ -125,7 +125,7 @@ def zones(
         chance += l1 * interval(s0, s1)
     if s1 > s2:
         chance += l2 * interval(s1, s2)
-    value = math.log(chance) if chance > TINY else _log_zones(s0, s1, s2, l0, l1, l2, l3)
+    value = math.log(chance) if chance > TINY else log_zones(s0, s1, s2, l0, l1, l2, l3)
     w0, w1, w2 = _pulled(s0, l1 - l0, value), _pulled(s1, l2 - l1, value), _pulled(s2, l3 - l2, value)
     slope = -(w0 + w1 + w2) / sd
     moment = 0.0

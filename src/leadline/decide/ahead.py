@@ -1,0 +1,100 @@
+"""Needs of many divers found in one go, ahead of being asked for one by one.
+
+What goes over a plan, a roster or a book asks `Assessment.marginals` for one diver after the other. Where
+there are many, telling the assessment beforehand what will be asked lets it find all answers together,
+compiled and on all cores.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from leadline.decide.assessment import ALL_TIME, Assessment, question
+from leadline.model.crowd import Question, crowd_marginals
+from leadline.model.people import Targets
+from leadline.physics.ledger import Exposures, Ledger, State
+
+__all__ = ["MANY", "foresee"]
+
+IntArray = NDArray[np.int64]
+
+MANY: Final = 400
+"""Questions from which the compiled way is taken: for fewer, loading it takes longer than they do. [-]"""
+
+
+def foresee(
+    assessment: Assessment, rows: IntArray, state: State, *, until: ArrayLike = ALL_TIME, many: int = MANY
+) -> int:
+    """Find the needs of many divers now; `Assessment.marginals` then gives them without work.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        That will be asked.
+    rows : ndarray of int, shape (t,)
+        Rows of the timeline, of any divers.
+    state : State
+        t rows.
+    until : array_like of int, shape (t,) or ()
+        Evidence up to and including this place in time.
+    many : int
+        Questions from which it is worth while; fewer are left to be asked.
+
+    Returns
+    -------
+    int
+        Needs found.
+    """
+    if len(rows) < many:
+        return 0
+    ledger, shared = assessment.prior(rows, state)
+    ends = np.broadcast_to(np.asarray(until, np.int64), rows.shape)
+    asked = _questions(assessment, rows, ends, ledger, shared)
+    answers = crowd_marginals(assessment.everyone, assessment.evidence.observations, [q for _, q in asked])
+    for (at, _), needs in zip(asked, answers, strict=True):
+        for place, need in zip(at, needs, strict=True):
+            key = question(int(rows[place]), state, int(place), until=int(ends[place]))
+            assessment.foreseen[key] = need
+    return len(rows)
+
+
+def _questions(
+    assessment: Assessment, rows: IntArray, until: IntArray, ledger: Ledger, shared: Exposures
+) -> list[tuple[IntArray, Question]]:
+    """Places in `rows` and what is asked of them, for each diver and place in time."""
+    evidence, o = assessment.evidence, assessment.evidence.observations
+    divers = assessment.line.occasions.diver[rows]
+    body = np.hypot(shared.body_sd, shared.rest_sd)
+    elapsed, jumped = assessment.passage.elapsed[rows], assessment.passage.jumped[rows]
+    wanted = assessment.suit[rows]
+    # The label of a suit in the evidence; one that is not there gets a number beyond all labels.
+    keys = evidence.suit[o.suit_starts] if len(o) else np.zeros(0, np.int64)
+    order = np.argsort(keys)
+    place = np.minimum(np.searchsorted(keys, wanted, sorter=order), max(len(keys) - 1, 0))
+    at = order[place] if len(keys) else np.zeros(len(rows), np.int64)
+    known = keys[at] == wanted if len(keys) else np.zeros(len(rows), bool)
+    label = np.where(known, at, len(keys) + wanted)
+    by_diver = np.argsort(evidence.diver, kind="stable")
+    spans = np.searchsorted(evidence.diver[by_diver], [divers, divers + 1])
+    in_fit = assessment.in_fit[evidence.statements.row]
+    groups = np.lexsort((until, divers))
+    new = np.diff(divers[groups], prepend=-1).astype(bool) | (np.diff(until[groups], prepend=-1) != 0)
+    found = []
+    for group in np.split(groups, np.flatnonzero(new)[1:]):
+        first = group[0]
+        mine = by_diver[spans[0, first] : spans[1, first]]
+        own = mine[assessment.observed[mine] & (evidence.order[mine] <= until[first])]
+        targets = Targets(
+            ledger.need[group],
+            shared.values[group],
+            shared.suit_sd[group],
+            label[group],
+            float(np.mean(body[group])),
+            elapsed[group],
+            jumped[group],
+        )
+        found.append((group, Question(own, in_fit[own], mine[in_fit[mine]], targets)))
+    return found

@@ -1,0 +1,145 @@
+"""Answers for many divers at once: compiled, and on as many threads as there are cores.
+
+The same answers as `leadline.model.diver` gives one by one. Loading the compiler takes longer than a handful
+of answers; from a few dozen on it is worth its while.
+"""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.model.layout import rows_of
+from leadline.model.marginal import Marginal
+from leadline.model.observations import Observations
+from leadline.model.people import Population, Targets
+
+__all__ = ["Question", "crowd_marginals"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+AT_ONCE: Final = 16
+"""Questions that a thread takes at a time."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """Needs of one diver.
+
+    Parameters
+    ----------
+    rows : ndarray of int, shape (n,)
+        The diver's evidence, rows of the observations; may be none.
+    known : ndarray of bool, shape (n,)
+        Which of these the hyperparameters have seen.
+    seen : ndarray of int, shape (k,)
+        Rows whose share is to be taken from the population, the leads that the diver chose among them.
+    targets : Targets
+        Needs wanted; `suit` by the labels of the observations, a label that is not there for a new suit.
+    """
+
+    rows: IntArray
+    known: BoolArray
+    seen: IntArray
+    targets: Targets
+
+
+def _joined(parts: list[NDArray[Any]], kind: type) -> NDArray[Any]:
+    return np.ascontiguousarray(np.concatenate([np.zeros(0, kind), *parts]), kind)
+
+
+def _spans(parts: list[NDArray[Any]]) -> IntArray:
+    return np.concatenate([np.zeros(1, np.int64), np.cumsum([len(part) for part in parts], dtype=np.int64)])
+
+
+def crowd_marginals(
+    population: Population, observations: Observations, questions: list[Question]
+) -> list[list[Marginal]]:
+    """Posteriors of need for many divers.
+
+    Parameters
+    ----------
+    population : Population
+        With everybody's share; the shared effects' covariance is the same under all hyperparameters.
+    observations : Observations
+        Of all divers, as the population was fitted to them; an answer takes each record as its interval.
+    questions : list of Question
+        One for each diver, or several.
+
+    Returns
+    -------
+    list of list of Marginal
+        As `leadline.model.diver.conditional_marginals` gives for each question, breathing high trusted for
+        no more than is usual. The same bits on one core or many.
+    """
+    from numba.typed import List
+
+    from leadline.model.crowd_answer import MOST_POINTS, Jobs, answer
+    from leadline.model.propagation import levels_of
+
+    if not questions:
+        return []
+    targets = [question.targets for question in questions]
+    p = observations.n_exposures
+    jobs = Jobs(
+        row=_joined([q.rows for q in questions], np.int64),
+        row_first=_spans([q.rows for q in questions]),
+        known=_joined([q.known for q in questions], np.bool_),
+        seen=_joined([q.seen for q in questions], np.int64),
+        seen_first=_spans([q.seen for q in questions]),
+        body_variance=np.array([t.body_sd**2 for t in targets]),
+        target_first=_spans([t.prior for t in targets]),
+        prior=_joined([t.prior for t in targets], np.float64),
+        exposure=np.ascontiguousarray(np.concatenate([t.exposure for t in targets]).reshape(-1, p)),
+        suit_weight=_joined([t.suit_weight for t in targets], np.float64),
+        suit=_joined([t.suit for t in targets], np.int64),
+        elapsed=_joined([t.elapsed for t in targets], np.float64),
+        jumped=_joined([t.jumped for t in targets], np.float64),
+    )
+    count = int(jobs.target_first[-1])
+    found = np.zeros((count, 2, MOST_POINTS))
+    sizes, scatter = np.zeros(count, np.int64), np.zeros(count)
+    plain, full = rows_of(observations.as_intervals()), rows_of(observations)
+    levels = List([levels_of(theta) for theta in population.thetas])
+    cautious = List([levels_of(theta) for theta in population.cautious().thetas])
+    mean = np.ascontiguousarray(population.mean)
+    covariance = np.ascontiguousarray(population.covariance[0])
+
+    def work(first: int) -> None:
+        answer(
+            plain,
+            full,
+            levels,
+            cautious,
+            mean,
+            covariance,
+            population.weights,
+            jobs,
+            found,
+            sizes,
+            scatter,
+            first,
+            min(first + AT_ONCE, len(questions)),
+        )
+
+    firsts = range(0, len(questions), AT_ONCE)
+    workers = min(os.cpu_count() or 1, len(firsts))
+    if workers == 1:
+        for first in firsts:
+            work(first)
+    else:
+        with ThreadPoolExecutor(workers) as pool:
+            list(pool.map(work, firsts))
+    needs = [
+        Marginal(found[i, 0, : sizes[i]].copy(), found[i, 1, : sizes[i]].copy(), float(scatter[i]))
+        for i in range(count)
+    ]
+    ends = jobs.target_first
+    return [needs[ends[k] : ends[k + 1]] for k in range(len(questions))]

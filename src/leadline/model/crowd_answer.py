@@ -1,0 +1,202 @@
+"""Compiled answers for one diver of many: the same steps as `leadline.model.diver`, number by number."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from leadline.model.crowd_density import FINE, gaps, grid, weights_of
+from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
+from leadline.model.layout import Rows
+from leadline.model.row import Levels
+from leadline.model.sharing import columns_of, removed
+from leadline.model.small_matrix import dot
+
+__all__ = ["MOST_POINTS", "Jobs", "answer"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+MOST_POINTS: Final = 4 * FINE
+UNSEEN: Final = 121
+"""Points of a density, at most, and where nothing was seen. [-]"""
+
+
+@njit(cache=True)
+def _news(points: FloatArray, logs: FloatArray) -> FloatArray:
+    width = gaps(points)
+    found = np.empty(len(logs))
+    for k in range(len(logs)):
+        top = np.max(logs[k])
+        found[k] = top + math.log(dot(np.exp(logs[k] - top), width))
+    return found
+
+
+@njit(cache=True)
+def _through_anchor(
+    found: Found, target: int, points: FloatArray, weights: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """A target that no row is near to, by way of the anchor; weights under each hyperparameter."""
+    g = len(weights)
+    t = found.centre.shape[1] - 1
+    pull, left = np.empty(g), np.empty(g)
+    low, high = math.inf, -math.inf
+    for k in range(g):
+        variance = found.sd[k, t] ** 2
+        pull[k] = found.with_anchor[k, target] / variance
+        left[k] = math.sqrt(max(found.sd[k, target] ** 2 - pull[k] ** 2 * variance, 1e-12))
+        for s in (0, len(points) - 1):
+            centre = found.centre[k, target] + pull[k] * (points[s] - found.centre[k, t])
+            low, high = min(low, centre - 4.5 * left[k]), max(high, centre + 4.5 * left[k])
+    own = np.linspace(low, high, 2 * FINE)
+    density = np.zeros((g, len(own)))
+    for k in range(g):
+        for s in range(len(points)):
+            if weights[k, s] < 1e-12:
+                continue
+            centre = found.centre[k, target] + pull[k] * (points[s] - found.centre[k, t])
+            for u in range(len(own)):
+                density[k, u] += weights[k, s] * math.exp(-0.5 * ((own[u] - centre) / left[k]) ** 2)
+    return own, np.log(np.maximum(density, 1e-300))
+
+
+@njit(cache=True)
+def _mixed(shares: FloatArray, points: FloatArray, weights: FloatArray, found: FloatArray) -> int:
+    """Points and their probabilities over all hyperparameters, into `found`; their number."""
+    for u in range(len(points)):
+        found[0, u] = points[u]
+        total = 0.0
+        for k in range(len(shares)):
+            total += shares[k] * weights[k, u]
+        found[1, u] = total
+    return len(points)
+
+
+@njit(cache=True)
+def _unseen(
+    posed: Posed,
+    shares: FloatArray,
+    levels: list[Levels],
+    low: int,
+    high: int,
+    found: FloatArray,
+    sizes: IntArray,
+    scatter: FloatArray,
+) -> None:
+    """Needs of a diver of whom nothing was seen: the prior."""
+    g = len(levels)
+    spread = 0.0
+    for k in range(g):
+        spread += shares[k] * levels[k].scatter_variance
+    for target in range(high - low):
+        width = np.empty(g)
+        for k in range(g):
+            f = posed.loadings[k][target]
+            width[k] = math.sqrt(dot(f, f))
+        centre = posed.mean[:, target]
+        points = np.linspace(np.min(centre - 5 * width), np.max(centre + 5 * width), UNSEEN)
+        logs = np.empty((g, UNSEEN))
+        for k in range(g):
+            logs[k] = -0.5 * ((points - centre[k]) / width[k]) ** 2
+        sizes[low + target] = _mixed(shares, points, weights_of(points, logs), found[low + target])
+        scatter[low + target] = math.sqrt(spread)
+
+
+@njit(cache=True, nogil=True)
+def answer(
+    rows: Rows,
+    full: Rows,
+    levels: list[Levels],
+    cautious: list[Levels],
+    mean: FloatArray,
+    covariance: FloatArray,
+    weights: FloatArray,
+    jobs: Jobs,
+    found: FloatArray,
+    sizes: IntArray,
+    scatter: FloatArray,
+    first: int,
+    last: int,
+) -> None:
+    """Posteriors of the needs of some jobs.
+
+    Parameters
+    ----------
+    rows, full : Rows
+        Evidence as answers read it, and as the population was fitted to it.
+    levels, cautious : tuple of Levels
+        Hyperparameters of the population and of answers, length g.
+    mean, covariance : ndarray, shape (g, p), (p, p)
+        Shared effects.
+    weights : ndarray, shape (g,)
+        Of the hyperparameters.
+    jobs : Jobs
+        What is asked.
+    found : ndarray, shape (t, 2, MOST_POINTS)
+        Filled: points and probabilities of each need. [kg, -]
+    sizes, scatter : ndarray, shape (t,)
+        Filled: number of points; dive-to-dive scatter. [-, kg]
+    first, last : int
+        Jobs; other threads may have the others at work.
+    """
+    g = len(levels)
+    for job in range(first, last):
+        low, high = jobs.target_first[job], jobs.target_first[job + 1]
+        index = jobs.row[jobs.row_first[job] : jobs.row_first[job + 1]]
+        known = jobs.known[jobs.row_first[job] : jobs.row_first[job + 1]]
+        seen = jobs.seen[jobs.seen_first[job] : jobs.seen_first[job + 1]]
+        columns = columns_of(rows, index, jobs.exposure[low:high])
+        q = len(columns)
+        means, covariances = np.empty((g, q)), np.empty((g, q, q))
+        theirs = columns_of(full, seen, jobs.exposure[:0])
+        for k in range(g):
+            for i in range(q):
+                means[k, i] = mean[k, columns[i]]
+                for j in range(q):
+                    covariances[k, i, j] = covariance[columns[i], columns[j]]
+            if not len(theirs):
+                continue
+            grown, moved = removed(
+                full, levels[k], seen, jobs.body_variance[job], theirs, mean[k], covariance
+            )
+            across = np.empty((q, len(theirs)))
+            for i in range(q):
+                for j in range(len(theirs)):
+                    across[i, j] = covariance[columns[i], theirs[j]]
+            means[k] += across @ moved
+            more = across @ grown @ across.T
+            covariances[k] += (more + more.T) / 2
+        posed = posed_of(rows, cautious, jobs, job, index, low, high, columns, means, covariances)
+        shares = weights.copy()
+        if not len(index):
+            _unseen(posed, shares, cautious, low, high, found, sizes, scatter)
+            continue
+        settled = settled_of(rows, cautious, index, posed)
+        t = high - low
+        all_known = bool(known.all())
+        points, logs = np.empty(0), np.empty((0, 0))
+        if settled.apart[:t].any() or not all_known:
+            points, logs = grid(rows, cautious, index, posed, settled, t)
+            if not all_known:
+                news = _news(points, logs)
+                if known.any():
+                    part = index[known]
+                    before = posed_of(rows, cautious, jobs, job, part, low, low, columns, means, covariances)
+                    so_far = settled_of(rows, cautious, part, before)
+                    news -= _news(*grid(rows, cautious, part, before, so_far, 0))
+                shares *= np.exp(news - np.max(news))
+                shares /= np.sum(shares)
+        spread = 0.0
+        for k in range(g):
+            spread += shares[k] * cautious[k].scatter_variance
+        for target in range(t):
+            if settled.apart[target]:
+                own, density = _through_anchor(settled, target, points, weights_of(points, logs))
+            else:
+                own, density = grid(rows, cautious, index, posed, settled, target)
+            sizes[low + target] = _mixed(shares, own, weights_of(own, density), found[low + target])
+            scatter[low + target] = math.sqrt(spread)

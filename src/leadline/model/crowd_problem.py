@@ -1,0 +1,217 @@
+"""Compiled: one diver of many as a problem of few dimensions, posed and settled under all hyperparameters."""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from leadline.model.layout import Rows
+from leadline.model.row import Levels
+from leadline.model.sequel import Latent, latent, settle, turned
+from leadline.model.sharing import apart, personal
+from leadline.model.small_matrix import dot
+
+__all__ = ["Found", "Jobs", "Posed", "posed_of", "settled_of"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+ALIKE: Final = 0.95
+TOLERANCE: Final = 1e-4
+SWEEPS: Final = 60
+"""As in `leadline.model.diver` and `leadline.model.solo`; sweeps that take the sites in turn are fewer."""
+
+
+class Jobs(NamedTuple):
+    """j questions; each about one diver, with that diver's rows and the needs that are wanted.
+
+    Parameters
+    ----------
+    row, row_first : ndarray of int, shape (...), (j + 1,)
+        Rows of evidence, and where each job's begin.
+    known : ndarray of bool, shape (...)
+        Which of these the population was fitted to.
+    seen, seen_first : ndarray of int, shape (...), (j + 1,)
+        Rows, in the population's own reading, whose share is to be taken from it.
+    body_variance : ndarray, shape (j,)
+        Of each diver's offset. [kg²]
+    target_first : ndarray of int, shape (j + 1,)
+        First of each job's needs.
+    prior, exposure, suit_weight, suit, elapsed, jumped : ndarray, shape (t,), (t, p), (t,), ...
+        The needs wanted, as in `leadline.model.people.Targets`; `suit` by the keys of the book.
+    """
+
+    row: IntArray
+    row_first: IntArray
+    known: NDArray[np.bool_]
+    seen: IntArray
+    seen_first: IntArray
+    body_variance: FloatArray
+    target_first: IntArray
+    prior: FloatArray
+    exposure: FloatArray
+    suit_weight: FloatArray
+    suit: IntArray
+    elapsed: FloatArray
+    jumped: FloatArray
+
+
+class Posed(NamedTuple):
+    """Expected needs of n rows and t targets under g hyperparameters: mean + loadings · x."""
+
+    mean: FloatArray
+    loadings: list[FloatArray]
+    alone: NDArray[np.bool_]
+
+
+class Found(NamedTuple):
+    """Settled posterior under g hyperparameters; directions are the targets and last the anchor."""
+
+    states: list[Latent]
+    mass: FloatArray
+    start: FloatArray
+    start_sd: FloatArray
+    centre: FloatArray
+    sd: FloatArray
+    cross: FloatArray
+    with_anchor: FloatArray
+    apart: NDArray[np.bool_]
+    anchor: int
+
+
+@njit(cache=True)
+def _root(matrix: FloatArray) -> FloatArray:
+    """Lower factor, zero where a direction has no variance."""
+    size = len(matrix)
+    found = np.zeros((size, size))
+    for i in range(size):
+        for j in range(i + 1):
+            value = matrix[i, j]
+            for k in range(j):
+                value -= found[i, k] * found[j, k]
+            if i == j:
+                found[i, i] = math.sqrt(value) if value > 1e-12 else 0.0
+            else:
+                found[i, j] = value / found[j, j] if found[j, j] > 0.0 else 0.0
+    return found
+
+
+@njit(cache=True)
+def posed_of(
+    rows: Rows,
+    levels: list[Levels],
+    jobs: Jobs,
+    job: int,
+    index: IntArray,
+    low: int,
+    high: int,
+    columns: IntArray,
+    means: FloatArray,
+    covariances: FloatArray,
+) -> Posed:
+    """Prior of rows and targets; means (g, q) and covariances (g, q, q) of the touched columns."""
+    n, t, q, g = len(index), high - low, len(columns), len(levels)
+    z = np.empty((n + t, q))
+    prior = np.empty(n + t)
+    suit = np.empty(n + t, np.int64)
+    weight, elapsed, jumped = np.empty(n + t), np.empty(n + t), np.empty(n + t)
+    occasion = np.full(n + t, -1)
+    alone, shared = apart(rows, index)
+    occasion[:n] = shared
+    first_time = first_jump = math.inf
+    for i in range(n):
+        at = index[i]
+        prior[i], suit[i], weight[i] = rows.prior[at], rows.suit[at], rows.suit_weight[at]
+        elapsed[i], jumped[i] = rows.elapsed[at], rows.jumped[at]
+        first_time, first_jump = min(first_time, elapsed[i]), min(first_jump, jumped[i])
+        for j in range(q):
+            z[i, j] = rows.exposure[at, columns[j]]
+    if n == 0:
+        for at in range(low, high):
+            first_time, first_jump = min(first_time, jobs.elapsed[at]), min(first_jump, jobs.jumped[at])
+    for i in range(t):
+        at = low + i
+        prior[n + i], suit[n + i], weight[n + i] = jobs.prior[at], jobs.suit[at], jobs.suit_weight[at]
+        # The offset is pinned where the records begin: nothing is said of how it got there.
+        elapsed[n + i] = max(jobs.elapsed[at], first_time)
+        jumped[n + i] = max(jobs.jumped[at], first_jump)
+        for j in range(q):
+            z[n + i, j] = jobs.exposure[at, columns[j]]
+    mean = np.empty((g, n + t))
+    loadings = []
+    for k in range(g):
+        spread = math.sqrt(levels[k].diver_variance + levels[k].body_square * jobs.body_variance[job])
+        own = personal(levels[k], spread, suit, weight, occasion, elapsed, jumped, q)
+        root = _root(covariances[k])
+        for i in range(n + t):
+            mean[k, i] = prior[i] + dot(z[i], means[k])
+            for j in range(q):
+                value = 0.0
+                for c in range(j, q):
+                    value += z[i, c] * root[c, j]
+                own[i, j] = value
+        loadings.append(turned(own))
+    return Posed(mean, loadings, alone)
+
+
+@njit(cache=True)
+def settled_of(rows: Rows, levels: list[Levels], index: IntArray, posed: Posed) -> Found:
+    """Sites of the rows under all hyperparameters, and what follows for targets and anchor."""
+    n, g = len(index), len(levels)
+    t = posed.mean.shape[1] - n
+    states: list[Latent] = []
+    mass = np.empty(g)
+    for k in range(g):
+        f = posed.loadings[k]
+        state = latent(n, f.shape[1])
+        if k:
+            state.precision[:] = states[0].precision
+            state.shift[:] = states[0].shift
+        mass[k], _, _ = settle(
+            rows, levels[k], index, posed.alone, f[:n], posed.mean[k, :n], state, TOLERANCE, SWEEPS, True
+        )
+        states.append(state)
+    length = np.empty((g, n + t))
+    for k in range(g):
+        for i in range(n + t):
+            length[k, i] = math.sqrt(max(dot(posed.loadings[k][i], posed.loadings[k][i]), 1e-24))
+    told = np.zeros(n)
+    for i in range(n):
+        for j in range(n):
+            alike = 0.0
+            for k in range(g):
+                f = posed.loadings[k]
+                alike += dot(f[i], f[j]) / (length[k, i] * length[k, j]) / g
+            weight = 0.0
+            for k in range(g):
+                weight += abs(states[k].precision[j]) * length[k, j] ** 2 / g
+            told[i] += alike * alike * weight
+    anchor = int(np.argmax(told))
+    start, start_sd = np.empty((g, t + 1)), np.empty((g, t + 1))
+    centre, sd = np.empty((g, t + 1)), np.empty((g, t + 1))
+    cross, with_anchor = np.empty((g, t + 1, n)), np.empty((g, t + 1))
+    near = np.full(t + 1, -1.0)
+    for d in range(t + 1):
+        at = anchor if d == t else n + d
+        for i in range(n):
+            alike = 0.0
+            for k in range(g):
+                f = posed.loadings[k]
+                alike += dot(f[at], f[i]) / (length[k, at] * length[k, i]) / g
+            near[d] = max(near[d], alike)
+        for k in range(g):
+            f = posed.loadings[k]
+            v = np.empty(f.shape[1])
+            for j in range(len(v)):
+                v[j] = dot(states[k].covariance[j], f[at])
+            start[k, d], start_sd[k, d] = posed.mean[k, at], length[k, at]
+            centre[k, d] = posed.mean[k, at] + dot(f[at], states[k].mean)
+            sd[k, d] = math.sqrt(max(dot(v, f[at]), 1e-12))
+            for i in range(n):
+                cross[k, d, i] = dot(f[i], v)
+            with_anchor[k, d] = dot(f[anchor], v)
+    return Found(states, mass, start, start_sd, centre, sd, cross, with_anchor, near < ALIKE, anchor)

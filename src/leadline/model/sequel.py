@@ -1,0 +1,296 @@
+"""Compiled expectation propagation for one diver at a time: sites taken in turn, in few directions.
+
+Expected needs of n rows and t targets are mean + loadings · x with x ~ N(0, I) in r directions. Each row's
+site moves the posterior of x at once, by a matrix of rank one; nothing is factorised anew.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from leadline.model.layout import Rows
+from leadline.model.likelihood import SAFE_LEVEL
+from leadline.model.row import HABIT, Levels, chances, edges, noise, tilted
+from leadline.model.small_matrix import dot
+from leadline.model.tail import interval, log_zones, normal, reading
+
+__all__ = ["Latent", "advance", "latent", "settle", "told", "turned", "worth"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LOOSEST: Final = -0.7
+NEAR: Final = 0.02
+MOST_KNOWN: Final = 1 - 1e-6
+"""As in `leadline.model.solo`."""
+
+PATIENCE: Final = 30
+"""Sweeps after which sites that are wider than their cavities must still be settling. [-]"""
+
+TINY: Final = 1e-280
+
+
+class Latent(NamedTuple):
+    """Gaussian posterior of the directions, and the sites that make it; changed in place.
+
+    Parameters
+    ----------
+    mean, covariance : ndarray, shape (r,), (r, r)
+        Of x. [-]
+    precision, shift : ndarray, shape (n,)
+        Sites, natural parameters in need. [1/kg², 1/kg]
+    need, variance : ndarray, shape (n,)
+        Expected need of each row. [kg, kg²]
+    """
+
+    mean: FloatArray
+    covariance: FloatArray
+    precision: FloatArray
+    shift: FloatArray
+    need: FloatArray
+    variance: FloatArray
+
+
+@njit(cache=True)
+def latent(rows: int, directions: int) -> Latent:
+    """Nothing seen yet."""
+    return Latent(
+        np.zeros(directions),
+        np.eye(directions),
+        np.zeros(rows),
+        np.zeros(rows),
+        np.zeros(rows),
+        np.ones(rows),
+    )
+
+
+class Told(NamedTuple):
+    """What one row says of its need, whatever it is expected to be: variance, edges and chances."""
+
+    point: bool
+    read: float
+    wrong: float
+    around: float
+    e0: float
+    e1: float
+    e2: float
+    l0: float
+    l1: float
+    l2: float
+    l3: float
+    plain: bool
+
+
+@njit(cache=True)
+def told(rows: Rows, level: Levels, n: int, alone: bool, variance: float) -> Told:
+    """A row's likelihood with its need known but for `variance`. [kg²]."""
+    around = variance + noise(rows, level, n, alone)
+    if rows.point[n]:
+        habit = rows.form[n] == HABIT
+        wrong = 0.0 if habit else level.wrong
+        read = rows.lower[n] - habit * level.habit
+        return Told(True, read, wrong, around, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False)
+    upper, middle, lower = edges(rows, level, n)
+    l0, l1, l2, l3 = chances(rows, level, n)
+    # No zone is impossible and the neutral zone is one: then nothing cancels.
+    plain = l1 == l2 and min(l0, l1, l3) > SAFE_LEVEL
+    return Told(False, 0.0, 0.0, math.sqrt(around), upper, middle, lower, l0, l1, l2, l3, plain)
+
+
+@njit(cache=True)
+def worth(of: Told, mean: float) -> float:
+    """Log evidence of a row whose need is expected at `mean`. [kg]."""
+    if of.point:
+        return reading(mean, of.read, of.wrong, of.around)[0]
+    s0, s2 = (of.e0 - mean) / of.around, (of.e2 - mean) / of.around
+    if of.plain:
+        chance = of.l1
+        if of.e0 != math.inf:
+            chance += (of.l0 - of.l1) * normal(-s0)
+        if of.e2 != -math.inf:
+            chance += (of.l3 - of.l1) * normal(s2)
+        return math.log(chance)
+    s1 = (of.e1 - mean) / of.around
+    chance = of.l0 * normal(-s0) + of.l3 * normal(s2)
+    if s0 > s1:
+        chance += of.l1 * interval(s0, s1)
+    if s1 > s2:
+        chance += of.l2 * interval(s1, s2)
+    return math.log(chance) if chance > TINY else log_zones(s0, s1, s2, of.l0, of.l1, of.l2, of.l3)
+
+
+@njit(cache=True)
+def _along(covariance: FloatArray, row: FloatArray, found: FloatArray) -> float:
+    """Covariance of all directions with a row's need, and that need's variance."""
+    for j in range(len(row)):
+        found[j] = dot(covariance[j], row)
+    return dot(found, row)
+
+
+@njit(cache=True)
+def advance(
+    at: Latent, row: FloatArray, prior: float, precision: float, shift: float, v: FloatArray
+) -> float:
+    """Add to a row's site; log of what the determinant grows by, NaN if nothing proper is left."""
+    k = _along(at.covariance, row, v)
+    grown = 1 + precision * k
+    if not grown > 1e-9:
+        return math.nan
+    pulled = (shift - precision * (prior + dot(row, at.mean))) / grown
+    scaled = precision / grown
+    size = len(v)
+    for i in range(size):
+        at.mean[i] += v[i] * pulled
+        own = scaled * v[i]
+        for j in range(size):
+            at.covariance[i, j] -= own * v[j]
+    return math.log(grown)
+
+
+@njit(cache=True)
+def _tightened(at: Latent, loadings: FloatArray, mean: FloatArray, v: FloatArray) -> float:
+    """No site wider than its cavity any more; the log determinant of all sites, built anew."""
+    size = len(at.mean)
+    at.mean[:] = 0.0
+    at.covariance[:] = 0.0
+    for i in range(size):
+        at.covariance[i, i] = 1.0
+    total = 0.0
+    for n in range(len(at.precision)):
+        at.precision[n] = max(at.precision[n], 0.0)
+        if at.precision[n] != 0.0 or at.shift[n] != 0.0:
+            total += advance(at, loadings[n], mean[n], at.precision[n], at.shift[n], v)
+    return total
+
+
+@njit(cache=True)
+def settle(
+    rows: Rows,
+    level: Levels,
+    index: IntArray,
+    alone: NDArray[np.bool_],
+    loadings: FloatArray,
+    mean: FloatArray,
+    at: Latent,
+    tolerance: float,
+    sweeps: int,
+    loose: bool,
+) -> tuple[float, float, float]:
+    """Settle the sites of some rows, beginning with those in `at`.
+
+    Parameters
+    ----------
+    rows, level : Rows, Levels
+        Of the book; one of the hyperparameters.
+    index, alone : ndarray, shape (n,)
+        The rows; whether each is alone in its occasion.
+    loadings, mean : ndarray, shape (n, r), (n,)
+        Expected needs with nothing seen. [kg]
+    at : Latent
+        Changed in place.
+    tolerance : float
+        Change of a row's mean in one sweep, in its sd. [-]
+    sweeps : int
+        Most of them.
+    loose : bool
+        Whether a site may be wider than its cavity.
+
+    Returns
+    -------
+    log_mass, log_evidence, left : float
+        As in `leadline.model.solo.Settled`.
+    """
+    count = len(index)
+    v = np.empty(len(at.mean))
+    determinant = _tightened(at, loadings, mean, v)
+    seen = np.full(count, math.inf)
+    loosest, part, last, left = 0.0, 1.0, math.inf, math.inf
+    may = loose
+    for sweep in range(sweeps):
+        left = 0.0
+        improper = False
+        for n in range(count):
+            k = _along(at.covariance, loadings[n], v)
+            k = max(k, 1e-12)
+            need = mean[n] + dot(loadings[n], at.mean)
+            left = max(left, abs(need - seen[n]) / math.sqrt(k))
+            seen[n] = need
+            if at.precision[n] * k > MOST_KNOWN:
+                improper = True
+                break
+            held = 1 / k - at.precision[n]
+            centre = (need / k - at.shift[n]) / held
+            _, slope, curvature = tilted(rows, level, index[n], alone[n], centre, 1 / held)
+            kept = max(1 + curvature / held, 1e-9)
+            precision = max(-curvature / kept, loosest * held)
+            shift = (held + precision) * (centre + slope / held) - centre * held
+            more = part * (precision - at.precision[n])
+            grown = 1 + more * k
+            if not grown > 1e-9:
+                improper = True
+                break
+            shifted = part * (shift - at.shift[n])
+            pulled = (shifted - more * need) / grown
+            scaled = more / grown
+            for i in range(len(v)):
+                at.mean[i] += v[i] * pulled
+                own = scaled * v[i]
+                for j in range(len(v)):
+                    at.covariance[i, j] -= own * v[j]
+            determinant += math.log(grown)
+            at.precision[n] += more
+            at.shift[n] += shifted
+        if improper:
+            may, loosest = False, 0.0
+            determinant = _tightened(at, loadings, mean, v)
+            left = math.inf
+            continue
+        if may and loosest == 0.0 and left < NEAR:
+            loosest = LOOSEST
+        elif left < tolerance:
+            break
+        if loosest < 0.0 and sweep > PATIENCE:
+            may, loosest = False, 0.0
+            determinant = _tightened(at, loadings, mean, v)
+        part = max(0.6 * part, 0.1) if left > 0.9 * last else min(1.0, 1.15 * part)
+        last = left
+    mass = -0.5 * determinant
+    evidence = mass
+    for n in range(count):
+        k = max(_along(at.covariance, loadings[n], v), 1e-12)
+        need = mean[n] + dot(loadings[n], at.mean)
+        at.need[n], at.variance[n] = need, k
+        p, s, m = at.precision[n], at.shift[n], mean[n]
+        constant = s * m - 0.5 * p * m * m + 0.5 * (s - p * m) * (need - m)
+        held = max(1 / k - p, 1e-10)
+        centre = (need / k - s) / held
+        value = worth(told(rows, level, index[n], alone[n], 1 / held), centre)
+        scale = value - 0.5 * (need * need / k - centre * centre * held) - 0.5 * math.log(k * held)
+        mass += constant
+        evidence += constant + scale
+    return mass, evidence, left
+
+
+@njit(cache=True)
+def turned(loadings: FloatArray) -> FloatArray:
+    """The same loadings on as few directions as there are rows, if that is fewer."""
+    count, directions = loadings.shape
+    if directions <= count:
+        return loadings
+    found = np.zeros((count, count))
+    for i in range(count):
+        for j in range(i + 1):
+            value = dot(loadings[i], loadings[j])
+            for k in range(j):
+                value -= found[i, k] * found[j, k]
+            if i == j:
+                # A row that says the same as those before adds no direction.
+                found[i, i] = math.sqrt(value) if value > 1e-10 else 0.0
+            else:
+                found[i, j] = value / found[j, j] if found[j, j] > 0.0 else 0.0
+    return found

@@ -1,0 +1,100 @@
+"""Answers for many divers at once against those for one after the other."""
+
+import os
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from leadline.decide.ahead import MANY, foresee
+from leadline.decide.assessment import ALL_TIME, Assessment
+from leadline.model.population import prior_fit
+from leadline.timeline import DIVE
+from tests.decide.classes import school
+from tests.decide.club import learned, records
+
+PROBABILITIES = [0.025, 0.1, 0.5, 0.9, 0.975]
+
+
+def assessed(book, fit, *, seen):
+    dives, checks = len(book.dives["dive"]), len(book.checks["check"])
+    return Assessment.of(book, fit, dives_in_fit=np.full(dives, seen), checks_in_fit=np.full(checks, seen))
+
+
+def shape(need):
+    return np.array([need.mean, need.sd, *need.quantile(PROBABILITIES)])
+
+
+def one_by_one(assessment, rows, state, until):
+    return [
+        assessment.marginals(rows[i : i + 1], state.take(slice(i, i + 1)), until=int(until[i]))[0]
+        for i in range(len(rows))
+    ]
+
+
+def before_each_dive(assessment):
+    """Every dive with a noted result, on the evidence of those before it."""
+    evidence = assessment.evidence
+    rows = assessment.line.at(DIVE)
+    first = {int(r): int(o) for r, o in zip(evidence.statements.row[::-1], evidence.order[::-1], strict=True)}
+    rows = np.array([row for row in rows if int(row) in first])
+    return rows, np.array([first[int(row)] - 1 for row in rows])
+
+
+@pytest.mark.parametrize(
+    ("book", "seen"),
+    [
+        ("club", True),
+        ("club", False),
+        ("school", True),
+        ("school", False),
+        ("club before anything was learned", False),
+    ],
+)
+def test_all_at_once_is_one_after_the_other(book, seen):
+    # Independent: the plain array code, which shares no line with the compiled one but the likelihood's ends.
+    records_of = school(5, classes=4).records if book == "school" else records()
+    fit = prior_fit() if book.endswith("learned") else learned()
+    assessment = assessed(records_of, fit, seen=seen)
+    rows, until = before_each_dive(assessment)
+    rows, until = rows[:: len(rows) // 60 + 1], until[:: len(until) // 60 + 1]
+    rows, until = np.concatenate([rows, rows]), np.concatenate([until, np.full(len(rows), ALL_TIME)])
+    state = assessment.state(rows)
+    plain = np.array([shape(need) for need in one_by_one(assessment, rows, state, until)])
+    assert foresee(assessment, rows, state, until=until, many=1) == len(rows)
+    found = one_by_one(assessment, rows, state, until)
+    kept = {id(need) for need in assessment.foreseen.values()}
+    assert all(id(need) in kept for need in found)
+    apart = np.abs(np.array([shape(need) for need in found]) - plain) / plain[:, 1:2]
+    # In sds of the answer; contradictory records may be settled a little differently.
+    assert np.max(apart) < 0.05
+    assert np.mean(apart > 0.005) < 0.05
+
+
+def test_one_core_or_many_give_the_same_bits(monkeypatch):
+    bits = []
+    for cores in (1, 2, 5):
+        monkeypatch.setattr(os, "cpu_count", lambda cores=cores: cores)
+        assessment = assessed(school(5, classes=10).records, learned(), seen=True)
+        rows = assessment.line.at(DIVE)
+        foresee(assessment, rows, assessment.state(rows), many=1)
+        bits.append(b"".join(need.weights.tobytes() for need in assessment.foreseen.values()))
+    assert bits[0] == bits[1] == bits[2]
+
+
+def test_few_questions_are_left_to_be_asked():
+    assessment = assessed(records(), learned(), seen=True)
+    rows = assessment.line.at(DIVE)
+    assert len(rows) < MANY
+    assert foresee(assessment, rows, assessment.state(rows)) == 0
+    assert not assessment.foreseen
+
+
+def test_another_state_is_another_question():
+    assessment = assessed(records(), learned(), seen=True)
+    rows = assessment.line.at(DIVE)[:3]
+    foresee(assessment, rows, assessment.state(rows), many=1)
+    fuller = assessment.marginals(rows[:1], assessment.state(rows[:1], pressure=120.0))[0]
+    asked = assessment.marginals(rows[:1], assessment.state(rows[:1]))[0]
+    assert_allclose(asked.mean, next(iter(assessment.foreseen.values())).mean)
+    assert fuller.mean < asked.mean - 0.3  # the gas weighs, so less lead is needed
