@@ -13,8 +13,9 @@ from leadline.decide.block import Block
 from leadline.decide.change import Trigger, late, triggers
 from leadline.decide.checked_dive import needs
 from leadline.decide.history import Histories, LikeKit, evidence_word
-from leadline.decide.lead_rule import BEGIN, WIDE, breath_out, lead_rule
+from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, levels
 from leadline.decide.look import SurfaceDoubt
+from leadline.decide.quantile import quantiles
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
 from leadline.decide.sentence import cautions, next_step
@@ -152,19 +153,19 @@ class _Case:
 
 
 def _case(
-    assessment: Assessment, histories: Histories, position: int, need: Marginal, prior: float, *,
-    block: Block, risk: float,
+    assessment: Assessment, histories: Histories, position: int, need: Marginal, ends: list[float], *,
+    prior: float, block: Block,
 ) -> _Case:  # fmt: skip
-    """History and lead of one row."""
+    """History and lead of one row; `ends` are `QUANTILES`, then those of the rule."""
     history = histories.like_kit(position, prior)
     mass = float(assessment.rigs.body.mass[position])
     try:
-        chosen = lead_rule(need, history, block=block, risk=risk, mass=mass, theta=assessment.fit.theta)
+        choice = chosen(ends[len(QUANTILES) :], history, block=block, mass=mass, theta=assessment.fit.theta)
     except OutOfRangeError as fault:
         who = assessment.line.plan["diver"][assessment.line.row[position]]
         raise OutOfRangeError(f"{who}: {fault}") from None
-    ends = tuple(float(q) for q in need.quantile([*QUANTILES, 1 - risk]))
-    return _Case(position, need, ends, history, *chosen)
+    own = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
+    return _Case(position, need, own, history, *choice)
 
 
 def _step(
@@ -229,9 +230,10 @@ def _cases(
     for position in rows:
         _require_gas(assessment, int(position))
     found = needs(assessment, rows, state)
+    ends = quantiles(found, [*QUANTILES, *levels(risk)]).tolist()
     return [
-        _case(assessment, histories, int(position), need, prior, block=block, risk=risk)
-        for position, need, prior in zip(rows, found, ledger.need.tolist(), strict=True)
+        _case(assessment, histories, int(position), need, own, prior=prior, block=block)
+        for position, need, own, prior in zip(rows, found, ends, ledger.need.tolist(), strict=True)
     ]
 
 

@@ -123,6 +123,13 @@ class Histories:
     def __init__(self, assessment: Assessment) -> None:
         self.assessment = assessment
         self._known: dict[int, _Own] = {}
+        o, table = assessment.line.occasions, assessment.line.table
+        planned = np.unique(o.diver[table == PLAN])
+        self._noted = np.full(len(table), np.nan)
+        rows = np.flatnonzero((table == DIVE) & np.isin(o.diver, planned))
+        if len(rows):  # all at once: one row at a time takes as long as a thousand
+            self._noted[rows] = assessment.noted_need(rows)
+        self._alike = np.zeros(len(table), bool)
 
     def _of(self, diver: int) -> _Own:
         if diver not in self._known:
@@ -138,7 +145,7 @@ class Histories:
             assessment.cylinder_types[own.rows] == assessment.cylinder_types[position]
         )
         dives, all_dives = own.rows[alike & own.dives], own.rows[own.dives]
-        shift = need_here - assessment.noted_need(dives) if len(dives) else np.zeros(0)
+        shift = need_here - self._noted[dives]
         leads = line.records.dives["lead_kg"][line.row[dives]] + shift
         dated = all_dives[~np.isnat(o.date[all_dives])]
         return LikeKit(
@@ -160,7 +167,9 @@ class Histories:
     def _evidence(self, own: _Own, alike: NDArray[np.int64]) -> dict[str, Any]:
         """What the evidence in like kit says, and how much there is in any."""
         evidence = self.assessment.evidence
-        here = own.evidence[np.isin(evidence.statements.row[own.evidence], alike)]
+        self._alike[alike] = True
+        here = own.evidence[self._alike[evidence.statements.row[own.evidence]]]
+        self._alike[alike] = False
         seen, kind = evidence.statements.fit[here], evidence.statements.kind[here]
         point = evidence.observations.point[here] | (
             (kind == "waterline") & (seen[:, 1] == 1) & (seen[:, 2] == 0)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
+from leadline.decide.quantile import quantiles
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.units import POUND
 
-__all__ = ["BEGIN", "WIDE", "Choice", "breath_out", "lead_rule"]
+__all__ = ["BEGIN", "ENOUGH", "WIDE", "Choice", "breath_out", "chosen", "lead_rule", "levels"]
 
 WIDE: Final = 2.5  # kg between the 10 and 90 % points
+ENOUGH: Final = 3  # place of the accepted risk among `levels`
 BEGIN: Final = 0.7  # where in the band a surface check begins
 MOST_RISE: Final = 2.0  # kg up on one observation without a check
 USUAL_RISK: Final = 0.05  # for that rule, whatever risk is accepted
@@ -61,21 +64,32 @@ def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:
     return max(bring, block.at_least(floor - HAIR))
 
 
+def levels(risk: float) -> tuple[float, ...]:
+    """Probabilities of the quantiles that the rule rests on, in the order in which it takes them."""
+    return (0.1, 0.9, BEGIN, 1 - risk, 1 - USUAL_RISK)
+
+
 def lead_rule(
     need: Marginal, history: LikeKit, *, block: Block, risk: float, mass: float, theta: Hyperparameters
+) -> Choice:
+    """The lead of one answer; see `chosen`."""
+    ends = quantiles([need], levels(risk))[0].tolist()
+    return chosen(ends, history, block=block, mass=mass, theta=theta)
+
+
+def chosen(
+    ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters
 ) -> Choice:
     """The lead of an answer.
 
     Parameters
     ----------
-    need : Marginal
-        Need on that dive.
+    ends : sequence of float
+        Quantiles of need on that dive at `levels` of the accepted risk. [kg]
     history : LikeKit
         Of this diver in like kit.
     block : Block
         Blocks in use.
-    risk : float
-        Accepted chance of too light. [-]
     mass : float
         Of the body; steps are halved below 45 kg. [kg]
     theta : Hyperparameters
@@ -91,8 +105,7 @@ def lead_rule(
     OutOfRangeError
         If all blocks together are too light.
     """
-    ends = [0.1, 0.9, BEGIN, 1 - risk, 1 - USUAL_RISK]
-    low, high, begin, enough, usual = (float(q) for q in need.quantile(ends))
+    low, high, begin, enough, usual = ends
     bring = block.at_least(enough - breath_out(theta))
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs <= 1
