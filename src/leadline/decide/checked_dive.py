@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr, logsumexp
 
+from leadline.decide.ahead import foresee
 from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.model.diver import Population
 from leadline.model.marginal import Marginal
@@ -271,10 +272,12 @@ def needs(assessment: Assessment, rows: IntArray, state: State) -> list[Marginal
     o, checks = line.occasions, line.at(CHECK)
     day = o.date.astype("datetime64[D]")
     checked = set(zip(o.diver[checks].tolist(), day[checks].tolist(), strict=True))
+    today = np.array([(int(o.diver[row]), day[row].item()) in checked for row in rows.tolist()], bool)
+    plain = np.flatnonzero(~today)
+    foresee(assessment, rows[plain], state.take(plain))
     found = []
     for i, row in zip(one, rows.tolist(), strict=True):
-        today = (int(o.diver[row]), day[row].item()) in checked
-        known = CheckedDive.around(assessment, row) if today else assessment
+        known = CheckedDive.around(assessment, row) if today[i[0]] else assessment
         found.append(known.marginals(rows[i], state.take(i))[0])
     return found
 

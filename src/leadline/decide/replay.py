@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records, empty
+from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.clock import NEVER, Clock, clock, cut_moments, date_of, moment_of
 from leadline.decide.forecast import Forecasts
@@ -276,6 +277,7 @@ class _Player:
         found.prior_sd[rows] = np.hypot(prior_sd(shared), prior_fit().theta.scatter)
         found.earlier[rows] = assessment.line.occasions.dives_logged[at]
         found.carried[rows] = ledger.need + _excess(assessment, own.diver)
+        foresee(assessment, at, state)
         for diver in np.unique(own.diver):
             mine = np.flatnonzero(own.diver == diver)
             answers = assessment.marginals(at[mine], state.take(mine))

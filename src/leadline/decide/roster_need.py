@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from leadline.decide.advice import TOO_HEAVY, Advice, answers, breath_out
+from leadline.decide.ahead import foresee
 from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.decide.block import Block
 from leadline.decide.flag import majority
@@ -226,11 +227,21 @@ def needs(
     expected = _expected(assessment, np.concatenate([rows, plan, first[first >= 0]]))
     given = answers(assessment, block=block, risk=risk, imperial=imperial)
     ends = np.searchsorted(student, np.arange(len(plan) + 1))
+    foresee(assessment, plan, assessment.state(plan, pressure=RESERVE_PRESSURE), until=NOTHING)
+    # The next dive stands for its suit, the latest dive for each other one.
+    stands = [
+        dict(zip(suit[rows[first:last]].tolist(), rows[first:last].tolist(), strict=True))
+        | {int(suit[row]): row}
+        for first, last, row in zip(ends[:-1], ends[1:], plan.tolist(), strict=True)
+    ]
+    elsewhere = np.array(
+        [row for one, now in zip(stands, plan.tolist(), strict=True) for row in one.values() if row != now],
+        np.int64,
+    )
+    foresee(assessment, elsewhere, assessment.state(elsewhere, pressure=RESERVE_PRESSURE))
     found = []
     for i, answer in enumerate(given):
-        # The next dive stands for its suit, the latest dive for each other one.
-        mine, here = rows[ends[i] : ends[i + 1]], int(suit[plan[i]])
-        targets = dict(zip(suit[mine].tolist(), mine.tolist(), strict=True)) | {here: int(plan[i])}
+        targets, here = stands[i], int(suit[plan[i]])
         others = [key for key in targets if key != here]
         known = dict(zip(others, _needs(assessment, [targets[key] for key in others]), strict=True))
         known[here] = answer.need
