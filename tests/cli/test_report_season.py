@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import re
 from html.parser import HTMLParser
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 from leadline.book import Book
 from leadline.cli.report_season import slugs
 
-from ..decide.club import HOSTILE, make_book  # noqa: TID252 (tests are on no path)
+from ..decide.club import DIVERS, GEAR, HOSTILE, dives, make_book  # noqa: TID252 (tests are on no path)
 
 
 @pytest.fixture(scope="module")
@@ -136,3 +137,54 @@ def test_no_divers_no_pages(run, tmp_path: Path) -> None:
     done = run("report", "season", "--book", book, "--out", tmp_path / "pages", "--json")
     assert (done.returncode, json.loads(done.stdout)) == (0, [])
     assert "no divers in the book" in done.stderr
+
+
+def test_json_and_csv_say_what_the_page_says(run, club: Path, tmp_path: Path) -> None:
+    out, csv_file = tmp_path / "pages", tmp_path / "season.csv"
+    done = run("report", "season", "--book", club, "--out", out, "--csv", csv_file, "--json")
+    assert done.returncode == 0, done.stderr
+    documents = {document["diver"]: document for document in json.loads(done.stdout)}
+    with csv_file.open(encoding="utf-8", newline="") as file:
+        written = list(csv.DictReader(file))
+    assert len(written) == sum(len(document["dives"]) for document in documents.values()) == 5 * 8
+    page = Path(documents["Ines"]["page"]).read_text(encoding="utf-8")
+    assert documents["Uma"]["suggestion"] is None
+    suggestion = documents["Ines"]["suggestion"]
+    for name in ("lead_kg", "p_too_light", "need_mean_kg"):
+        assert f'<data value="{suggestion[name]:.12g}" data-field="suggestion.{name}">' in page
+    for row in documents["Ines"]["card"]:
+        assert f'<data value="{row["need_q50_kg"]:.12g}" data-field="card.need.q50">' in page
+    mine = [row for row in written if row["diver"] == "Ines"]
+    for row, dive in zip(mine, documents["Ines"]["dives"], strict=True):
+        assert float(row["need_q90_kg"]) == dive["need_q90_kg"]
+        assert row["dive"] == dive["dive"]
+        assert f'<data value="{dive["margin_kg"]:.12g}"' in page
+
+
+def test_divers_of_a_group_and_dives_since_a_day(run, tmp_path: Path) -> None:
+    book = tmp_path / "club.duckdb"
+    rows = [row | {"group": "Course" if row["diver"] in ("Noa", "Ole") else ""} for row in dives()]
+    with Book.open(book, write=True, create=True) as opened:
+        opened.upsert("divers", DIVERS)
+        opened.upsert("gear", GEAR)
+        opened.upsert("dives", rows)
+    done = run(
+        "report", "season", "--book", book, "--group", "Course", "--since", "2026-05-05", "--json",
+        "--out", tmp_path / "pages",
+    )  # fmt: skip
+    documents = json.loads(done.stdout)
+    assert [document["diver"] for document in documents] == ["Noa", "Ole"]
+    whole = json.loads(
+        run(
+            "report", "season", "--book", book, "--diver", "Noa", "--json", "--out", tmp_path / "whole"
+        ).stdout
+    )[0]
+    assert len(whole["dives"]) == 8
+    shown = documents[0]
+    # What is not shown still counts; and a diver alone is answered as among others.
+    assert [row["dive"] for row in shown["dives"]] == ["No-5", "No-6", "No-7", "No-8"]
+    assert shown["suggestion"] == whole["suggestion"]
+    assert shown["dives"] == whole["dives"][4:]
+    missing = run("report", "season", "--book", book, "--group", "Nowhere", "--out", tmp_path / "none")
+    assert missing.returncode == 1
+    assert "no dive is in group 'Nowhere'" in missing.stderr

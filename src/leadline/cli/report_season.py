@@ -6,21 +6,25 @@ import hashlib
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_divers
 from leadline.cli.output import note, show, table
+from leadline.cli.report_options import CsvOption, SinceOption, write_rows
 
 if TYPE_CHECKING:
     from leadline.decide.season_data import SeasonData
 
-__all__ = ["register", "season_data", "slugs", "write_seasons"]
+__all__ = ["register", "season_data", "seasons_data", "slugs", "write_seasons"]
+
+AT_ONCE: Final = 128
+"""Divers reckoned together: enough to be quick, few enough to hold."""
 
 
 def register(group: typer.Typer) -> None:
@@ -63,7 +67,7 @@ def _plain(name: str) -> str:
 
 
 def season_data(
-    holding: Holding, diver: str, *, units: Units, generated: datetime | None = None
+    holding: Holding, diver: str, *, units: Units, generated: datetime | None = None, since: str = ""
 ) -> SeasonData:
     """What the season page of one diver shows.
 
@@ -77,28 +81,63 @@ def season_data(
         What the reader sees.
     generated : datetime, optional
         Printed on the page; default now.
+    since : str
+        First day shown, ISO 8601; empty: from the start.
 
     Returns
     -------
     SeasonData
         For `leadline.reports.season.write`.
     """
-    from leadline.cli.suggest import block_of
-    from leadline.decide.season import next_dive, season
+    return next(seasons_data(holding, [diver], units=units, generated=generated, since=since))
 
-    near = holding.about({diver})
+
+def seasons_data(
+    holding: Holding,
+    divers: Sequence[str],
+    *,
+    units: Units,
+    generated: datetime | None = None,
+    since: str = "",
+) -> Iterator[SeasonData]:
+    """What the season pages of several divers show, reckoned for many of them at once.
+
+    Parameters
+    ----------
+    holding, units, generated, since
+        As of `season_data`.
+    divers : sequence of str
+        Names, as in the book.
+
+    Yields
+    ------
+    SeasonData
+        One a diver, in their order.
+    """
+    from datetime import datetime
+
+    import numpy as np
+
+    from leadline.cli.suggest import block_of
+    from leadline.decide.seasons import seasons
+
     when = generated or datetime.now()
-    plan = next_dive(near.records, diver, date=when.date().isoformat())
-    return season(
-        near.assessment(plan),
-        diver,
-        block=block_of(None, units, there=holding.blocks),
-        units=units,
-        book=holding.book,
-        data_version=str(holding.data_version),
-        fitted=holding.fitted,
-        generated=when,
-    )
+    for start in range(0, len(divers), AT_ONCE):
+        some = list(divers[start : start + AT_ONCE])
+        near = holding.about(set(some))
+        yield from seasons(
+            near.records,
+            near.assessment,
+            some,
+            date=when.date().isoformat(),
+            block=block_of(None, units),
+            since=np.datetime64(since or "NaT", "s"),
+            units=units,
+            book=holding.book,
+            data_version=str(holding.data_version),
+            fitted=holding.fitted,
+            generated=when,
+        )
 
 
 def write_seasons(
@@ -107,7 +146,9 @@ def write_seasons(
     folder: Path,
     *,
     units: Units,
+    since: str = "",
     notify: Callable[[str], None] | None = None,
+    also: Callable[[SeasonData], None] | None = None,
 ) -> list[tuple[str, Path]]:
     """Write a season page for each diver, and an index page where there are several.
 
@@ -121,8 +162,12 @@ def write_seasons(
         Made if needed.
     units : {"metric", "imperial"}
         What the reader sees.
+    since : str
+        First day shown, ISO 8601; empty: from the start.
     notify : callable, optional
-        Called with the name of each diver.
+        Called with how far it is.
+    also : callable, optional
+        Called with what each page shows.
 
     Returns
     -------
@@ -136,13 +181,17 @@ def write_seasons(
     folder.mkdir(parents=True, exist_ok=True)
     names = slugs(holding.records.divers["diver"].tolist())
     generated = datetime.now()
+    wanted = list(dict.fromkeys(divers))
     entries = []
-    for diver in dict.fromkeys(divers):
-        if notify:
-            notify(diver)
-        data = season_data(holding, diver, units=units, generated=generated)
-        path = page.write(data, folder / f"season-{names[diver]}.html")
+    if notify:
+        notify(f"{len(wanted)} seasons")
+    for data in seasons_data(holding, wanted, units=units, generated=generated, since=since):
+        path = page.write(data, folder / f"season-{names[data.diver]}.html")
         entries.append(index.Entry(path.name, data))
+        if also:
+            also(data)
+        if notify:
+            notify(f"season {len(entries)} of {len(wanted)}, {data.diver}")
     if len(entries) > 1:
         others = contents.found(folder)
         text = index.render(entries, units=units, book=holding.book, generated=generated, others=others)
@@ -150,29 +199,78 @@ def write_seasons(
     return [(entry.data.diver, folder / entry.file) for entry in entries]
 
 
+def _chosen(holding: Holding, named: list[str], groups: list[str]) -> list[str]:
+    """Divers that were named, and those of the groups; everybody where neither is given."""
+    import numpy as np
+
+    from leadline.cli.kit import known_diver
+    from leadline.decide.roster_scope import scope
+
+    everybody = holding.records.divers["diver"].tolist()
+    if not named and not groups:
+        return [str(name) for name in everybody]
+    found = [known_diver(holding, name) for name in named]
+    if groups:
+        wanted, _ = scope(holding.records, groups)
+        there = set(np.unique(holding.records.dives["diver"][wanted].astype(str)).tolist())
+        found += [name for name in everybody if name in there]
+    return list(dict.fromkeys(found))
+
+
 def season(
     diver: Annotated[
         list[str] | None,
-        typer.Option("--diver", help="Whose season; may be given again.", autocompletion=complete_divers),
+        typer.Option(
+            "--diver",
+            metavar="TEXT",
+            help="Whose season; may be given again. Default: everybody.",
+            autocompletion=complete_divers,
+        ),
     ] = None,
+    groups: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--group", metavar="TEXT", help="All students of this class, trip or boat; may be given again."
+        ),
+    ] = None,
+    since: SinceOption = "",
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the pages go.")] = Path("reports"),
+    csv: CsvOption = None,
     book: BookOption = None,
     units: UnitsOption = "metric",
     as_json: JsonOption = False,
 ) -> None:
-    """Write the season of one diver, or of all divers, as HTML pages."""
+    """Write the season of one diver, or of all divers, as HTML pages.
+
+    With --since earlier dives are not shown; they still count for what is known of the need.
+    """
     single_thread()
-    from leadline.cli.kit import known_diver
     from leadline.cli.learn import notice
+    from leadline.decide.season_record import season_document, season_rows
 
     holding, _ = read(book)
-    names = [known_diver(holding, name) for name in diver or holding.records.divers["diver"].tolist()]
+    names = _chosen(holding, diver or [], groups or [])
+    documents: list[Any] = []
+    rows: list[Any] = []
+
+    def also(data: SeasonData) -> None:
+        if as_json:
+            documents.append(season_document(data))
+        if csv is not None:
+            rows.extend(season_rows(data))
+
     with notice("writing") as notify:
-        pages = write_seasons(holding, names, out, units=units, notify=notify)
+        pages = write_seasons(holding, names, out, units=units, since=since, notify=notify, also=also)
+    if csv is not None:
+        write_rows(rows, csv)
     show(
-        [{"diver": name, "page": str(path)} for name, path in pages],
+        [{**one, "page": str(path)} for one, (_, path) in zip(documents, pages, strict=True)]
+        if as_json
+        else [],
         lambda: table("", ["diver", "page"], [[name, path] for name, path in pages]),
         as_json=as_json,
     )
+    if csv is not None:
+        note(f"the same numbers, masses in kg: {csv}")
     if not pages:
         note("no divers in the book, so no pages; bring some in with `leadline load --divers`")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Final
 
@@ -32,7 +33,7 @@ from leadline.errors import UnknownNameError
 from leadline.records import DIVES, RESERVE_PRESSURE
 from leadline.timeline import CHECK, DIVE, PLAN
 
-__all__ = ["next_dive", "season"]
+__all__ = ["next_dive", "next_dives", "season", "time_order"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -47,7 +48,7 @@ def next_dive(records: Records, diver: str, *, date: str, other: bool = True) ->
     Parameters
     ----------
     records : Records
-        Of the diver, with all gear.
+        With the diver's dives, and all gear.
     diver : str
         Name.
     date : str
@@ -60,10 +61,32 @@ def next_dive(records: Records, diver: str, *, date: str, other: bool = True) ->
     Columns or None
         None where no dive tells what is worn.
     """
-    if not (records.dives["diver"] == diver).any():
-        return None
-    cells = card_cells(records, diver, date=date)
-    return columns_from_rows(DIVES, cells if other else cells[:1])
+    return next_dives(records, [diver], date=date, other=other)
+
+
+def next_dives(records: Records, divers: Sequence[str], *, date: str, other: bool = True) -> Columns | None:
+    """Plan of the next dives of several divers, as `next_dive`, one diver after the other.
+
+    Parameters
+    ----------
+    records, date, other
+        As of `next_dive`.
+    divers : sequence of str
+        Names; who has no dive has no row.
+
+    Returns
+    -------
+    Columns or None
+        None where nobody has one.
+    """
+    cells: list[dict[str, str]] = []
+    for diver in divers:
+        own = records.dives["diver"] == diver
+        if own.any():
+            mine = replace(records, dives={name: values[own] for name, values in records.dives.items()})
+            rows = card_cells(mine, diver, date=date)
+            cells += rows if other else rows[:1]
+    return columns_from_rows(DIVES, cells) if cells else None
 
 
 def season(
@@ -73,6 +96,7 @@ def season(
     answers: Sequence[Advice] | None = None,
     block: Block | None = None,
     risk: float = 0.05,
+    since: np.datetime64 | None = None,
     units: str = "metric",
     book: str = "",
     data_version: str = "",
@@ -93,6 +117,8 @@ def season(
         Blocks in use; default 0.5 kg.
     risk : float
         Accepted chance of too light. [-]
+    since : datetime64, optional
+        First day shown; earlier dives still count as evidence. Rows without a date are then left out.
     units : str
         metric or imperial: what the reader sees.
     book, data_version : str
@@ -114,12 +140,15 @@ def season(
     known = np.flatnonzero(names == diver)
     if not len(known):
         raise UnknownNameError(f"no diver {diver!r} in the records; load the divers first")
-    place = _time_order(assessment)
+    place = time_order(assessment)
     own = assessment.line.occasions.diver == known[0]
     dives, checks, plan = (
         rows[np.argsort(place[rows], kind="stable")]
         for rows in (np.flatnonzero(own & (assessment.line.table == t)) for t in (DIVE, CHECK, PLAN))
     )
+    if since is not None and not np.isnat(since):
+        date = assessment.line.occasions.date
+        dives, checks = (rows[date[rows] >= since] for rows in (dives, checks))  # NaT compares false
     plan = np.sort(plan)  # in the order of the plan: the next dive, then the rows of the card
     used = np.unique(assessment.evidence.statements.row[assessment.observed])
     if answers is None:
@@ -151,8 +180,19 @@ def season(
     )
 
 
-def _time_order(assessment: Assessment) -> IntArray:
-    """Place in time of every row of the timeline; ties stay in file order."""
+def time_order(assessment: Assessment) -> IntArray:
+    """Place in time of every row of the timeline; ties stay in file order.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        n rows.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Each number from 0 to n - 1 once.
+    """
     date = assessment.line.occasions.date
     late = np.where(np.isnat(date), np.datetime64("9999-12-31", "s"), date)
     order = np.empty(len(date), np.int64)
