@@ -16,6 +16,8 @@ from leadline.cli.report_options import (
     BlocksOption,
     CsvOption,
     GroupOption,
+    Numbers,
+    NumbersOption,
     OutOption,
     SeedOption,
     SinceOption,
@@ -105,13 +107,13 @@ def boat_data(
     )
 
 
-def write_boat(data: BoatData, folder: Path) -> Path:
+def write_boat(data: BoatData, folder: Path, *, numbers: Numbers = "point") -> Path:
     """Write the sheet as `boat.html`, and let the folder's index link to it."""
     from leadline.reports import boat as page
     from leadline.reports import contents
 
     folder.mkdir(parents=True, exist_ok=True)
-    path = page.write(data, folder / "boat.html")
+    path = page.write(data, folder / "boat.html", numbers=numbers)
     contents.refresh(folder)
     return path
 
@@ -129,6 +131,7 @@ def boat(
     seed: SeedOption = 1,
     book: BookOption = None,
     units: UnitsOption = "metric",
+    numbers: NumbersOption = "point",
     as_json: JsonOption = False,
 ) -> None:
     """Write a sheet for the boat: leads on their pieces, checks that come first, the lead to load."""
@@ -149,7 +152,7 @@ def boat(
             since=since,
             seed=seed,
         )
-    _report(data, out=out, csv=csv, units=units, as_json=as_json)
+    _report(data, out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
     if lacking := _lacking(data, {} if blocks else holding.blocks, units):
         note(f"more than the book's blocks: {lacking}")
 
@@ -168,10 +171,12 @@ def _lacking(data: BoatData, there: Mapping[str, int], units: Units) -> str:
     return ", ".join(short)
 
 
-def _report(data: BoatData, *, out: Path, csv: Path | None, units: Units, as_json: bool) -> None:
+def _report(
+    data: BoatData, *, out: Path, csv: Path | None, units: Units, numbers: Numbers, as_json: bool
+) -> None:
     from leadline.decide.sheet_record import boat_document, boat_rows, piece_rows
 
-    path = write_boat(data, out)
+    path = write_boat(data, out, numbers=numbers)
     if csv is not None:
         write_rows(boat_rows(data), csv)
         write_rows(piece_rows(data.load), pieces_file(csv))

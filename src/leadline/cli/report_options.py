@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Literal
 
 import typer
 
@@ -15,6 +15,8 @@ __all__ = [
     "BlocksOption",
     "CsvOption",
     "GroupOption",
+    "Numbers",
+    "NumbersOption",
     "OutOption",
     "SeedOption",
     "SinceOption",
@@ -51,6 +53,11 @@ CsvOption = Annotated[
 GroupOption = Annotated[str, typer.Option("--group", metavar="TEXT", help="Only this class, trip or boat.")]
 SinceOption = Annotated[
     str, typer.Option("--since", metavar="DATE", callback=_day, help="Only from this day on.")
+]
+Numbers = Literal["point", "comma"]
+NumbersOption = Annotated[
+    Numbers,
+    typer.Option("--numbers", help="Decimal sign on the page. JSON and CSV keep the point."),
 ]
 BlocksOption = Annotated[
     list[str] | None,

@@ -16,6 +16,8 @@ from leadline.cli.report_options import (
     BlocksOption,
     CsvOption,
     GroupOption,
+    Numbers,
+    NumbersOption,
     OutOption,
     SeedOption,
     SinceOption,
@@ -122,13 +124,13 @@ def rental_data(
     )
 
 
-def write_rental(data: RentalData, folder: Path) -> Path:
+def write_rental(data: RentalData, folder: Path, *, numbers: Numbers = "point") -> Path:
     """Write the report as `rental.html`, and let the folder's index link to it."""
     from leadline.reports import contents
     from leadline.reports import rental as page
 
     folder.mkdir(parents=True, exist_ok=True)
-    path = page.write(data, folder / "rental.html")
+    path = page.write(data, folder / "rental.html", numbers=numbers)
     contents.refresh(folder)
     return path
 
@@ -151,6 +153,7 @@ def rental(
     seed: SeedOption = 1,
     book: BookOption = None,
     units: UnitsOption = "metric",
+    numbers: NumbersOption = "point",
     as_json: JsonOption = False,
 ) -> None:
     """Write default leads for strangers in rental kit, by body mass and suit.
@@ -175,12 +178,13 @@ def rental(
         renters=renters,
         seed=seed,
     )
-    _report(book, desk, named=bool(blocks), out=out, csv=csv, units=units, as_json=as_json)
+    _report(book, desk, named=bool(blocks), out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
 
 
 def _report(
-    book: Path | None, desk: Desk, *, named: bool, out: Path, csv: Path | None, units: Units, as_json: bool
-) -> None:
+    book: Path | None, desk: Desk, *, named: bool, out: Path, csv: Path | None, units: Units,
+    numbers: Numbers, as_json: bool,
+) -> None:  # fmt: skip
     from leadline.decide.sheet_record import piece_rows, rental_document, rental_rows
 
     with progress("reckoning"):
@@ -188,7 +192,7 @@ def _report(
         if not named:
             desk = replace(desk, pieces=pieces_of(None, units, there=holding.blocks))
         data = rental_data(holding, desk, units=units)
-        path = write_rental(data, out)
+        path = write_rental(data, out, numbers=numbers)
         if csv is not None:
             write_rows(rental_rows(data), csv)
             write_rows(piece_rows(data.stock.stock), pieces_file(csv))

@@ -11,7 +11,7 @@ import typer
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
 from leadline.cli.output import note, progress, show
-from leadline.cli.report_options import CsvOption, OutOption, SinceOption, write_rows
+from leadline.cli.report_options import CsvOption, Numbers, NumbersOption, OutOption, SinceOption, write_rows
 from leadline.cli.suggest import BlockOption, RiskOption
 
 if TYPE_CHECKING:
@@ -87,13 +87,13 @@ def roster_data(
     )
 
 
-def write_roster(data: Roster, folder: Path) -> Path:
+def write_roster(data: Roster, folder: Path, *, numbers: Numbers = "point") -> Path:
     """Write the roster as `roster.html`, and let the folder's index link to it."""
     from leadline.reports import contents
     from leadline.reports import roster as page
 
     folder.mkdir(parents=True, exist_ok=True)
-    path = page.write(data, folder / "roster.html")
+    path = page.write(data, folder / "roster.html", numbers=numbers)
     contents.refresh(folder)
     return path
 
@@ -114,6 +114,7 @@ def roster(
     csv: CsvOption = None,
     book: BookOption = None,
     units: UnitsOption = "metric",
+    numbers: NumbersOption = "point",
     as_json: JsonOption = False,
 ) -> None:
     """Write a page on a group's students: too light, too heavy, not known, and the next step for each."""
@@ -125,7 +126,7 @@ def roster(
     with progress("reckoning"):
         holding, _ = read(book)
         data = roster_data(holding, groups=groups or (), since=since, block=blocks, risk=risk, units=units)
-        path = write_roster(data, out)
+        path = write_roster(data, out, numbers=numbers)
         if csv is not None:
             write_rows(roster_rows(data), csv)
     show({**roster_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)

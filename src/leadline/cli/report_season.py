@@ -16,7 +16,7 @@ import typer
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_divers
 from leadline.cli.output import note, show, table
-from leadline.cli.report_options import CsvOption, SinceOption, write_rows
+from leadline.cli.report_options import CsvOption, Numbers, NumbersOption, SinceOption, write_rows
 
 if TYPE_CHECKING:
     from leadline.decide.season_data import SeasonData
@@ -147,6 +147,7 @@ def write_seasons(
     *,
     units: Units,
     since: str = "",
+    numbers: Numbers = "point",
     notify: Callable[[str], None] | None = None,
     also: Callable[[SeasonData], None] | None = None,
 ) -> list[tuple[str, Path]]:
@@ -164,6 +165,8 @@ def write_seasons(
         What the reader sees.
     since : str
         First day shown, ISO 8601; empty: from the start.
+    numbers : {"point", "comma"}
+        Decimal sign on the pages.
     notify : callable, optional
         Called with how far it is.
     also : callable, optional
@@ -176,6 +179,7 @@ def write_seasons(
     """
     from leadline.reports import contents, index
     from leadline.reports import season as page
+    from leadline.reports.numerals import with_numbers
     from leadline.reports.page import write_text
 
     folder.mkdir(parents=True, exist_ok=True)
@@ -186,7 +190,7 @@ def write_seasons(
     if notify:
         notify(f"{len(wanted)} seasons")
     for data in seasons_data(holding, wanted, units=units, generated=generated, since=since):
-        path = page.write(data, folder / f"season-{names[data.diver]}.html")
+        path = page.write(data, folder / f"season-{names[data.diver]}.html", numbers=numbers)
         entries.append(index.Entry(path.name, data))
         if also:
             also(data)
@@ -195,7 +199,7 @@ def write_seasons(
     if len(entries) > 1:
         others = contents.found(folder)
         text = index.render(entries, units=units, book=holding.book, generated=generated, others=others)
-        write_text(text, folder / "index.html")
+        write_text(with_numbers(text, numbers), folder / "index.html")
     return [(entry.data.diver, folder / entry.file) for entry in entries]
 
 
@@ -238,6 +242,7 @@ def season(
     csv: CsvOption = None,
     book: BookOption = None,
     units: UnitsOption = "metric",
+    numbers: NumbersOption = "point",
     as_json: JsonOption = False,
 ) -> None:
     """Write the season of one diver, or of all divers, as HTML pages.
@@ -260,7 +265,9 @@ def season(
             rows.extend(season_rows(data))
 
     with notice("writing") as notify:
-        pages = write_seasons(holding, names, out, units=units, since=since, notify=notify, also=also)
+        pages = write_seasons(
+            holding, names, out, units=units, since=since, numbers=numbers, notify=notify, also=also
+        )
     if csv is not None:
         write_rows(rows, csv)
     show(

@@ -8,6 +8,7 @@ from pathlib import Path
 import leadline
 from leadline.decide.boat_data import BoatData
 from leadline.reports import page, phrase
+from leadline.reports.numerals import with_numbers
 from leadline.reports.reading import Reading
 
 __all__ = ["render", "write"]
@@ -36,7 +37,7 @@ def render(data: BoatData) -> str:
     return page.render("boat.html.j2", context)
 
 
-def write(data: BoatData, path: str | os.PathLike[str]) -> Path:
+def write(data: BoatData, path: str | os.PathLike[str], *, numbers: str = "point") -> Path:
     """Write the sheet to a file, whole or not at all.
 
     Parameters
@@ -45,6 +46,8 @@ def write(data: BoatData, path: str | os.PathLike[str]) -> Path:
         What to show.
     path : path-like
         File to make or replace; its folder must exist.
+    numbers : str
+        How numbers are written: point or comma, see `leadline.reports.numerals`.
 
     Returns
     -------
@@ -56,4 +59,4 @@ def write(data: BoatData, path: str | os.PathLike[str]) -> Path:
     LeadlineError
         If the file cannot be written.
     """
-    return page.write_text(render(data), path)
+    return page.write_text(with_numbers(render(data), numbers), path)

@@ -13,6 +13,7 @@ from leadline.decide.rental_data import RentalCell, RentalData, RentalTable
 from leadline.decide.stranger import MassClass
 from leadline.reports import page
 from leadline.reports.bars import LEAST_SPAN
+from leadline.reports.numerals import with_numbers
 from leadline.reports.phrase import MINUS, NO_BREAK
 from leadline.reports.reading import Reading
 from leadline.reports.scale import Scale
@@ -64,7 +65,7 @@ def render(data: RentalData) -> str:
     )
 
 
-def write(data: RentalData, path: str | os.PathLike[str]) -> Path:
+def write(data: RentalData, path: str | os.PathLike[str], *, numbers: str = "point") -> Path:
     """Write the report to a file, whole or not at all.
 
     Parameters
@@ -73,6 +74,8 @@ def write(data: RentalData, path: str | os.PathLike[str]) -> Path:
         What to show.
     path : path-like
         File to make or replace; its folder must exist.
+    numbers : str
+        How numbers are written: point or comma, see `leadline.reports.numerals`.
 
     Returns
     -------
@@ -84,7 +87,7 @@ def write(data: RentalData, path: str | os.PathLike[str]) -> Path:
     LeadlineError
         If the file cannot be written.
     """
-    return page.write_text(render(data), path)
+    return page.write_text(with_numbers(render(data), numbers), path)
 
 
 def place_text(table: RentalTable) -> str:

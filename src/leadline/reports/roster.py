@@ -15,6 +15,7 @@ import leadline
 from leadline.decide.roster_data import NEAR_LIGHT, STATUSES, Roster, Student
 from leadline.reports import page, roster_chart, roster_words
 from leadline.reports.chart import VARIANTS
+from leadline.reports.numerals import with_numbers
 from leadline.reports.reading import Reading
 from leadline.reports.roster_reading import RosterReading
 from leadline.reports.scale import Scale
@@ -116,7 +117,7 @@ def render(data: Roster) -> str:
     )
 
 
-def write(data: Roster, path: str | os.PathLike[str]) -> Path:
+def write(data: Roster, path: str | os.PathLike[str], *, numbers: str = "point") -> Path:
     """Write the roster to a file, whole or not at all.
 
     Parameters
@@ -125,6 +126,8 @@ def write(data: Roster, path: str | os.PathLike[str]) -> Path:
         What to show.
     path : path-like
         File to make or replace; its folder must exist.
+    numbers : str
+        How numbers are written: point or comma, see `leadline.reports.numerals`.
 
     Returns
     -------
@@ -136,7 +139,7 @@ def write(data: Roster, path: str | os.PathLike[str]) -> Path:
     LeadlineError
         If the file cannot be written.
     """
-    return page.write_text(render(data), path)
+    return page.write_text(with_numbers(render(data), numbers), path)
 
 
 def _scales(data: Roster, reading: Reading) -> tuple[Scale, Scale]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 import leadline
 from leadline.decide.season_data import SeasonChecks, SeasonData, SeasonDives
 from leadline.reports import bars, chart, marks, page, phrase
+from leadline.reports.numerals import with_numbers
 from leadline.reports.reading import Reading
 from leadline.reports.scale import Scale
 
@@ -102,7 +103,7 @@ def render(data: SeasonData) -> str:
     )
 
 
-def write(data: SeasonData, path: str | os.PathLike[str]) -> Path:
+def write(data: SeasonData, path: str | os.PathLike[str], *, numbers: str = "point") -> Path:
     """Write the report to a file, whole or not at all.
 
     Parameters
@@ -111,6 +112,8 @@ def write(data: SeasonData, path: str | os.PathLike[str]) -> Path:
         What to show.
     path : path-like
         File to make or replace; its folder must exist.
+    numbers : str
+        How numbers are written: point or comma, see `leadline.reports.numerals`.
 
     Returns
     -------
@@ -122,7 +125,7 @@ def write(data: SeasonData, path: str | os.PathLike[str]) -> Path:
     LeadlineError
         If the file cannot be written.
     """
-    return page.write_text(render(data), path)
+    return page.write_text(with_numbers(render(data), numbers), path)
 
 
 def _take(record: Any, rows: NDArray[Any] | slice) -> Any:

@@ -1,0 +1,75 @@
+"""How numbers are written on a page: decimal point or comma, large ones in groups of three.
+
+A page is written with decimal points, in English; here its visible numbers are turned, names from the records
+and numbers for programs are not. Groups are parted by a thin space, as ISO 80000-1 has it, so that neither
+point nor comma can be mistaken for a decimal sign.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+from leadline.errors import OutOfRangeError
+
+__all__ = ["NUMBERS", "with_numbers"]
+
+NUMBERS: Final = ("point", "comma")
+"""Decimal signs: the first is what pages are made with."""
+
+THIN: Final = "\u202f"
+
+# Styles and names from the records stay as they are; our sentences with names in them are looked at apart.
+_PARTS: Final = re.compile(
+    r'(<style.*?</style>|<bdi>.*?</bdi>|<bdi class="said">.*?</bdi>|<[^>]*>)', flags=re.DOTALL
+)
+_SAID: Final = '<bdi class="said">'
+_PICTURE: Final = re.compile(r'(<svg[^>]*aria-label=")([^"]*)"')
+_DECIMAL: Final = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?!\.?\d)(?!\w)")
+_MEASURE: Final = re.compile(
+    r"(?<![\w.])(\d+)\.(\d+)(?=[ \u00a0](?:kg|lb|m|ft|bar|psi|L|g/kg|°|%|to[ \u00a0]\d)(?!\w))"
+)
+_LARGE: Final = re.compile(r"(?<![\w.,&#;])\d{5,}(?![\w;])")
+
+
+def with_numbers(page: str, numbers: str) -> str:
+    """The page with its visible numbers written another way.
+
+    Parameters
+    ----------
+    page : str
+        HTML of one of the reports.
+    numbers : str
+        point or comma.
+
+    Returns
+    -------
+    str
+        Attributes for programs (`<data value=...>`) and names are left alone.
+
+    Raises
+    ------
+    OutOfRangeError
+        If `numbers` is neither.
+
+    Examples
+    --------
+    >>> with_numbers('<data value="7.5">7.5</data> kg in <bdi>suit 6.5</bdi>', "comma")
+    '<data value="7.5">7,5</data> kg in <bdi>suit 6.5</bdi>'
+    """
+    if numbers not in NUMBERS:
+        raise OutOfRangeError(f"numbers {numbers!r}: give one of {', '.join(NUMBERS)}")
+    sign = "," if numbers == "comma" else "."
+    return "".join(_part(part, sign) for part in _PARTS.split(page))
+
+
+def _part(part: str, sign: str) -> str:
+    if part.startswith(_SAID):
+        return _MEASURE.sub(rf"\1{sign}\2", part)
+    if part.startswith("<svg"):
+        return _PICTURE.sub(lambda m: f'{m[1]}{_plain(m[2], sign)}"', part)
+    return part if part.startswith("<") else _plain(part, sign)
+
+
+def _plain(text: str, sign: str) -> str:
+    return _LARGE.sub(lambda m: f"{int(m[0]):,}".replace(",", THIN), _DECIMAL.sub(rf"\1{sign}\2", text))
