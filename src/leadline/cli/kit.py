@@ -110,8 +110,18 @@ def plan_one(book: Path | None, cells: dict[str, str]) -> Planned:
         diver = diver_in(opened, cells["diver"])
         holding = near(opened, {diver}, suits={cells.get("suit", "")})
         taken = taken_over(holding.records, {"date": today(), **cells, "diver": diver})
-        plan = judged(opened, taken.cells)
+        plan = _as_before(cells, taken) or judged(opened, taken.cells)
     return Planned(holding, holding.assessment(plan), taken)
+
+
+def _as_before(cells: dict[str, str], taken: Taken) -> Columns | None:
+    """The row, where all of it stands in the book and has been judged; None where anything else was named."""
+    from leadline.arrays import columns_from_rows
+    from leadline.records import DIVES
+
+    if not taken.source or set(cells) - {"diver", "suit"} or cells.get("suit", taken.suit) != taken.suit:
+        return None
+    return columns_from_rows(DIVES, [taken.cells])
 
 
 def judged(book: Book, cells: dict[str, str]) -> Columns:

@@ -43,12 +43,15 @@ class Taken:
         Day of that dive, ISO 8601; empty where unknown.
     taken : dict of str to str
         What was taken over, column to cell.
+    suit : str
+        Suit of that dive, as the records have it; empty where there is none.
     """
 
     cells: dict[str, str]
     source: str
     date: str
     taken: dict[str, str]
+    suit: str
 
 
 def _names(cell: str) -> set[str]:
@@ -138,6 +141,7 @@ def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
         str(dives["dive"][row]) if row >= 0 else "",
         "" if np.isnat(day) else str(day.astype("datetime64[D]")),
         taken,
+        str(dives["suit"][row]) if row >= 0 else "",
     )
 
 

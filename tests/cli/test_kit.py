@@ -1,0 +1,60 @@
+"""One planned dive from the command line: the short way to a plan is the long one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from leadline.book import Book
+from leadline.cli import kit
+from leadline.cli.holding import near
+from leadline.decide.answering import taken_over
+
+KIT = {"suit": "full 5;vest", "bc": "jacket", "cylinder": "steel 12;stage 7", "other": "hood 5"}
+DIVES = [
+    {"dive": "1", "diver": "Ines", "date": "2026-05-01", "water": "fresh", "altitude_m": 430, **KIT},
+    {"dive": "2", "diver": "Ivo", "suit": "vest", "gas": "32", "cylinder": "steel 12"},
+    {"dive": "3", "diver": "Mia", **KIT, "gas": "air;50", "end_bar": "50;-", "water": "salt"},
+]
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    path = tmp_path / "b.duckdb"
+    with Book.open(path, write=True, create=True) as opened:
+        opened.upsert("divers", [{"diver": row["diver"]} for row in DIVES])
+        gear = {
+            "full 5": "suit",
+            "vest": "suit",
+            "jacket": "bc",
+            "steel 12": "cylinder",
+            "stage 7": "cylinder",
+        }
+        pieces = [{"item": item, "kind": kind} for item, kind in gear.items()]
+        opened.upsert("gear", [*pieces, {"item": "hood 5", "kind": "hood"}])
+        opened.upsert("dives", DIVES)
+    return path
+
+
+@pytest.mark.parametrize("diver", ["Ines", "Ivo", "Mia"])
+def test_kit_of_the_last_dive_needs_no_second_judgement(book: Path, diver: str) -> None:
+    """Independent: the same cells written to a plan file and judged by the rules of the book."""
+    with Book.open(book) as opened:
+        taken = taken_over(near(opened, {diver}).records, {"diver": diver, "date": "2026-06-01"})
+        expected = kit.judged(opened, taken.cells)
+    found = kit.plan_one(book, {"diver": diver}).plan
+    for name in set(expected) - {"date"}:
+        np.testing.assert_array_equal(found[name], expected[name], err_msg=name)
+        assert found[name].dtype == expected[name].dtype, name
+
+
+def test_what_is_named_is_judged(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen, judged = [], kit.judged
+    monkeypatch.setattr(kit, "judged", lambda opened, cells: seen.append(cells) or judged(opened, cells))
+    kit.plan_one(book, {"diver": "Ines", "suit": "full 5;vest"})
+    assert seen == []
+    for named in ({"suit": "vest"}, {"date": "2026-06-01"}, {"water": "fresh"}):
+        kit.plan_one(book, {"diver": "Ines", **named})
+    assert len(seen) == 3
