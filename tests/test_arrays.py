@@ -42,3 +42,22 @@ def test_plans_and_undated_rows():
     # The second and third are planned: two who may wear it are no proof of two suits.
     found = wear(*rows, counts=np.array([True, False, False, True]))
     assert found == [10, 11, 11, pytest.approx(11)]
+
+
+@pytest.mark.parametrize("beside", [[], [{"cylinder": "twin;stage", "start_bar": "210;190", "gas": "32;50"}]])
+def test_one_value_serves_all_cylinders_whatever_other_rows_say(beside):
+    """Independent: the rule of the book, one value for all of them or one for each."""
+    gear = columns_from_rows(GEAR, [{"item": item, "kind": "cylinder"} for item in ("twin", "stage")])
+    one = {"cylinder": "twin;stage", "start_bar": "200", "end_bar": "60", "gas": "36", "stop_bar": "70"}
+    rows = columns_from_rows(
+        DIVES, [{"dive": str(i), "diver": "Ines"} | row for i, row in enumerate([one, *beside])]
+    )
+    divers = columns_from_rows(DIVERS, [{"diver": "Ines"}])
+    found = occasions(Records(divers, gear, rows, empty("checks")), rows)
+    assert found.start[0].tolist() == [200, 200]
+    assert found.stop[0].tolist() == [70, 70]
+    assert found.oxygen[0].tolist() == [0.36, 0.36]
+    assert found.carried[0].tolist() == [True, True]
+    if beside:
+        assert found.start[1].tolist() == [210, 190]
+        assert found.oxygen[1].tolist() == [0.32, 0.5]

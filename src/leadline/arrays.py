@@ -202,14 +202,12 @@ def _item_parser(index: Mapping[str, int], column: str) -> Callable[[str], list[
     return parse
 
 
-def _fit(array: NDArray[Any], width: int, fill: Any) -> NDArray[Any]:
-    """Pad or cut to `width` columns; a single value for several cylinders serves them all."""
-    have = array.shape[1]
-    if have == 1 and width > 1:
-        return np.repeat(array, width, axis=1)
-    out = np.full((array.shape[0], width), fill, array.dtype)
-    out[:, : min(have, width)] = array[:, : min(have, width)]
-    return out
+def _each(texts: NDArray[Any], parse: Callable[[str], list[float]], fill: float, width: int) -> FloatArray:
+    """A value for each of `width` cylinders; where there is a single one it serves them all."""
+    found = np.full((len(texts), width), fill)
+    lists = _padded(texts, lambda text: v * width if len(v := parse(text)) == 1 else v, fill, float)
+    found[:, : lists.shape[1]] = lists[:, :width]
+    return found
 
 
 def _carry_forward(order: IntArray, diver: IntArray, value: FloatArray, initial: FloatArray) -> FloatArray:
@@ -358,7 +356,7 @@ def occasions(
     present = cylinder >= 0
 
     def noted(column: str) -> FloatArray:
-        return _fit(_padded(rows[column], _numbers, np.nan, float), width, np.nan)
+        return _each(rows[column], _numbers, np.nan, width)
 
     start = noted("start_bar") if "start_bar" in rows else np.full((n, width), np.nan)
     stop = noted("end_bar" if "end_bar" in rows else "bar")
@@ -368,8 +366,6 @@ def occasions(
         read = noted("stop_bar")
         left |= np.isneginf(read)
         stop = np.where(np.isnan(read) | np.isneginf(read), stop, read)
-    oxygen = _fit(_padded(rows["gas"], _oxygen, 0.2095, float), width, 0.2095)
-    helium = _fit(_padded(rows["gas"], _helium, 0.0, float), width, 0.0)
     return Occasions(
         diver=diver,
         date=date,
@@ -387,8 +383,8 @@ def occasions(
         bc=items("bc"),
         other=items("other"),
         cylinder=cylinder,
-        oxygen=oxygen,
-        helium=helium,
+        oxygen=_each(rows["gas"], _oxygen, 0.2095, width),
+        helium=_each(rows["gas"], _helium, 0.0, width),
         start=np.where(np.isneginf(start), np.nan, start),
         stop=stop,
         carried=present & ~left,

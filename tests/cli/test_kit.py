@@ -11,6 +11,7 @@ from leadline.book import Book
 from leadline.cli import kit
 from leadline.cli.holding import near
 from leadline.decide.answering import taken_over
+from leadline.errors import RecordError
 
 KIT = {"suit": "full 5;vest", "bc": "jacket", "cylinder": "steel 12;stage 7", "other": "hood 5"}
 DIVES = [
@@ -50,9 +51,28 @@ def test_kit_of_the_last_dive_needs_no_second_judgement(book: Path, diver: str) 
         assert found[name].dtype == expected[name].dtype, name
 
 
+@pytest.mark.parametrize("named", [{"start_bar": "200;180"}, {"water": "brackish"}, {"cylinder": "steel 12"}])
+def test_what_is_known_is_passed_over_when_the_rest_is_judged(book: Path, named: dict[str, str]) -> None:
+    """Independent: all cells of the row judged."""
+    with Book.open(book) as opened:
+        given = {"diver": "Mia", "date": "2026-06-01", **named}
+        taken = taken_over(near(opened, {"Mia"}).records, given)
+        expected = kit.judged(opened, taken.cells)
+        found = kit.judged(opened, taken.cells, known=taken.taken)
+    for name in expected:
+        np.testing.assert_array_equal(found[name], expected[name], err_msg=name)
+
+
+def test_lists_are_judged_together(book: Path) -> None:
+    with Book.open(book) as opened:
+        taken = taken_over(near(opened, {"Mia"}).records, {"diver": "Mia", "start_bar": "200;180;90"})
+        with pytest.raises(RecordError, match="start_bar"):
+            kit.judged(opened, taken.cells, known=taken.taken)
+
+
 def test_what_is_named_is_judged(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     seen, judged = [], kit.judged
-    monkeypatch.setattr(kit, "judged", lambda opened, cells: seen.append(cells) or judged(opened, cells))
+    monkeypatch.setattr(kit, "judged", lambda *a, **known: seen.append(a) or judged(*a, **known))
     kit.plan_one(book, {"diver": "Ines", "suit": "full 5;vest"})
     assert seen == []
     for named in ({"suit": "vest"}, {"date": "2026-06-01"}, {"water": "fresh"}):

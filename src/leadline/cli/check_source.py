@@ -91,7 +91,7 @@ def find_place(
         if guest or gear or opened is None:
             plan, holding = _in_words(holding, taken.cells, guest=guest, gear=gear)
         else:
-            plan = judged(opened, taken.cells)
+            plan = judged(opened, taken.cells, known=taken.taken)
     reason = "the diver is not in the book" if guest else ""
     if gear and not guest:
         reason = f"not among the gear of the book: {', '.join(str(row['item']) for row in gear)}"

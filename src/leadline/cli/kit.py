@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import csv
 import tempfile
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Final, NoReturn
 
 from leadline.cli.holding import Holding, near
 from leadline.cli.planned import today
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
 __all__ = ["Planned", "diver_in", "judged", "known_diver", "plan_one", "unknown_diver"]
+
+_TOGETHER: Final = ("cylinder", "gas", "stop_bar")
+"""Lists that the rules hold against each other, so that they are judged together."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +114,7 @@ def plan_one(book: Path | None, cells: dict[str, str]) -> Planned:
         diver = diver_in(opened, cells["diver"])
         holding = near(opened, {diver}, suits={cells.get("suit", "")})
         taken = taken_over(holding.records, {"date": today(), **cells, "diver": diver})
-        plan = _as_before(cells, taken) or judged(opened, taken.cells)
+        plan = _as_before(cells, taken) or judged(opened, taken.cells, known=taken.taken)
     return Planned(holding, holding.assessment(plan), taken)
 
 
@@ -124,7 +128,7 @@ def _as_before(cells: dict[str, str], taken: Taken) -> Columns | None:
     return columns_from_rows(DIVES, [taken.cells])
 
 
-def judged(book: Book, cells: dict[str, str]) -> Columns:
+def judged(book: Book, cells: dict[str, str], *, known: Collection[str] = ()) -> Columns:
     """The row as a plan file of one row would be read.
 
     Parameters
@@ -133,6 +137,8 @@ def judged(book: Book, cells: dict[str, str]) -> Columns:
         Open; the row may name its divers and gear.
     cells : dict of str to str
         Column, or imperial twin, to cell.
+    known : collection of str
+        Columns whose cells stand in the book and were judged when they came in.
 
     Returns
     -------
@@ -144,12 +150,19 @@ def judged(book: Book, cells: dict[str, str]) -> Columns:
     RecordError
         If a cell is unsound; the text gives the first reasons.
     """
+    from leadline.arrays import columns_from_rows
+    from leadline.records import DIVES
+
+    kept = {name: cell for name, cell in cells.items() if name in known and name not in _TOGETHER}
+    asked = {name: cell for name, cell in cells.items() if name not in kept}
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "plan.csv"
         with file.open("w", encoding="utf-8", newline="") as out:
-            csv.writer(out).writerows([list(cells), list(cells.values())])
+            csv.writer(out).writerows([list(asked), list(asked.values())])
         try:
-            return book.read_plan(file)
+            found = book.read_plan(file)
         except RecordError as fault:
             plain = str(fault).removeprefix(f"{file}: ").replace("row 2: ", "")
             raise RecordError(plain) from None
+    before = columns_from_rows(DIVES, [kept])
+    return {name: before[name] if name in kept else values for name, values in found.items()}
