@@ -18,6 +18,7 @@ LAYERS = (
     "units",
     "records",
     "constants",
+    "normal",
     "arrays",
     "timeline",
     "physics",

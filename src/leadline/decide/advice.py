@@ -15,13 +15,13 @@ from leadline.decide.checked_dive import needs
 from leadline.decide.history import Histories, LikeKit, evidence_word
 from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, levels
 from leadline.decide.look import SurfaceDoubt
-from leadline.decide.quantile import quantiles
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
 from leadline.decide.sentence import cautions, next_step
 from leadline.decide.step import Setup, Step, next_act, surface_doubts
 from leadline.errors import OutOfRangeError
 from leadline.model.marginal import Marginal
+from leadline.model.quantile import quantiles
 from leadline.physics.ledger import Exposures, Ledger, State, prior_sd
 from leadline.timeline import PLAN
 

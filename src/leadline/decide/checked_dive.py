@@ -13,12 +13,12 @@ from typing import Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr, logsumexp
 
 from leadline.decide.ahead import foresee
 from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.model.diver import Population
 from leadline.model.marginal import Marginal
+from leadline.normal import log_distribution
 from leadline.physics.ledger import State, breath_volume, emerged_head
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import CHECK, PLAN
@@ -190,7 +190,7 @@ class CheckedDive(Assessment):
             for s in (s for s in rows if self.keys[s] == key):
                 need = self.grid + self._shift[s] + common[s] * nodes[:, None]
                 joint = joint + _log_between((low[s] - need) / own[s], (high[s] - need) / own[s])
-            total += logsumexp(joint, axis=0)
+            total += np.logaddexp.reduce(joint, axis=0)
         return total
 
     @cached_property
@@ -286,12 +286,14 @@ def _log_between(low: FloatArray, high: FloatArray) -> FloatArray:
     """Log chance that a standard normal lies between two values, from the tail that keeps its digits."""
     flip = low + high > 0
     near, far = np.where(flip, -low, high), np.where(flip, -high, low)
-    top = log_ndtr(near)
-    return np.asarray(top + np.log1p(-np.exp(np.minimum(log_ndtr(far) - top, -1e-12))))
+    top = log_distribution(near)
+    return np.asarray(top + np.log1p(-np.exp(np.minimum(log_distribution(far) - top, -1e-12))))
 
 
 def _log_density(marginal: Marginal, points: FloatArray) -> FloatArray:
     """Log density of need, scatter included, up to a constant."""
     kept = marginal.weights > marginal.weights.max() * 1e-12
     z = (points[:, None] - marginal.points[kept]) / marginal.scatter
-    return np.asarray(logsumexp(-0.5 * z**2, axis=1, b=marginal.weights[kept]))
+    logs = np.log(marginal.weights[kept]) - 0.5 * z**2
+    top = logs.max(axis=1, keepdims=True)
+    return np.asarray(top[:, 0] + np.log(np.exp(logs - top).sum(axis=1)))

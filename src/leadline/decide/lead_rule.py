@@ -7,12 +7,12 @@ from typing import Final, NamedTuple
 
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
-from leadline.decide.quantile import quantiles
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
+from leadline.model.quantile import quantiles
 from leadline.units import POUND
 
-__all__ = ["BEGIN", "ENOUGH", "WIDE", "Choice", "breath_out", "chosen", "lead_rule", "levels"]
+__all__ = ["BEGIN", "ENOUGH", "MOST_RISE", "WIDE", "Choice", "breath_out", "chosen", "lead_rule", "levels"]
 
 WIDE: Final = 2.5  # kg between the 10 and 90 % points
 ENOUGH: Final = 3  # place of the accepted risk among `levels`

@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
+from leadline.normal import distribution
 from leadline.physics.head import WATERLINES
 
 __all__ = ["SurfaceDoubt", "Worth", "carried", "handed_off", "looked", "surface_checked", "worth"]
@@ -88,8 +88,8 @@ def _recorded(zones: FloatArray, wrong: float) -> FloatArray:
 
 def _zones(need: FloatArray, lead: float, theta: Hyperparameters, sd: float) -> FloatArray:
     """Chances of rising, hovering and sinking with an empty BC, shape (3, ...)."""
-    rises = ndtr((need - lead - theta.breath_out) / sd)
-    sinks = ndtr((lead - theta.breath_in - need) / sd)
+    rises = distribution((need - lead - theta.breath_out) / sd)
+    sinks = distribution((lead - theta.breath_in - need) / sd)
     return np.stack([rises, np.maximum(1 - rises - sinks, 0.0), sinks])
 
 
@@ -177,10 +177,12 @@ def surface_checked(need: Marginal, lead: float, surface: SurfaceDoubt, theta: H
     # A waterline is noted by the nearest word; the more of the head is out, the lighter the diver.
     edges = lead - surface.eye + surface.litre * ((litres[:-1] + litres[1:]) / 2 - _LINE["eye"])
     line_sd = float(np.hypot(LINE_JUDGEMENT, surface.litre * np.hypot(surface.breath_sd, 0.25)))
-    above = ndtr((day - edges[:, None, None]) / line_sd)
+    above = distribution((day - edges[:, None, None]) / line_sd)
     ends = np.ones((1, *day.shape))
     line = _recorded(np.diff(np.concatenate([0 * ends, above, ends]), axis=0), theta.wrong)
-    sinks = ndtr((lead - surface.out - day) / float(np.hypot(SINK_JUDGEMENT, surface.litre * surface.out_sd)))
+    sinks = distribution(
+        (lead - surface.out - day) / float(np.hypot(SINK_JUDGEMENT, surface.litre * surface.out_sd))
+    )
     out = _recorded(np.stack([sinks, 1 - sinks]), theta.wrong)
     return np.asarray((line[:, None] * out[None]).reshape(8, *day.shape) @ weights)
 

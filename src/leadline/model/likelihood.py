@@ -6,7 +6,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr, ndtr
+
+from leadline.normal import distribution, log_distribution
 
 __all__ = ["POINT_RANGE", "point_terms", "zone_terms", "zone_value"]
 
@@ -26,8 +27,8 @@ POINT_RANGE: Final = 15.0
 def _log_between(lower: FloatArray, upper: FloatArray) -> FloatArray:
     """log(Phi(upper) - Phi(lower)), from whichever tail keeps the digits; -inf where nothing is between."""
     flip = lower > 0
-    near = log_ndtr(np.where(flip, -lower, upper))
-    far = log_ndtr(np.where(flip, -upper, lower))
+    near = log_distribution(np.where(flip, -lower, upper))
+    far = log_distribution(np.where(flip, -upper, lower))
     with np.errstate(divide="ignore", invalid="ignore"):
         # Both logs are -inf only where the zone is empty: then so is the difference.
         ratio = np.where(np.isneginf(near), 0.0, far - near)
@@ -40,7 +41,7 @@ def _log_sum(scores: FloatArray, levels: FloatArray) -> FloatArray:
         logs = np.log(levels)
     last = levels.shape[-1] - 1
     value = np.logaddexp(
-        logs[..., 0] + log_ndtr(-scores[..., 0]), logs[..., last] + log_ndtr(scores[..., -1])
+        logs[..., 0] + log_distribution(-scores[..., 0]), logs[..., last] + log_distribution(scores[..., -1])
     )
     for zone in range(1, last):
         between = _log_between(scores[..., zone], scores[..., zone - 1])
@@ -52,7 +53,7 @@ def zone_value(scores: FloatArray, levels: FloatArray) -> FloatArray:
     """Log probability alone, given each edge's distance from the need in sds, shape (..., m, k)."""
     if levels.size and levels.min() > SAFE_LEVEL:
         # No zone is impossible, so the sum cannot cancel and logs of tails are not needed.
-        found = np.sum(np.diff(levels, axis=-1) * ndtr(scores), axis=-1)
+        found = np.sum(np.diff(levels, axis=-1) * distribution(scores), axis=-1)
         found += levels[..., 0]
         return np.asarray(np.log(found, out=found))
     return _log_sum(scores, levels)

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
+
+from leadline.model.quantile import quantiles
+from leadline.normal import distribution
 
 __all__ = ["Marginal"]
 
@@ -67,20 +69,9 @@ class Marginal:
     def above(self, threshold: ArrayLike) -> FloatArray:
         """Probability that need on that dive exceeds `threshold` [kg]; shape of `threshold`."""
         distance = (np.asarray(threshold, float)[..., None] - self.points) / self.scatter
-        return np.asarray(ndtr(-distance) @ self.weights)
+        return np.asarray(distribution(-distance) @ self.weights)
 
     def quantile(self, probability: ArrayLike) -> FloatArray:
-        """Quantiles of need on that dive, scatter included; shape of `probability`. [kg].
-
-        Found by bisection on the exact mixture, to 1e-6 kg.
-        """
+        """Quantiles of need on that dive, scatter included; shape of `probability`. [kg]."""
         wanted = np.asarray(probability, float)
-        low = np.full(wanted.shape, self.points[0] - 9 * self.scatter)
-        high = np.full(wanted.shape, self.points[-1] + 9 * self.scatter)
-        for _ in range(60):
-            middle = (low + high) / 2
-            under = 1 - self.above(middle) < wanted
-            low, high = np.where(under, middle, low), np.where(under, high, middle)
-            if np.all(high - low < 1e-6):
-                break
-        return np.asarray((low + high) / 2)
+        return quantiles([self], wanted.ravel()).reshape(wanted.shape)

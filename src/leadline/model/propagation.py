@@ -24,7 +24,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve, cholesky
 
 from leadline.errors import FitError
 from leadline.model.hyperparameters import Hyperparameters
@@ -155,6 +154,8 @@ def _beta(precision: FloatArray, shift: FloatArray) -> tuple[FloatArray, FloatAr
     whole = (precision + precision.T) / 2 + np.eye(p)
     if not p:
         return np.zeros(0), whole, whole, 0.0
+    from scipy.linalg import cho_solve, cholesky  # who reads a fit for one answer need not wait for it
+
     root = cholesky(whole, lower=True)
     covariance = cho_solve((root, True), np.eye(p))
     covariance = (covariance + covariance.T) / 2
