@@ -82,6 +82,18 @@ def test_unsure_hears_the_band() -> None:
     assert any(c.startswith("Not sure enough to dive on a number") for c in found.cautions)
 
 
+def test_a_great_step_up_hears_why_it_is_checked_first() -> None:
+    """The band is narrow, so it is not its width; common practice: a check near the reserve tells most."""
+    check = {k: v for k, v in plan_row("Ines", date="2026-05-12").items() if k != "dive"}
+    read = check | {"check": "c", "lead_kg": 7, "bar": 35, "waterline": "eye"}
+    found = advice([looked(2.0, "", stop_result="")], [read]).advice
+    assert found.check_first
+    assert found.need_q90_kg - found.need_q10_kg < 2.5
+    (why,) = [c for c in found.cautions if "check confirms it" in c]
+    assert why.startswith("More than 2 kg over the lead carried last")
+    assert not any("Not sure" in caution for caution in found.cautions)
+
+
 def test_new_kit_is_said_once() -> None:
     mine = [row for row in dives() if row["diver"] == "Ines"]
     found = advice(mine, suit="membrane", undersuit="warm").advice

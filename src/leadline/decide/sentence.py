@@ -8,6 +8,7 @@ import numpy as np
 
 from leadline.decide.change import Trigger
 from leadline.decide.history import LikeKit
+from leadline.decide.lead_rule import MOST_RISE, WIDE
 from leadline.decide.step import Act
 from leadline.model.marginal import Marginal
 from leadline.units import POUND
@@ -234,13 +235,16 @@ def _usual(history: LikeKit, middle: float, imperial: bool) -> list[str]:
 def _unsure(
     history: LikeKit, band: tuple[float, ...], check: bool, named: frozenset[str], imperial: bool
 ) -> list[str]:
-    """That little is known, where no new suit or cylinder says so already."""
+    """Why a check comes first, where no new suit or cylinder says so already."""
     if not history.known and named & {"suit", "cylinder"}:
         return []
     if not history.known:
         return ["Nothing is known of this diver in this suit and type of cylinder"]
     if not check:
         return []
+    if band[2] - band[0] <= WIDE:
+        rise = _about(MOST_RISE, imperial)
+        return [f"More than {rise} over the lead carried last, on one observation: a check confirms it first"]
     ends = [_about(max(value, 0.0), imperial) for value in (band[0], band[2])]
     return [f"Not sure enough to dive on a number: 8 dives in 10 need between {ends[0]} and {ends[1]}"]
 

@@ -36,7 +36,12 @@ MOST_TRIED: Final = 0.25
 """Beyond this chance of rising nothing is handed off, whatever risk is accepted. [-]"""
 
 LEAST_SHRINK: Final = 0.1
-"""An act that narrows the band by less is not worth a word. [kg]"""
+"""An act that narrows the band by less is not worth a word. [kg]
+
+Judged. A band of 8 in 10 narrower by 0.1 kg is an sd smaller by 0.04 kg, and a lead for a risk of 5 %
+lighter by 0.065 kg: an eighth of a block of 0.5 kg, so that seven times in eight the belt stays as it is.
+Asking for an act each time until nothing at all is left to learn would teach divers to pass it over.
+"""
 
 EIGHT_IN_TEN: Final = 2 * 1.2815516
 """Width of a normal band of 80 % over its sd."""
