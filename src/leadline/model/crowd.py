@@ -79,10 +79,9 @@ def crowd_marginals(
         As `leadline.model.diver.conditional_marginals` gives for each question, breathing high trusted for
         no more than is usual. The same bits on one core or many.
     """
-    from numba.typed import List
-
     from leadline.model.crowd_answer import MOST_POINTS, Jobs, answer
     from leadline.model.propagation import levels_of
+    from leadline.model.row import packed
 
     if not questions:
         return []
@@ -107,8 +106,8 @@ def crowd_marginals(
     found = np.zeros((count, 2, MOST_POINTS))
     sizes, scatter = np.zeros(count, np.int64), np.zeros(count)
     plain, full = rows_of(observations.as_intervals()), rows_of(observations)
-    levels = List([levels_of(theta) for theta in population.thetas])
-    cautious = List([levels_of(theta) for theta in population.cautious().thetas])
+    learned = packed([levels_of(theta) for theta in population.thetas])
+    trusted = packed([levels_of(theta) for theta in population.cautious().thetas])
     mean = np.ascontiguousarray(population.mean)
     covariance = np.ascontiguousarray(population.covariance[0])
 
@@ -116,8 +115,8 @@ def crowd_marginals(
         answer(
             plain,
             full,
-            levels,
-            cautious,
+            learned,
+            trusted,
             mean,
             covariance,
             population.weights,

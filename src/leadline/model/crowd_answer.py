@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from leadline.model.crowd_density import FINE, gaps, grid, weights_of
 from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
 from leadline.model.layout import Rows
-from leadline.model.row import Levels
+from leadline.model.row import Levels, unpacked
 from leadline.model.sharing import columns_of, removed
 from leadline.model.small_matrix import dot
 
@@ -110,8 +110,8 @@ def _unseen(
 def answer(
     rows: Rows,
     full: Rows,
-    levels: list[Levels],
-    cautious: list[Levels],
+    learned: tuple[FloatArray, FloatArray],
+    trusted: tuple[FloatArray, FloatArray],
     mean: FloatArray,
     covariance: FloatArray,
     weights: FloatArray,
@@ -128,8 +128,8 @@ def answer(
     ----------
     rows, full : Rows
         Evidence as answers read it, and as the population was fitted to it.
-    levels, cautious : tuple of Levels
-        Hyperparameters of the population and of answers, length g.
+    learned, trusted : tuple of ndarray
+        Hyperparameters of the population and of answers, as `packed` gives them.
     mean, covariance : ndarray, shape (g, p), (p, p)
         Shared effects.
     weights : ndarray, shape (g,)
@@ -143,6 +143,7 @@ def answer(
     first, last : int
         Jobs; other threads may have the others at work.
     """
+    levels, cautious = unpacked(*learned), unpacked(*trusted)
     g = len(levels)
     for job in range(first, last):
         low, high = jobs.target_first[job], jobs.target_first[job + 1]

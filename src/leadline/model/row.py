@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from leadline.model.layout import Layout, Rows
 from leadline.model.tail import reading, zones
 
-__all__ = ["HABIT", "LIGHT_PART", "Levels", "chances", "edges", "noise", "tilted"]
+__all__ = ["HABIT", "LIGHT_PART", "Levels", "chances", "edges", "noise", "packed", "tilted", "unpacked"]
 
 FloatArray = NDArray[np.float64]
 
@@ -47,6 +48,20 @@ class Levels(NamedTuple):
     habit: float
     habit_variance: float
     chance: FloatArray
+
+
+def packed(levels: Sequence[Levels]) -> tuple[FloatArray, FloatArray]:
+    """Several as two arrays, shape (g, 10) and (g, 6, 4)."""
+    return np.array([level[:-1] for level in levels]), np.array([level.chance for level in levels])
+
+
+@njit(cache=True)
+def unpacked(numbers: FloatArray, chance: FloatArray) -> list[Levels]:
+    """Inverse of `packed`."""
+    return [
+        Levels(n[0], n[1], n[2], n[3], n[4], n[5], n[6], n[7], n[8], n[9], c)
+        for n, c in zip(numbers, chance)  # noqa: B905 (not known to the compiler)
+    ]
 
 
 @njit(cache=True)
