@@ -92,7 +92,7 @@ DOORS = {
 }
 BOOK = (
     "close counts data_version export forget latest_fit load names next_dive last_dive has_dive open "
-    "read_plan records save_fit upsert versions judge blocks has_diver portion"
+    "read_plan records save_fit upsert versions judge blocks has_diver portion scratch"
 )
 ERRORS = {
     "LeadlineError": Exception,

@@ -13,7 +13,7 @@ import duckdb
 import pytest
 
 from leadline.book import Book, connection, default_path
-from leadline.errors import BookBusyError, BookError, UnknownNameError
+from leadline.errors import BookBusyError, BookError, RecordError, UnknownNameError
 
 HOLD = """
     import sys
@@ -285,3 +285,16 @@ def test_book_needs_no_pandas() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_scratch_book_judges_and_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    with Book.scratch() as book:
+        book.upsert("divers", [{"diver": "Zed"}])
+        with pytest.raises(RecordError, match="mass_kg 7"):
+            book.upsert("divers", [{"diver": "Mia", "mass_kg": 7}])
+        assert book.records().divers["diver"].tolist() == ["Zed"]
+        assert book.data_version == 1
+    with Book.scratch() as book:
+        assert book.counts()["divers"] == 0
+    assert list(tmp_path.iterdir()) == []

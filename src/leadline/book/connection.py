@@ -16,7 +16,7 @@ from leadline.book import migration
 from leadline.book.sql import install_functions
 from leadline.errors import BookBusyError, BookError
 
-__all__ = ["PATIENCE", "connect", "create", "owner_only"]
+__all__ = ["PATIENCE", "connect", "create", "in_memory", "owner_only"]
 
 PATIENCE: Final = 2.0
 """How long a second process waits for the book. [s]"""
@@ -137,6 +137,14 @@ def _patiently(path: Path, write: bool, patience: float) -> duckdb.DuckDBPyConne
             if not isinstance(reason, BookBusyError) or time.monotonic() >= until:
                 raise reason from None
         time.sleep(_PAUSE)
+
+
+def in_memory() -> duckdb.DuckDBPyConnection:
+    """Open connection to an empty book that is in no file and gone when it is closed."""
+    connection = duckdb.connect(":memory:", config=_CONFIG)
+    migration.apply(connection, [name for name, _ in migration.MIGRATIONS])
+    install_functions(connection)
+    return connection
 
 
 def _put(draft: Path, path: Path) -> bool:

@@ -16,6 +16,7 @@ from leadline.errors import BookError
 
 __all__ = ["Session", "default_path"]
 
+_NOWHERE: Final = Path(":memory:")
 _INTERRUPTED: Final = "Query interrupted"
 
 
@@ -95,7 +96,21 @@ class Session:
             default_path() if path is None else Path(path), write=write, create=create, patience=patience
         )
 
+    @classmethod
+    def scratch(cls) -> Self:
+        """An empty book in memory, to be used in a `with` block; nothing stays of it.
+
+        Returns
+        -------
+        Book
+            Open for writing; for what is judged by the rules of the book but not kept.
+        """
+        return cls(_NOWHERE, write=True)
+
     def __enter__(self) -> Self:
+        if self.path == _NOWHERE:
+            self._connection = opening.in_memory()
+            return self
         if self._create and self._write:
             if self.path == default_path():
                 self.path.parent.mkdir(parents=True, exist_ok=True)

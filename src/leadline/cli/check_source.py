@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -190,14 +189,12 @@ def _in_words(
     table = holding.records.gear
     rows = [i for i, item in enumerate(table["item"].tolist()) if item.casefold() in worn]
     listed = [{name: _plain(values[i]) for name, values in table.items()} for i in rows]
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "words.duckdb"
-        with Book.open(path, write=True, create=True) as scratch:
-            scratch.upsert("divers", [guest or {"diver": cells["diver"]}])
-            if listed or gear:
-                scratch.upsert("gear", [*listed, *gear])
-            made = scratch.records()
-            plan = judged(scratch, cells)
+    with Book.scratch() as scratch:
+        scratch.upsert("divers", [guest or {"diver": cells["diver"]}])
+        if listed or gear:
+            scratch.upsert("gear", [*listed, *gear])
+        made = scratch.records()
+        plan = judged(scratch, cells)
     records = extended(
         holding.records,
         divers={k: v[: len(v) if guest else 0] for k, v in made.divers.items()},

@@ -113,7 +113,7 @@ def reading(checked: CheckedDive, lead_on: float, block: Block) -> Reading:
 
 def _alone(checked: CheckedDive) -> tuple[float, float]:
     """What the looks say by themselves, 8 in 10; the even chance where only one side is known. [kg]."""
-    logs = checked.log_likelihood()
+    logs = checked.seen
     share = np.exp(logs - logs.max())
     ends = share[0] > 0.5, share[-1] > 0.5
     if any(ends):
@@ -126,9 +126,8 @@ def _alone(checked: CheckedDive) -> tuple[float, float]:
 
 def _surprise(checked: CheckedDive) -> float:
     """Chance of what was seen by what was known before, over its best. [-]."""
-    logs = checked.log_likelihood()
-    before = checked.expected.above(checked.grid[:-1]) - checked.expected.above(checked.grid[1:])
-    return float(before @ np.exp(logs - logs.max())[:-1])
+    logs, above = checked.seen, checked.expected.above(checked.grid)
+    return float(-np.diff(above) @ np.exp(logs - logs.max())[:-1])
 
 
 def looks_disagree(checked: CheckedDive) -> bool:

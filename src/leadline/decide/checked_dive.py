@@ -194,9 +194,14 @@ class CheckedDive(Assessment):
         return total
 
     @cached_property
+    def seen(self) -> FloatArray:
+        """Log chance of all that was seen; shape of `grid`."""
+        return self.log_likelihood()
+
+    @cached_property
     def now(self) -> Marginal:
         """Need at a right check now, on this dive, the looks taken in."""
-        logs = _log_density(self.expected, self.grid) + self.log_likelihood()
+        logs = _log_density(self.expected, self.grid) + self.seen
         weights = np.exp(logs - logs.max())
         return Marginal(self.grid, weights / weights.sum(), STEP)
 
