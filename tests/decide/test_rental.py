@@ -11,11 +11,13 @@ import pytest
 from leadline.arrays import Records, columns_from_rows, empty
 from leadline.decide.advice import breath_out
 from leadline.decide.assessment import Assessment
+from leadline.decide.crowd import Crowd
 from leadline.decide.outfit import outfits, suit_types
 from leadline.decide.rental import Desk, rental
+from leadline.decide.rental_crowd import RentalCrowd
 from leadline.decide.rental_stock import Renters, mix
 from leadline.decide.stock import Pieces
-from leadline.decide.stranger import mass_classes, strangers
+from leadline.decide.stranger import CROWD, mass_classes, strangers
 from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
 from leadline.model.population import Fit, prior_fit
 from leadline.records import DIVES, RESERVE_PRESSURE
@@ -256,3 +258,28 @@ def test_a_book_without_suits_is_refused() -> None:
     gear = [row for row in club.GEAR if row["kind"] != "suit"]
     with pytest.raises(RecordError, match="no suits"):
         rental(club.assess(gear=gear, dives=[], checks=[], fit=prior_fit()), Desk(), generated=WHEN)
+
+
+def test_knowing_the_sex_moves_both_figures(data) -> None:
+    """Independent: a crowd of women alone and one of men alone, drawn from the strangers of each class."""
+    place = [(data.tables[0].water, data.tables[0].cylinder)]
+    crowd = RentalCrowd(club.assess(), data.classes, data.outfits, place, WHEN)
+    sex = crowd.assessment.line.records.divers["sex"]
+    for i, row in enumerate(data.nearer):
+        own = {word: np.flatnonzero(sex[i * CROWD : (i + 1) * CROWD] == word) for word in "fm"}
+        means = np.array([[m.mean for m in crowd.of(i, 0, j)] for j in range(2)])
+        apart = means[:, own["f"]].mean() - means[:, own["m"]].mean()
+        assert row.woman_kg - row.man_kg == pytest.approx(apart, abs=0.6)
+        assert row.woman_kg >= 0 >= row.man_kg
+        assert max(row.woman_width_kg, row.man_width_kg) < row.width_kg + 0.15
+        # Handed what the row says, neither is too light more often than was accepted; without it women are.
+        for j in range(2):
+            cell = data.tables[0].cells[i][j]
+            for word, shift in (("f", row.woman_kg), ("m", row.man_kg)):
+                group = Crowd.of([crowd.of(i, 0, j)[k] for k in own[word]])
+                assert float(group.above(cell.bring_kg + shift + crowd.out)) < data.risk + 0.02
+    heavier = data.nearer[1]
+    women = [crowd.of(1, 0, 0)[k] for k in np.flatnonzero(sex[CROWD : 2 * CROWD] == "f")]
+    plain = float(Crowd.of(women).above(data.tables[0].cells[1][0].bring_kg + crowd.out))
+    assert plain > data.risk
+    assert heavier.woman_kg > 0

@@ -20,6 +20,7 @@ from leadline.decide.label import items, latest_dive
 from leadline.decide.outfit import Outfit, outfit_keys, outfits, suit_types
 from leadline.decide.rental_crowd import RentalCrowd
 from leadline.decide.rental_data import RentalCell, RentalData, RentalTable, SeenStops
+from leadline.decide.rental_nearer import nearer
 from leadline.decide.rental_stock import Renters, rental_stock
 from leadline.decide.share import jeffreys
 from leadline.decide.stock import Pieces
@@ -141,6 +142,7 @@ def rental(
         tables=tables,
         seen=tuple(_seen(handed, j) for j in range(len(handed.outfits))),
         stock=rental_stock(needs, tables[0], came, classes, desk.pieces, number=desk.renters, seed=desk.seed),
+        nearer=nearer(crowd, classes, desk.pieces.step),
     )
 
 

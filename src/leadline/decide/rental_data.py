@@ -16,7 +16,7 @@ from leadline.decide.share import Share
 from leadline.decide.stock import Stock
 from leadline.decide.stranger import MassClass
 
-__all__ = ["RentalCell", "RentalData", "RentalStock", "RentalTable", "SeenStops"]
+__all__ = ["Nearer", "RentalCell", "RentalData", "RentalStock", "RentalTable", "SeenStops"]
 
 
 @dataclass(frozen=True)
@@ -75,6 +75,25 @@ class RentalTable:
     water: str
     cylinder: str
     cells: tuple[tuple[RentalCell, ...], ...]
+
+
+@dataclass(frozen=True)
+class Nearer:
+    """What knowing the sex changes in one class of body mass, in every outfit.
+
+    Parameters
+    ----------
+    woman_kg, man_kg : float
+        To add to both leads of a cell, in whole blocks; NaN where there are too few such adults. [kg]
+    width_kg, woman_width_kg, man_width_kg : float
+        Width of the band of 80 % as in the table, and with the sex known. [kg]
+    """
+
+    woman_kg: float
+    man_kg: float
+    width_kg: float
+    woman_width_kg: float
+    man_width_kg: float
 
 
 @dataclass(frozen=True)
@@ -149,6 +168,8 @@ class RentalData:
         One for each outfit.
     stock : RentalStock
         For the first table.
+    nearer : tuple of Nearer
+        One for each class.
     """
 
     units: str
@@ -170,3 +191,4 @@ class RentalData:
     tables: tuple[RentalTable, ...]
     seen: tuple[SeenStops, ...]
     stock: RentalStock
+    nearer: tuple[Nearer, ...]

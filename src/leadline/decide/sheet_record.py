@@ -60,6 +60,7 @@ def rental_document(data: RentalData) -> Row:
             {"suit": outfit.label, "pieces": list(outfit.suit), **outfit.worn_with} for outfit in data.outfits
         ],
         "cells": rental_rows(data),
+        "nearer": [{name: rounded(value) for name, value in asdict(one).items()} for one in data.nearer],
         "seen": [
             {
                 "suit": outfit.label,

@@ -82,6 +82,12 @@ class Reading:
         text = _fixed(shown, 1 if self.units == "imperial" else 2, False)
         return self._figure(kg, "mass", text.rstrip("0").rstrip(".") if "." in text else text, field, bare)
 
+    def shift(self, kg: float, *, field: str = "") -> Markup:
+        """A change of lead in whole blocks, with its sign; none is `as it is`."""
+        text = _fixed(self.convert(kg, "mass"), 1 if self.units == "imperial" else 2, True)
+        text = text.rstrip("0").rstrip(".") if "." in text else text
+        return self._figure(kg, "mass", text if text.strip("+-0") else "±0", field, bare=True)
+
     def pressure(self, bar: float, *, field: str = "", bare: bool = False) -> Markup:
         """A gauge pressure to the whole bar or psi."""
         return self._figure(bar, "pressure", _fixed(self.convert(bar, "pressure"), 0, False), field, bare)
