@@ -74,6 +74,11 @@ def test_check_is_kept_and_changes_the_next_answer_at_once(check, run, club: Pat
     for name in ("lead_kg", "bring_kg", "check_first", "need_q50_kg", "p_too_light"):
         assert after[name] == document["advice"][name], name
     assert after["evidence"] != before["evidence"] == "none"
+    alone = json.loads(run("suggest", "--book", club, "--diver", "Uma", "--json").stdout)
+    assert alone["lead_kg"] == after["lead_kg"]
+    assert alone["taken_from"] == document["kept_as"][0]
+    said = " ".join(run("suggest", "--book", club, "--diver", "Uma").stdout.split())
+    assert "as at the surface check of 20" in said
     rows = kept(club)
     assert rows["check"][-1] == document["kept_as"][0]
     assert [rows[name][-1] for name in ("diver", "dive", "suit", "lead_kg", "bar", "waterline")] == [

@@ -85,3 +85,40 @@ def test_records_newer_than_the_fit_are_counted_for_that_diver() -> None:
     assert newer_than_fit(new, "Ines") == (0, 1)
     assert newer_than_fit(new, "Ivo") == (0, 0)
     assert newer_than_fit(assess(dives=dives()), "Ivo") == (8, 0)
+
+
+LATER = {"check": "later", "diver": "Ines", "suit": "membrane", "undersuit": "warm", "cylinder": "alu 11"}
+
+
+@pytest.mark.parametrize(
+    ("changed", "given", "source"),
+    [
+        ({"date": "2026-05-20T09:00"}, {}, "later"),
+        ({"date": "2026-05-20T09:00"}, {"suit": "full 5"}, "In-8"),  # a dive in that suit counts for more
+        ({"date": "2026-05-20T09:00"}, {"suit": "vest"}, "later"),
+        ({"date": "2026-05-07"}, {}, "In-8"),  # earlier than the last dive
+        ({"date": ""}, {}, "In-8"),
+        ({"date": "2026-05-20", "cylinder": ""}, {}, "In-8"),  # half a kit is none
+        ({"date": "2026-05-20", "diver": "Ivo"}, {}, "In-8"),
+    ],
+)
+def test_kit_of_a_later_check_is_taken_over_too(changed, given, source) -> None:
+    held = records(checks=[*checks(), LATER | changed])
+    taken = taken_over(held, {"diver": "Ines", **given})
+    assert taken.source == source
+    assert taken.word == ("check" if source == "later" else "dive")
+    if source == "later":
+        assert taken.cells["cylinder"] == "alu 11"
+        assert taken.cells.get("undersuit") == (None if given else "warm")
+
+
+def test_who_has_only_been_checked_has_kit() -> None:
+    held = records(checks=[{**LATER, "diver": "Zed", "water": "fresh", "date": "2026-05-20"}])
+    taken = taken_over(held, {"diver": "Zed"})
+    assert taken.cells == {
+        "suit": "membrane",
+        "undersuit": "warm",
+        "cylinder": "alu 11",
+        "water": "fresh",
+        "diver": "Zed",
+    }

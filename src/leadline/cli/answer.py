@@ -162,13 +162,17 @@ def _trim(places: str, planned: bool, units: Units) -> list[tuple[str, str]]:
     found = trim(places)
     where = ", ".join(f"{place} {_lead(mass, units)}" for place, mass in found.totals.items())
     when = "" if planned else "on the last dive in this suit "
-    return [("Lead sits", f"{when}{where}: {_pull(found)} (lever arms judged, no source)")]
+    return [("Lead sits", f"{when}{where}: {_pull(found, units)} (lever arms judged, no source)")]
 
 
-def _pull(found: Trim) -> str:
+def _pull(found: Trim, units: Units) -> str:
     if found.pulls == "level":
         return "about level by itself"
-    return f"by itself it pulls the {found.pulls} down, {abs(found.moment):.1f} kg m"
+    from leadline.units import FOOT, POUND
+
+    moment = abs(found.moment)
+    size = f"{moment / (POUND * FOOT):.0f} lb ft" if units == "imperial" else f"{moment:.1f} kg m"
+    return f"by itself it pulls the {found.pulls} down, {size}"
 
 
 def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]]:
@@ -224,11 +228,12 @@ def _learned(planned: Planned, answer: Advice) -> str:
 
 
 def taken_text(taken: Taken) -> str:
-    """What was taken over from which dive, in words; only where anything was."""
+    """What was taken over from which dive or check, in words; only where anything was."""
     when = f" of {taken.date}" if taken.date else ""
     named = [_TAKEN.get(name, name) for name in taken.taken]
     what = ", ".join(named[:-1]) + (" and " if named[1:] else "") + named[-1]
-    return f"{what}: as on dive {taken.source}{when}, since not named"
+    where = f"on dive {taken.source}" if taken.word == "dive" else "at the surface check"
+    return f"{what}: as {where}{when}, since not named"
 
 
 def _if_late(answer: Answer, units: Units) -> list[str]:

@@ -94,8 +94,8 @@ def _with_columns() -> Any:
 
     suggest.__doc__ = (
         "Suggest lead for one dive (--diver, --suit and what else is known), or for a plan (--plan).\n\n"
-        "Kit that is not named is taken over from the diver's last dive in that suit, and the answer says "
-        "so; `-` says none. An in-water check overrules every number."
+        "Kit that is not named is taken over from the diver's last dive in that suit, or a later surface "
+        "check, and the answer says so; `-` says none. An in-water check overrules every number."
     )
     shared = [
         ("plan", _PLAN, None),
