@@ -1,5 +1,7 @@
 """Posteriors against closed forms, brute-force integration and the truth of simulated worlds."""
 
+import io
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -303,6 +305,31 @@ def test_fit_survives_bytes(rng):
     assert copy.names == original.names
     assert copy.theta == original.theta
     assert_allclose(copy.precision, original.precision)
+    # Of a normal distribution: mean and 1.96 sd.
+    ends = copy.theta_quantile((0.025, 0.975))
+    assert_allclose(ends, CENTRE[:, None] + SPREAD[:, None] * np.array([-1.959964, 1.959964]), rtol=1e-6)
+
+
+def rewritten(payload, number, *, without=()):
+    """A stored fit as another version would have written it."""
+    with np.load(io.BytesIO(payload)) as arrays:
+        kept = {name: arrays[name] for name in arrays if name not in without}
+    meta = json.loads(kept["meta"].tobytes()) | {"format": number}
+    kept["meta"] = np.frombuffer(json.dumps(meta).encode(), np.uint8)
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, **kept)
+    return buffer.getvalue()
+
+
+def test_fit_of_an_older_format_is_read_and_of_a_later_one_refused(rng):
+    original = fit(draw(rng, divers=5, dives=4).observations)
+    copy = Fit.from_bytes(original.to_bytes())
+    assert np.array_equal(copy.theta_quantiles, original.theta_quantiles)
+    older = Fit.from_bytes(rewritten(original.to_bytes(), 2, without=("theta_quantiles",)))
+    assert_allclose(older.theta_quantile([0.5])[:, 0], original.theta_mean)
+    assert older.theta == original.theta
+    with pytest.raises(FitError, match=r"of format 4, and this version reads formats up to 3: run `leadline"):
+        Fit.from_bytes(rewritten(original.to_bytes(), 4))
 
 
 def test_a_new_item_keeps_its_prior_beside_what_is_learned(rng):

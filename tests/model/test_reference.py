@@ -62,15 +62,14 @@ def test_every_divers_offset_agrees(name, answers):
     assert off.max() < 0.15, dict(zip(run.QUANTILES, off.round(3).tolist(), strict=True))
 
 
-# Aimed at 0.2 sd everywhere. Short of it: the share of wrong records in the rich book (0.21 sd high) and the
-# factor of suits in the one-sided one (0.22 sd low), where the mode and the points around it miss some skew.
-AWAY = {"one_sided": 0.25}
-
-
 @pytest.mark.parametrize("name", STORED)
 def test_hyperparameters_agree(name, answers):
     expected, found = run.stored(name)["theta"], answers(name)["theta"]
-    assert_allclose((found["mean"] - expected["mean"]) / expected["sd"], 0.0, atol=AWAY.get(name, 0.2))
+    sd = expected["sd"]
+    assert_allclose((found["mean"] - expected["mean"]) / sd, 0.0, atol=0.2)
+    assert_allclose(found["sd"] / sd, 1.0, atol=0.17)
+    off = rms((found["quantiles"] - expected["quantiles"]) / sd[:, None])
+    assert off.max() < 0.15, dict(zip(run.QUANTILES, off.round(3).tolist(), strict=True))
 
 
 def test_where_no_time_passes_the_drift_keeps_its_prior():

@@ -8,7 +8,6 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from leadline.model.diver import Population, Targets, conditional_marginals, marginals
 from leadline.model.marginal import Marginal
@@ -68,8 +67,6 @@ def engine(
     population = population or fit(observations)
     wanted = range(len(observations.body_sd)) if divers is None else divers
     found = [_offset(observations, diver, population) for diver in wanted]
-    score = ndtri(np.asarray(levels))
-    theta = population.theta_mean
     return {
         "offset": {
             "mean": np.array([each.mean for each in found]),
@@ -77,9 +74,9 @@ def engine(
             "quantiles": np.stack([_quantiles(each, levels) for each in found]),
         },
         "theta": {
-            "mean": theta,
+            "mean": population.theta_mean,
             "sd": population.theta_sd,
-            "quantiles": theta[:, None] + population.theta_sd[:, None] * score,
+            "quantiles": population.theta_quantile(levels),
         },
         "beta": {"mean": population.mean, "sd": np.sqrt(np.diag(population.covariance))},
     }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,19 +12,17 @@ from leadline.model.population import Fit
 
 __all__ = ["Spread", "spreads"]
 
-TWO_SIDED: Final = 1.959964  # standard normal quantile of 0.975, for a 95 % interval
-
-# name of the hyperparameter: words, unit, place in the unconstrained vector
+# name of the hyperparameter, words, unit; each by itself a rising function of its unconstrained coordinate
 _SPOKEN: Final = (
-    ("breath_out", "breath range, exhaling low", "kg", 4),
-    ("breath_in", "breath range, breathing high", "kg", 5),
-    ("scatter", "dive-to-dive scatter, sd", "kg", 3),
-    ("diver_sd", "divers beyond what the formulas leave open, sd", "kg", 0),
-    ("body_factor", "spread of bodies, over the formulas' own", "", 1),
-    ("suit_factor", "spread of one diver in one suit, over the formulas' own", "", 2),
-    ("habit", "lead carried over need, usual", "kg", 11),
-    ("habit_sd", "lead carried over need, spread among divers, sd", "kg", 12),
-    ("wrong", "records that say something else than what was", "share", 6),
+    ("breath_out", "breath range, exhaling low", "kg"),
+    ("breath_in", "breath range, breathing high", "kg"),
+    ("scatter", "dive-to-dive scatter, sd", "kg"),
+    ("diver_sd", "divers beyond what the formulas leave open, sd", "kg"),
+    ("body_factor", "spread of bodies, over the formulas' own", ""),
+    ("suit_factor", "spread of one diver in one suit, over the formulas' own", ""),
+    ("habit", "lead carried over need, usual", "kg"),
+    ("habit_sd", "lead carried over need, spread among divers, sd", "kg"),
+    ("wrong", "records that say something else than what was", "share"),
 )
 
 
@@ -40,7 +37,7 @@ class Spread:
     unit : str
         kg, share (of 1), or empty for a plain ratio.
     value, low, high : float
-        Middle and 95 % interval of its posterior. [kg or -]
+        Median and 95 % interval of its posterior. [kg or -]
     """
 
     name: str
@@ -62,23 +59,14 @@ def spreads(fit: Fit) -> tuple[Spread, ...]:
     Returns
     -------
     tuple of Spread
-        Normal in the unconstrained coordinates, around the posterior mean, so that none leaves its range.
+        Medians and quantiles, each of a number by itself.
     """
-    vector = fit.theta_mean
-
-    def at(place: int, steps: float) -> Callable[[str], float]:
-        moved = vector.copy()
-        moved[place] += steps * fit.theta_sd[place]
-        theta = Hyperparameters.from_vector(moved)
-        return lambda name: float(getattr(theta, name))
-
+    low, middle, high = (
+        Hyperparameters.from_vector(vector) for vector in fit.theta_quantile((0.025, 0.5, 0.975)).T
+    )
     return tuple(
         Spread(
-            name,
-            label,
-            unit,
-            at(place, 0.0)(name),
-            *(float(np.round(at(place, side * TWO_SIDED)(name), 12)) for side in (-1, 1)),
+            name, label, unit, *(float(np.round(getattr(theta, name), 12)) for theta in (middle, low, high))
         )
-        for name, label, unit, place in _SPOKEN
+        for name, label, unit in _SPOKEN
     )

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CENTRE", "SPREAD", "Hyperparameters", "log_prior"]
+__all__ = ["CENTRE", "SDS", "SPREAD", "Hyperparameters", "log_prior"]
 
 FloatArray = NDArray[np.float64]
 
@@ -120,6 +120,9 @@ equally completely. The rest is judged in kg and checked on simulated books."""
 SPREAD: Final = np.array([0.6, 0.3, 0.4, 0.4, 0.2, 0.08, 0.7, 1.2, 1.2, 1.2, 1.0, 1.5, 0.5, 0.5])
 """Prior sds in unconstrained coordinates. The breath range is held to what is common practice (0.35 to
 0.75 kg out, 1.0 to 1.4 kg in): what it takes too wide on the heavy side errs towards too little lead."""
+
+SDS: Final = np.array([0, 1, 2, 3, 12, 13])
+"""Places of logs of sds, or of their common factors: the records know their squares."""
 
 
 def log_prior(vector: FloatArray) -> float:

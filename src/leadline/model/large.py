@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
 from leadline.model.observations import Observations
-from leadline.model.population import REACH, Fit, fit
+from leadline.model.population import Fit, fit
 from leadline.model.propagation import Propagation, Sweeper
+from leadline.model.search import REACH
 
 __all__ = ["fit_any_size", "sampled"]
 

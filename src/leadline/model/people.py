@@ -9,9 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.model.around import simplex
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Observations
-from leadline.model.population import Fit, simplex
+from leadline.model.population import Fit
 from leadline.model.solo import Gaussian, Rows, share_of
 
 __all__ = ["Population", "Targets", "offset_sd", "personal_loadings"]

@@ -7,43 +7,29 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
 
 from leadline.errors import FitError
-from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters, log_prior
+from leadline.model.around import SCORES, Shape, Surface, interpolated, shape, simplex
+from leadline.model.hyperparameters import CENTRE, SDS, SPREAD, Hyperparameters
 from leadline.model.observations import Observations
-from leadline.model.propagation import TOLERANCE, Propagation, Start, Sweeper
+from leadline.model.propagation import TOLERANCE, Propagation
+from leadline.model.search import REACH, Around, Height, around_mode, covariance_at, sought
 
-if TYPE_CHECKING:
-    from scipy.optimize import OptimizeResult
-
-__all__ = ["Fit", "fit", "likeliest", "prior_fit", "simplex"]
+__all__ = ["Fit", "fit", "likeliest", "prior_fit"]
 
 FloatArray = NDArray[np.float64]
-
-DIFFERENCE: Final = 0.1
-"""Step of the differences of the gradient that give the hyperparameters' sds, in prior sds. [-]"""
-
-ROUNDS: Final = 100
-COARSE: Final = 2e-6
-FINE: Final = 0.004
-"""Gain of one round of the search at which it ends: as a share of the evidence, and then in nats. [-]"""
 
 MOST_LEFT: Final = 2.0
 """Posterior sds by which one round more may move a hyperparameter of a fit that has converged: no further
 than its own 95 % interval. (judged: books that the model describes stay below 0.6)"""
 
-SEARCH: Final = 1e-3
-"""Tolerance of the sites while the hyperparameters are sought: the evidence is flat in the sites. [-]"""
-
-MOST_SKEW: Final = 2.0
-"""Largest log weight of a point of the hyperparameters, against the middle one. [-]"""
-
-REACH: Final = 3.0
-"""How far from their prior median the hyperparameters are sought, in prior sds. [-]"""
+FORMAT: Final = 3
+"""Of a stored fit."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +55,9 @@ class Fit:
         Posterior mean of the shared effects under each of them. [-]
     theta_mean : ndarray, shape (k,)
         Posterior means of the hyperparameters, in unconstrained coordinates. [-]
+    theta_quantiles : ndarray, shape (k, q)
+        Their posterior quantiles at the normal scores `around.SCORES`; default those of a normal
+        distribution.
     diagnostics : dict
         Rows, divers, log evidence, rounds of the search and fits it took; `settled_sweeps`, of the last fit
         of all divers; `left`, by how much one further step of the search would move a hyperparameter at
@@ -85,6 +74,7 @@ class Fit:
     weights: FloatArray = field(default_factory=lambda: np.ones(1))
     means: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     theta_mean: FloatArray = field(default_factory=lambda: np.zeros(0))
+    theta_quantiles: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
 
     def __post_init__(self) -> None:
         if not len(self.vectors):
@@ -92,6 +82,23 @@ class Fit:
             object.__setattr__(self, "means", self.mean[None])
         if not len(self.theta_mean):
             object.__setattr__(self, "theta_mean", self.weights @ self.vectors)
+        if not len(self.theta_quantiles):
+            usual = self.theta_mean[:, None] + self.theta_sd[:, None] * SCORES
+            object.__setattr__(self, "theta_quantiles", usual)
+
+    def theta_quantile(self, levels: ArrayLike) -> FloatArray:
+        """Posterior quantiles of the hyperparameters, in unconstrained coordinates.
+
+        Parameters
+        ----------
+        levels : array_like, shape (q,)
+            Probabilities, between 0 and 1.
+
+        Returns
+        -------
+        ndarray, shape (k, q)
+        """
+        return interpolated(self.theta_quantiles, ndtri(np.asarray(levels, float)))
 
     @cached_property
     def thetas(self) -> tuple[Hyperparameters, ...]:
@@ -143,7 +150,7 @@ class Fit:
             "names": list(self.names),
             "theta": asdict(self.theta),
             "diagnostics": self.diagnostics,
-            "format": 2,
+            "format": FORMAT,
         }
         buffer = io.BytesIO()
         np.savez_compressed(
@@ -155,15 +162,28 @@ class Fit:
             weights=self.weights,
             means=self.means,
             theta_mean=self.theta_mean,
+            theta_quantiles=self.theta_quantiles,
             meta=np.frombuffer(json.dumps(meta).encode(), np.uint8),
         )
         return buffer.getvalue()
 
     @classmethod
     def from_bytes(cls, payload: bytes) -> Fit:
-        """Inverse of `to_bytes`."""
+        """Inverse of `to_bytes`; also of what format 2 wrote, which kept no quantiles of the hyperparameters.
+
+        Raises
+        ------
+        FitError
+            If a later version wrote it.
+        """
         with np.load(io.BytesIO(payload), allow_pickle=False) as arrays:
             meta = json.loads(arrays["meta"].tobytes())
+            if meta["format"] > FORMAT:
+                raise FitError(
+                    f"the stored fit is of format {meta['format']}, and this version reads formats up to "
+                    f"{FORMAT}: run `leadline learn` again, or use the version that stored it"
+                )
+            kept = ("theta_quantiles",) if "theta_quantiles" in arrays else ()
             return cls(
                 tuple(meta["names"]),
                 arrays["mean"],
@@ -175,21 +195,8 @@ class Fit:
                 arrays["weights"],
                 arrays["means"],
                 arrays["theta_mean"],
+                *(arrays[name] for name in kept),
             )
-
-
-def simplex(count: int) -> FloatArray:
-    """Points in as many directions with mean 0 and covariance 1 exactly, of equal weight; (g, k).
-
-    A simplex: as many points as it takes, all at the distance at which most of a normal distribution lies.
-    """
-    points = count + 1
-    base = np.eye(points) - 1 / points
-    u, s, _ = np.linalg.svd(base)
-    simplex = u[:, :count] * s[:count] * np.sqrt(points)
-    # Turned so that no hyperparameter has a point to itself; the same turn always.
-    turn, _ = np.linalg.qr(np.random.default_rng(7).normal(size=(count, count)))
-    return np.asarray(simplex @ turn)
 
 
 def prior_fit(names: Sequence[str] = ()) -> Fit:
@@ -207,104 +214,6 @@ def prior_fit(names: Sequence[str] = ()) -> Fit:
         np.full(k + 1, 1 / (k + 1)),
         np.zeros((k + 1, p)),
     )
-
-
-class _Posterior:
-    """Log posterior of the hyperparameters and its gradient, in prior sds around the prior median."""
-
-    def __init__(self, observations: Observations, notify: Callable[[str], None] | None) -> None:
-        self.sweeper = Sweeper(observations)
-        self.notify = notify
-        self.start: Start | None = None
-        self.calls = 0
-        self.sweeps = 0
-
-    def at(
-        self, point: FloatArray, *, start: Start | None = None, sketch: bool = True, tolerance: float = SEARCH
-    ) -> Propagation:
-        """Sites at `point`, started from `start` or from the last ones."""
-        theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
-        found = self.sweeper.propagate(theta, start=start or self.start, sketch=sketch, tolerance=tolerance)
-        if start is None:
-            self.start = found.start
-        self.calls += 1
-        self.sweeps += found.sweeps
-        return found
-
-    def loss(self, point: FloatArray, start: Start | None = None) -> tuple[float, FloatArray]:
-        """What is to be minimised, and its gradient."""
-        found = self.at(point, start=start)
-        value = found.log_evidence + log_prior(CENTRE + SPREAD * point)
-        if self.notify:
-            self.notify(f"log evidence {value:.2f}, {self.calls} fits of all divers")
-        return -value, -(found.gradient * SPREAD - point)
-
-
-def _covariance(posterior: _Posterior, point: FloatArray, settled: Propagation) -> FloatArray:
-    """Covariance from the curvature at the mode, in prior sds; nowhere wider than the prior."""
-    rows = np.array(
-        [
-            posterior.loss(point + step, settled.start)[1] - posterior.loss(point - step, settled.start)[1]
-            for step in DIFFERENCE * np.eye(len(point))
-        ]
-    ) / (2 * DIFFERENCE)
-    values, vectors = np.linalg.eigh((rows + rows.T) / 2)
-    return np.asarray((vectors / np.maximum(values, 1.0)) @ vectors.T)
-
-
-@dataclass(frozen=True)
-class _Around:
-    """Hyperparameters around their mode, g of them: weights, and the shared effects' means there."""
-
-    vectors: FloatArray
-    weights: FloatArray
-    means: FloatArray
-
-
-def _around(
-    posterior: _Posterior, point: FloatArray, settled: Propagation, covariance: FloatArray, design: FloatArray
-) -> _Around:
-    """Points around the mode.
-
-    Each point is weighted by how much higher the exact marginal posterior is there than the normal
-    distribution it was placed by: the skew that a mode and a curvature do not show.
-    """
-    points = point + design @ np.linalg.cholesky(covariance).T
-    found = [posterior.at(p, start=settled.start) for p in points]
-    heights = [f.log_evidence + log_prior(CENTRE + SPREAD * p) for f, p in zip(found, points, strict=True)]
-    logs = np.array(heights) + 0.5 * np.sum(design**2, axis=1)
-    weights = np.exp(np.clip(logs - np.median(logs), -MOST_SKEW, MOST_SKEW))
-    return _Around(CENTRE + SPREAD * points, weights / weights.sum(), np.array([f.mean for f in found]))
-
-
-def _sought(posterior: _Posterior) -> OptimizeResult:
-    """The hyperparameters of the highest posterior, in prior sds around their median."""
-    from scipy.optimize import minimize
-
-    def found(start: FloatArray, enough: float) -> OptimizeResult:
-        return minimize(
-            posterior.loss,
-            start,
-            jac=True,
-            method="L-BFGS-B",
-            bounds=[(-REACH, REACH)] * len(CENTRE),
-            options={"maxiter": ROUNDS, "ftol": enough, "gtol": 0.05},
-        )
-
-    first = found(np.zeros(len(CENTRE)), COARSE)
-    if not first.success:
-        raise FitError(
-            f"the hyperparameters did not converge ({first.message}): nothing was stored; "
-            "look at the newest records first",
-            {"calls": float(posterior.calls)},
-        )
-    size = max(abs(first.fun), 1.0)
-    if COARSE * size <= FINE:
-        return first
-    # A share of a large evidence is many nats: go on from there until a round gains next to none.
-    again = found(first.x, FINE / size)
-    again.nit += first.nit
-    return again if again.fun <= first.fun else first
 
 
 def likeliest(observations: Observations) -> Hyperparameters:
@@ -327,7 +236,24 @@ def likeliest(observations: Observations) -> Hyperparameters:
     """
     if not len(observations):
         return Hyperparameters()
-    return Hyperparameters.from_vector(CENTRE + SPREAD * _sought(_Posterior(observations, None)).x)
+    return Hyperparameters.from_vector(CENTRE + SPREAD * sought(Height(observations, None)).x)
+
+
+def _integrated(
+    posterior: Height, point: FloatArray, settled: Propagation, covariance: FloatArray
+) -> tuple[Around, Shape]:
+    """Hyperparameters to average over, and the posterior of each."""
+    design = simplex(len(point))
+    root = np.asarray(SPREAD[:, None] * np.linalg.cholesky(covariance))
+    near, far = (around_mode(posterior, point, settled, root, side * design) for side in (1, -1))
+    surface = Surface(
+        root,
+        SDS,
+        np.concatenate([design, -design]),
+        np.concatenate([near.heights, far.heights]),
+        np.concatenate([near.slopes, far.slopes]),
+    )
+    return near, shape(CENTRE + SPREAD * point, root, surface)
 
 
 def fit(observations: Observations, *, notify: Callable[[str], None] | None = None) -> Fit:
@@ -358,11 +284,11 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
     """
     if not len(observations):
         return prior_fit(observations.names)
-    posterior = _Posterior(observations, notify)
-    found = _sought(posterior)
+    posterior = Height(observations, notify)
+    found = sought(posterior)
     point = np.asarray(found.x)
     settled = posterior.at(point, sketch=False, tolerance=TOLERANCE)
-    covariance = _covariance(posterior, point, settled)
+    covariance = covariance_at(posterior, point, settled)
     sd = np.sqrt(np.diag(covariance))
     left = float(np.max(np.where(np.abs(point) < REACH, np.abs(covariance @ found.jac) / sd, 0.0)))
     if left > MOST_LEFT:
@@ -371,14 +297,13 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
             "nothing was stored; look for records that contradict each other",
             {"calls": float(posterior.calls), "left": left},
         )
-    design = simplex(len(point))
-    near, far = (_around(posterior, point, settled, covariance, side * design) for side in (1, -1))
+    near, around = _integrated(posterior, point, settled, covariance)
     return Fit(
         observations.names,
         settled.mean,
         settled.precision,
         Hyperparameters.from_vector(CENTRE + SPREAD * point),
-        np.asarray(SPREAD * sd),
+        around.sd,
         {
             "observations": float(len(observations)),
             "divers": float(len(observations.body_sd)),
@@ -392,6 +317,6 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
         near.vectors,
         near.weights,
         near.means,
-        # Opposite points together: what one side alone gets wrong about the middle the other undoes.
-        (near.weights @ near.vectors + far.weights @ far.vectors) / 2,
+        around.mean,
+        around.quantiles,
     )
