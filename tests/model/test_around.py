@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from scipy.special import polygamma
 
-from leadline.model.around import SCORES, Surface, interpolated, shape, simplex
+from leadline.model.around import SCORES, Surface, interpolated, lower_ends, shape, simplex
 
 NONE = np.zeros(0, np.int64)
 FIRST = np.array([0])
@@ -38,6 +38,14 @@ def test_surface_between_and_beyond_its_points_is_the_polynomial_they_lie_on(rng
     assert found(np.zeros((1, 3)))[0] == 0.0
 
 
+def test_the_lower_end_of_an_sd_is_two_and_a_half_of_its_own_sds_down(rng):
+    root = rng.normal(size=(3, 3))
+    found = root @ lower_ends(root, FIRST)[0]
+    covariance = root @ root.T
+    # Independent: the mean of the others given the first, of a normal distribution.
+    assert_allclose(found, -2.5 * covariance[0] / np.sqrt(covariance[0, 0]))
+
+
 def few_readings(count, root):
     """Log sd of `count` readings under a flat prior of its log, two normal numbers beside it: the surface.
 
@@ -47,7 +55,7 @@ def few_readings(count, root):
     def height(log):
         return -count * log - 0.5 * count * np.exp(-2 * log)
 
-    places = both_sides(3)
+    places = np.concatenate([both_sides(3), lower_ends(root, FIRST)])
     log = places @ root[0]
     # In these directions the normal distribution by the curvature at the mode falls by half the square.
     heights = height(log) - height(0.0) + count * log**2

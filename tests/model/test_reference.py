@@ -67,7 +67,7 @@ def test_hyperparameters_agree(name, answers):
     expected, found = run.stored(name)["theta"], answers(name)["theta"]
     sd = expected["sd"]
     assert_allclose((found["mean"] - expected["mean"]) / sd, 0.0, atol=0.2)
-    assert_allclose(found["sd"] / sd, 1.0, atol=0.17)
+    assert_allclose(found["sd"] / sd, 1.0, atol=0.1)
     off = rms((found["quantiles"] - expected["quantiles"]) / sd[:, None])
     assert off.max() < 0.15, dict(zip(run.QUANTILES, off.round(3).tolist(), strict=True))
 

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-__all__ = ["SCORES", "Shape", "Surface", "interpolated", "shape", "simplex"]
+__all__ = ["SCORES", "Shape", "Surface", "interpolated", "lower_ends", "shape", "simplex"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -36,6 +36,9 @@ ORDERS: Final = (0.3**2, 0.1**2, 0.03**2)
 
 BEND: Final = 0.2
 """Weight of the squares of sds among its coordinates; more runs away where an sd is hardly known. [-]"""
+
+LOW: Final = 2.5
+"""How far below the mode an sd is looked at by itself. [posterior sds]"""
 
 NOISE: Final = 0.3
 """Sd of heights and slopes around it: terms beyond, and sites that have not quite settled. [nats]"""
@@ -65,6 +68,19 @@ def simplex(count: int) -> FloatArray:
     # Turned so that no hyperparameter has a point to itself; the same turn always.
     turn, _ = np.linalg.qr(np.random.default_rng(7).normal(size=(count, count)))
     return np.asarray(corners @ turn)
+
+
+def lower_ends(root: FloatArray, squares: IntArray) -> FloatArray:
+    """Points at which each sd by itself is small: the tails that a surface misses most; (s, k).
+
+    Parameters
+    ----------
+    root : ndarray, shape (k, k)
+        As of `Surface`, in whose directions the points are.
+    squares : ndarray of int, shape (s,)
+        Which of the hyperparameters are logs of sds.
+    """
+    return np.asarray(-LOW * root[squares] / np.linalg.norm(root[squares], axis=1, keepdims=True))
 
 
 class _Coordinates:

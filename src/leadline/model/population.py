@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 
 from leadline.errors import FitError
-from leadline.model.around import SCORES, Shape, Surface, interpolated, shape, simplex
+from leadline.model.around import SCORES, Shape, Surface, interpolated, lower_ends, shape, simplex
 from leadline.model.hyperparameters import CENTRE, SDS, SPREAD, Hyperparameters
 from leadline.model.observations import Observations
 from leadline.model.propagation import TOLERANCE, Propagation
@@ -243,15 +243,16 @@ def _integrated(
     posterior: Height, point: FloatArray, settled: Propagation, covariance: FloatArray
 ) -> tuple[Around, Shape]:
     """Hyperparameters to average over, and the posterior of each."""
-    design = simplex(len(point))
     root = np.asarray(SPREAD[:, None] * np.linalg.cholesky(covariance))
-    near, far = (around_mode(posterior, point, settled, root, side * design) for side in (1, -1))
+    design = simplex(len(point))
+    designs = design, -design, lower_ends(root, SDS)
+    near, far, low = (around_mode(posterior, point, settled, root, each) for each in designs)
     surface = Surface(
         root,
         SDS,
-        np.concatenate([design, -design]),
-        np.concatenate([near.heights, far.heights]),
-        np.concatenate([near.slopes, far.slopes]),
+        np.concatenate(designs),
+        np.concatenate([near.heights, far.heights, low.heights]),
+        np.concatenate([near.slopes, far.slopes, low.slopes]),
     )
     return near, shape(CENTRE + SPREAD * point, root, surface)
 
