@@ -270,9 +270,10 @@ def _wear(
 ) -> FloatArray:
     """Dives each suit had seen, those of others counted in; shape (n, S)."""
     worn, n = records.worn, len(suit)
-    strangers, code = np.unique(worn["diver"].astype(str), return_inverse=True)
-    everyone = np.concatenate([records.divers["diver"], strangers.astype(object)])
-    who = np.concatenate([diver, len(records.divers["diver"]) + code])
+    names = worn["diver"].tolist()
+    others_at = {name: place for place, name in enumerate(set(names), len(records.divers["diver"]))}
+    everyone = np.concatenate([records.divers["diver"], np.array([*others_at], object)])
+    who = np.concatenate([diver, np.fromiter((others_at[name] for name in names), np.int64, len(names))])
     others = _padded(worn["suit"], parse, -1, np.int64)
     suits = np.full((n + len(others), max(suit.shape[1], others.shape[1])), -1)
     suits[:n, : suit.shape[1]], suits[n:, : others.shape[1]] = suit, others
