@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -204,6 +205,12 @@ def test_sentence_says_what_is_held_back_and_what_to_look_at() -> None:
     assert held.startswith("The records point lower, to 6 kg, but go down in small steps: dive 7 kg")
     assert "hand 1 kg to your buddy" in held
     assert "narrow the band by about" in held
+    assert chosen is not None
+    assert f"; on about {round(100 * chosen.p_wrong)} dives in 100 the diver goes up." in held
+    rare = next_step(7.0, 7.0, check=False, held=False, chosen=replace(chosen, p_wrong=0.004))
+    assert rare.endswith("; on fewer than 1 dive in 100 the diver goes up.")
+    afloat = next_step(7.0, 7.0, check=False, held=False, chosen=replace(chosen, p_wrong=0.0))
+    assert "goes up" not in afloat
     assert next_step(7.0, 7.0, check=False, held=False, chosen=None) == NOTHING_MORE
     check = next_step(0.0, 2.0, check=True, held=False, chosen=None)
     assert "begin without lead" in check

@@ -150,9 +150,21 @@ def next_step(
     if chosen is None or (held and chosen.name == "carry_less"):
         return first.strip() or NOTHING_MORE
     gain = _about(chosen.shrink_kg, imperial)
-    return (
-        f"{first}{act_text(chosen, dry=dry, imperial=imperial)} That should narrow the band by about {gain}."
+    act = act_text(chosen, dry=dry, imperial=imperial)
+    return f"{first}{act} That should narrow the band by about {gain}{_goes_wrong(chosen)}."
+
+
+def _goes_wrong(act: Act) -> str:
+    """Chance that the diver goes up and breathing out does not hold it; empty where nobody is at depth."""
+    if not act.p_wrong > 0:
+        return ""
+    share = round(100 * act.p_wrong)
+    times = (
+        "fewer than 1 dive in 100"
+        if share < 1
+        else f"about {share} {'dive' if share == 1 else 'dives'} in 100"
     )
+    return f"; on {times} the diver goes up"
 
 
 def _about_diver(assessment: Assessment, position: int) -> list[str]:
