@@ -31,6 +31,9 @@ _MEASURE: Final = re.compile(
 )
 _LARGE: Final = re.compile(r"(?<![\w.,&#;])\d{5,}(?![\w;])")
 
+_SEEN_LARGE: Final = re.compile(r">[^<]*(?<![\w.,&#;])\d{5,}(?![\w;])[^<]*<")
+"""Whether there may be anything to group: most pages have nothing, and are many."""
+
 
 def with_numbers(page: str, numbers: str) -> str:
     """The page with its visible numbers written another way.
@@ -59,6 +62,8 @@ def with_numbers(page: str, numbers: str) -> str:
     """
     if numbers not in NUMBERS:
         raise OutOfRangeError(f"numbers {numbers!r}: give one of {', '.join(NUMBERS)}")
+    if numbers == "point" and not _SEEN_LARGE.search(page):
+        return page
     sign = "," if numbers == "comma" else "."
     return "".join(_part(part, sign) for part in _PARTS.split(page))
 
