@@ -8,22 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.book import connection as opening
-from leadline.book import export, fetch, fit_store, forgetting, loading, plan
+from leadline.book import fetch, fit_store
 from leadline.book.portion import Portion, portion
-from leadline.book.report import Fault, LoadReport
 from leadline.book.session import Session
 from leadline.book.sql import one, rows
 from leadline.errors import BookError
 from leadline.records import FILES, Table
 
+if TYPE_CHECKING:
+    from leadline.book.export import Format
+    from leadline.book.report import Fault, LoadReport
+
 __all__ = ["Book"]
+
+# Whoever only reads should not wait for what judges and writes: those modules are loaded where they are used.
 
 
 class Book(Session):
@@ -141,6 +146,8 @@ class Book(Session):
         """
         given = {"divers": divers, "gear": gear, "dives": dives, "checks": checks, "blocks": blocks}
         files = {name: Path(file) for name, file in given.items() if file is not None}
+        from leadline.book import loading
+
         return loading.load(self._writable, self.path, files)
 
     def upsert(self, table: str, rows: Sequence[Mapping[str, Any]]) -> LoadReport:
@@ -163,6 +170,8 @@ class Book(Session):
         RecordError
             If a row is unsound; the text gives the first reason.
         """
+        from leadline.book import loading
+
         if not rows:
             raise BookError(f"no rows for {table}; give at least one")
         return loading.upsert(self._writable, _declared(table), rows)
@@ -182,6 +191,8 @@ class Book(Session):
         tuple of Fault
             Empty where all rows are sound.
         """
+        from leadline.book import loading
+
         return loading.judge(self._open, _declared(table), rows)
 
     def names(self, table: str, *, styles: Sequence[str] = ()) -> list[str]:
@@ -241,6 +252,8 @@ class Book(Session):
         RecordError
             If the file is no table, or any row is unsound; the text gives the first reasons.
         """
+        from leadline.book import plan
+
         return plan.read(self._open, Path(file))
 
     def save_fit(self, payload: bytes, data_version: int, info: dict[str, Any]) -> int:
@@ -275,7 +288,7 @@ class Book(Session):
         self,
         folder: Path | str,
         *,
-        format: export.Format = "csv",  # noqa: A002  (the word every reader looks for)
+        format: Format = "csv",  # noqa: A002  (the word every reader looks for)
         tables: Sequence[str] | None = None,
         overwrite: bool = False,
     ) -> list[Path]:
@@ -302,6 +315,8 @@ class Book(Session):
         BookError
             If a table is unknown, a file stands there already, or the folder cannot be written.
         """
+        from leadline.book import export
+
         return export.write(self._open, Path(folder), form=format, tables=tables, overwrite=overwrite)
 
     def forget(self, diver: str) -> None:
@@ -319,6 +334,8 @@ class Book(Session):
         UnknownNameError
             If there is no such diver.
         """
+        from leadline.book import forgetting
+
         writable = self._writable
         writable.close()
         self._connection = None

@@ -10,7 +10,6 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from leadline.book import migration
-from leadline.book.loading import transaction
 from leadline.book.sql import one, rows
 from leadline.errors import BookError
 
@@ -22,6 +21,8 @@ __all__ = ["latest", "save"]
 
 def save(connection: DuckDBPyConnection, payload: bytes, data_version: int, info: dict[str, Any]) -> int:
     """Store a fit, unless the data have changed since it was begun; see `leadline.book.Book.save_fit`."""
+    from leadline.book.loading import transaction
+
     with transaction(connection):
         now = int(one(connection, "SELECT value FROM meta WHERE name = 'data_version'"))
         if now != data_version:

@@ -334,5 +334,5 @@ def cautions(
     if water == "brackish" and np.isnan(assessment.line.occasions.salinity[position]):
         found.append("Brackish water of unknown salinity: measure it or check in the water")
     if assessment.fit.diagnostics.get("observations", 0) == 0 and not check:
-        found.append("The book has not been learned yet, so this rests on general assumptions")
+        found.append("Nothing has been learned from records yet, so this rests on general assumptions")
     return tuple(found)

@@ -21,7 +21,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 __all__ = ["SCORES", "Shape", "Surface", "interpolated", "lower_ends", "shape", "simplex"]
 
@@ -199,6 +198,8 @@ def shape(mode: FloatArray, root: FloatArray, surface: Surface) -> Shape:
     surface : Surface
         How much higher the log posterior is than this normal distribution.
     """
+    from scipy.special import ndtri  # only where a population is fitted
+
     away = WIDER * _draws(len(mode))
     logs = np.clip(surface(away), -MOST, MOST) - 0.5 * (1 - WIDER**-2) * np.sum(away**2, axis=1)
     weights = np.exp(logs - logs.max())

@@ -11,7 +11,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
 
 from leadline.errors import FitError
 from leadline.model.around import SCORES, Shape, Surface, interpolated, lower_ends, shape, simplex
@@ -98,6 +97,8 @@ class Fit:
         -------
         ndarray, shape (k, q)
         """
+        from scipy.special import ndtri  # an answer for one dive has no use for it and need not wait
+
         return interpolated(self.theta_quantiles, ndtri(np.asarray(levels, float)))
 
     @cached_property
