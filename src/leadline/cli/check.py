@@ -14,7 +14,7 @@ from leadline.cli.holding import single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
 from leadline.cli.output import note, progress, show
 from leadline.cli.planned import cells_of, parameters
-from leadline.cli.suggest import BlockOption, RiskOption
+from leadline.cli.suggest import BlockOption, BlocksOption, RiskOption
 from leadline.errors import LeadlineError
 from leadline.records import CHECKS, DIVERS
 
@@ -29,6 +29,9 @@ _SEEN: Final = "The check"
 _GUEST: Final = "A diver who is not in the book"
 _PERSON: Final = ("mass_kg", "height_cm", "sex", "birth_year", "body_fat_pct", "dives_before")
 _PRESSURES: Final = ("start_bar", "end_bar", "stop_bar")
+_OTHERWISE: Final = ("keep", "block", "blocks", "risk", "book", "units", "as_json")
+"""Options that say nothing of a check: with these alone it asks."""
+
 _IN_WORDS: Final = (
     " Kit that is not in the book is given in words: `full 5`, `dry_membrane`, `thick`, `wing`, "
     "`steel 12`, `hood 5`."
@@ -126,6 +129,7 @@ def _with_columns() -> Any:
     shared = [
         ("keep", keep, None),
         ("block", BlockOption, None),
+        ("blocks", BlocksOption, None),
         ("risk", RiskOption, 0.05),
         ("book", BookOption, None),
         ("units", UnitsOption, "metric"),
@@ -142,7 +146,7 @@ def _with_columns() -> Any:
 
 
 def _check(given: dict[str, Any], *, book: Path | None, units: Units, as_json: bool) -> None:
-    asked = [name for name in given if name not in ("keep", "block", "risk", "book", "units", "as_json")]
+    asked = [name for name in given if name not in _OTHERWISE]
     if all(not given[name] for name in asked):
         if not (sys.stdin.isatty() and sys.stderr.isatty()):
             raise typer.BadParameter(
@@ -192,9 +196,10 @@ def _answer(
 ) -> tuple[Place, list[Look], CheckAnswer]:
     from leadline.cli.check_parse import conditions_of, earlier, look_now, looks_of
     from leadline.cli.check_source import find_place
-    from leadline.cli.suggest import block_of
+    from leadline.cli.suggest import block_of, blocks_named
     from leadline.decide.check import check
 
+    named = blocks_named(given["block"], given["blocks"], units)
     conditions = conditions_of(given["still"], given["minutes"])
     again = looks_of(given["again"] or [], units)
     person = {
@@ -214,7 +219,7 @@ def _answer(
         place.plan,
         looks,
         conditions=conditions,
-        block=block_of(given["block"], units, there=place.holding.blocks),
+        block=named or block_of(None, units, there=place.holding.blocks),
         risk=given["risk"],
         imperial=units == "imperial",
         dive=place.dive,

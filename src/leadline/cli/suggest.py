@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from leadline.decide.advice import Answer
     from leadline.decide.block import Block
 
-__all__ = ["answer_plan", "block_of", "register", "write_plan"]
+__all__ = ["answer_plan", "block_of", "blocks_named", "register", "write_plan"]
 
 BlockOption = Annotated[
     str | None,
@@ -156,8 +156,26 @@ def _rig_cells(places: str | None, ditchable: str | None, units: Units) -> dict[
     return cells if ditchable is None else {**cells, f"lead_ditchable_{unit}": ditchable}
 
 
-def _blocks(block: str | None, blocks: str | None, units: Units) -> Block | None:
-    """One size of blocks without end, or the blocks there are; None where none are named."""
+def blocks_named(block: str | None, blocks: str | None, units: Units) -> Block | None:
+    """One size of blocks without end, or the blocks there are; None where none are named.
+
+    Parameters
+    ----------
+    block, blocks : str or None
+        As given to --block and --blocks.
+    units : {"metric", "imperial"}
+        What is read.
+
+    Returns
+    -------
+    Block or None
+        Leads are made of these.
+
+    Raises
+    ------
+    typer.BadParameter
+        If both are given.
+    """
     if blocks is None:
         return None if block is None else block_of(block, units)
     if block is not None:
@@ -189,7 +207,7 @@ def _suggest(
     if plan is not None and what_if:
         raise typer.BadParameter("--what-if goes with one dive, not with --plan")
     single_thread()
-    owned = _blocks(block, blocks, units)
+    owned = blocks_named(block, blocks, units)
     if plan is not None:
         _many(plan, out=out, block=owned, risk=risk, book=book, units=units, as_json=as_json)
     else:
