@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from leadline.decide.advice import answers
+from leadline.decide.block import Block, BlockSet
 from leadline.decide.history import LikeKit
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.sentence import NOTHING_MORE, act_text, next_step
@@ -197,6 +198,23 @@ def test_words_carry_the_conditions_of_safety(name) -> None:
     assert " lb" in act_text(act, imperial=True) or not act.mass_kg
     assert " kg" not in act_text(act, imperial=True)
     assert ("vent the suit" in act_text(act, dry=True)) == (name in ("look", "hand_off"))
+
+
+@pytest.mark.parametrize(
+    ("block", "handed"),
+    [
+        (Block(0.5), {0.5, 1.0}),
+        (Block(1.0), {1.0}),
+        (Block(2.0), set()),
+        (BlockSet.parse("2kg:3,0.5kg:1"), {0.5}),
+        (BlockSet.parse("1kg:1,0.5kg:2"), {0.5, 1.0}),
+    ],
+)
+def test_only_what_there_are_blocks_for_is_handed_off(block, handed) -> None:
+    acts = step(normal(5.6, 0.5), block=block).acts
+    assert {act.mass_kg for act in acts if act.name == "hand_off" and act.allowed} == handed
+    why = {act.reason for act in acts if act.name == "hand_off" and act.mass_kg not in handed}
+    assert why <= {"no blocks that make that mass"}
 
 
 def test_sentence_says_what_is_held_back_and_what_to_look_at() -> None:

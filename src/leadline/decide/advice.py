@@ -181,6 +181,7 @@ def _step(
         imperial=block.imperial,
         mass=float(assessment.rigs.body.mass[case.position]),
         loose=loose,
+        block=block,
     )
     theta = assessment.fit.theta.cautious()
     return next_act(case.need, setup, history=case.history, surface=surface, theta=theta)

@@ -80,6 +80,10 @@ class Block:
         """Lead on these blocks nearest to `lead`, and at least none. [kg]."""
         return max(round(lead / self.mass), 0) * self.mass
 
+    def makes(self, mass: float) -> bool:
+        """Whether a mass [kg] can be made of these blocks."""
+        return abs(self.at_least(mass) - mass) < GRAM
+
     def below(self, lead: float) -> float:
         """Heaviest lead on these blocks that is lighter than `lead`, and at least none. [kg]."""
         return max(math.ceil(lead / self.mass - SLACK) - 1, 0) * self.mass
@@ -176,6 +180,10 @@ class BlockSet(Block):
                 "more of them, or their size alone with --block"
             )
         return self.sums[place]
+
+    def makes(self, mass: float) -> bool:
+        """As for one size."""
+        return abs(self.nearest(mass) - mass) < GRAM
 
     def nearest(self, lead: float) -> float:
         """As for one size; of two as near, the heavier."""

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
 from leadline.decide.look import (
     SurfaceDoubt,
@@ -126,6 +127,8 @@ class Setup:
         Of the body. [kg]
     loose : float
         Lead that is neither on the belt nor ditchable; NaN where not noted. [kg]
+    block : Block, optional
+        Blocks in use: what is handed off is made of them; default blocks of any mass.
     """
 
     lead: float
@@ -136,6 +139,7 @@ class Setup:
     imperial: bool
     mass: float
     loose: float
+    block: Block | None = None
 
 
 def surface_doubts(assessment: Assessment, rows: IntArray, stop: State) -> list[SurfaceDoubt]:
@@ -188,6 +192,8 @@ def _why_not_handed(setup: Setup, history: LikeKit, handed: float, rises: float)
         return "an empty BC at the stop comes first"
     if handed > setup.lead:
         return "not that much lead on"
+    if setup.block is not None and not setup.block.makes(handed):
+        return "no blocks that make that mass"
     if not np.isnan(setup.loose) and handed > setup.loose + 1e-9:
         return "no lead but on the belt or in a ditchable pocket"
     if rises > min(LINE_FACTOR * setup.risk, MOST_TRIED):
