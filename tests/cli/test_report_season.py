@@ -76,6 +76,9 @@ def test_all_divers_and_an_index(run, club: Path, tmp_path: Path) -> None:
     assert links.open == []
     assert links.found == [Path(page["page"]).name for page in pages]
     assert HOSTILE not in index
+    evidence = sum(page["dives_used"] + page["checks_used"] for page in pages)
+    assert f'<data value="{evidence}" data-field="evidence">' in index
+    assert "Model fitted" in index
     assert "no kit known" in index  # Uma and Zed have not dived
     assert "An in-water check overrules" in index
     assert "<script" not in index

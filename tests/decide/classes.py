@@ -19,7 +19,7 @@ from leadline.model.population import Fit
 from leadline.records import CHECKS, DIVERS, DIVES, GEAR
 from leadline.timeline import PLAN
 
-GEAR_ROWS = [
+GEAR_ROWS: list[dict[str, Any]] = [
     {"item": "full 5", "kind": "suit", "style": "full", "thickness_mm": 5},
     {"item": "jacket", "kind": "bc", "style": "jacket"},
     {"item": "steel 12", "kind": "cylinder", "material": "steel", "water_capacity_l": 12, "rated_bar": 232},
@@ -93,7 +93,7 @@ def school(
     female = rng.random(n) < 0.5
     height = np.where(female, 167, 180) + 6.5 * rng.standard_normal(n)
     mass = np.where(female, 23.5, 25) * (height / 100) ** 2 * np.exp(0.12 * rng.standard_normal(n))
-    people = [
+    people: list[dict[str, Any]] = [
         {
             "diver": f"Student {i:03d}", "mass_kg": round(float(mass[i]), 1), "dives_before": 0,
             "height_cm": round(float(height[i])), "birth_year": int(rng.integers(1966, 2004)),
@@ -108,12 +108,17 @@ def school(
     lead = np.where(rng.random(n) < by_thumb, thumb, need + excess + 1.0 * rng.standard_normal(n))
     lead = np.maximum(np.round(2 * lead) / 2, 0.0)
     margin = np.zeros((n, dives))
-    rows = []
+    rows: list[dict[str, Any]] = []
     for k in range(dives):
         margin[:, k] = lead - need - 0.4 * rng.standard_normal(n)
         for i in range(n):
             seen = _seen(rng, float(margin[i, k]), looked=looked, wrong=wrong)
-            kept = {"start_bar": 200, "end_bar": RESERVE, "max_depth_m": 14, "lead_kg": float(lead[i])}
+            kept: dict[str, Any] = {
+                "start_bar": 200,
+                "end_bar": RESERVE,
+                "max_depth_m": 14,
+                "lead_kg": float(lead[i]),
+            }
             where = {"group": f"Class {i // size}", "leader": f"Leader {i // size % 7}"}
             when = {
                 "dive": f"{i // size}-{k}",

@@ -67,6 +67,8 @@ def render(
         "read": Reading(units),
         "book": book,
         "generated": generated,
+        "fitted": next((entry.data.fitted for entry in entries), None),
+        "evidence": sum(entry.data.dives_used + entry.data.checks_used for entry in entries),
         "version": leadline.__version__,
     }
     return page.render("index.html.j2", context)
