@@ -75,11 +75,10 @@ def read(file: Path) -> Benchmarks:
 def stages(book: Path) -> list[tuple[str, float]]:
     """Processor seconds of each step from book to fit, and of one sweep of all rows."""
     from leadline.book import Book
-    from leadline.evidence.gather import gather
+    from leadline.evidence.crowd import gather_in_parts
     from leadline.model.hyperparameters import Hyperparameters
-    from leadline.model.large import ROUGHLY, fit_any_size
+    from leadline.model.large import ROUGHLY, fit_with_sites
     from leadline.model.propagation import Sweeper
-    from leadline.physics.rig import assemble
     from leadline.timeline import timeline
 
     taken: list[tuple[str, float]] = []
@@ -93,14 +92,15 @@ def stages(book: Path) -> list[tuple[str, float]]:
     with Book.open(book) as opened:
         records = timed("reading the book", opened.records)
     line = timed("names to arrays, histories counted", lambda: timeline(records))
-    rigs = timed("kit put together", lambda: assemble(line.records, line.occasions))
-    evidence = timed("statements, ledgers, exposures", lambda: gather(line, rigs))
+    evidence = timed(
+        "kit, statements, ledgers, exposures, some divers at a time", lambda: gather_in_parts(line)
+    )
+    timed("the whole fit", lambda: fit_with_sites(evidence.observations))
     sweeper = timed("rows laid out for the sweeps", lambda: Sweeper(evidence.observations))
     settled = timed(
         "sites settled once, from nothing", lambda: sweeper.propagate(Hyperparameters(), tolerance=ROUGHLY)
     )
     taken.append((f"of that, one of {settled.sweeps} sweeps", taken[-1][1] / settled.sweeps))
-    timed("the whole fit", lambda: fit_any_size(evidence.observations))
     return taken
 
 
@@ -135,8 +135,13 @@ def exponent(found: Benchmarks, stem: str) -> tuple[float, list[list[str]]]:
         for each in sizes
     ]
     large = [each for each in sizes if each["rows"] > 5_000]
-    logs = np.log([[each["rows"], each["median"]] for each in large])
-    return float(np.polyfit(logs[:, 0], logs[:, 1], 1)[0]), rows
+    return steepness([[each["rows"], each["median"]] for each in large]), rows
+
+
+def steepness(points: Sequence[Sequence[float]]) -> float:
+    """Exponent of a power law through sizes and times, by least squares of the logarithms."""
+    logs = np.log(points)
+    return float(np.polyfit(logs[:, 0], logs[:, 1], 1)[0])
 
 
 def peer_rows(found: Benchmarks, world: str) -> list[list[str]]:
@@ -173,9 +178,9 @@ def page(found: Benchmarks, crowd: dict[str, Any]) -> str:
     lines = ["# Speed of the engine", "", (__doc__ or "").split("\n\n", 1)[1].strip(), ""]
     growth["fit"], fits = exponent(found, "test_fit_grows_with_rows")
     growth["sites"], sites = exponent(found, "test_propagation_grows_with_rows")
+    growth["learn"] = steepness([[size["dives"], size["learn"]["processor"]] for size in crowd["sizes"]])
     one, whole = found["test_answer_for_one_diver"], found["test_answer_for_one_diver_from_records"]
     ratio, learned = fit["sampler_seconds"] / fit["median"], crowd["learn"]
-    least = learned["processor"] / 2
     lines += _table(
         ["what", "found", "aim", ""],
         [
@@ -183,10 +188,12 @@ def page(found: Benchmarks, crowd: dict[str, Any]) -> str:
              _verdict(fit["median"] < AIMS["fit"])],
             ["the sampler's seconds over those", f"{ratio:,.0f}", ">= 500", _verdict(ratio >= AIMS["ratio"])],
             [f"`learn` of {crowd['dives']:,} dives, process start included",
-             f"{learned['processor']:,.0f} s, {learned['wall']:,.0f} s wall", "<= 15 s wall on 2 cores",
-             _verdict(min(least, learned["wall"]) <= AIMS["learn"])],
+             f"{learned['processor']:,.1f} s, {learned['wall']:,.1f} s wall", "<= 15 s wall on 2 cores",
+             _verdict(learned["wall"] <= AIMS["learn"])],
             ["its largest memory", f"{learned['peak']:.2f} GiB", "<= 2 GiB",
              _verdict(learned["peak"] <= AIMS["peak"])],
+            ["growth exponent of `learn`", f"{growth['learn']:.2f}", "<= 1.05",
+             _verdict(growth["learn"] <= AIMS["growth"])],
             ["growth exponent of `fit`", f"{growth['fit']:.2f}", "<= 1.05",
              _verdict(growth["fit"] <= AIMS["growth"])],
             ["growth exponent of settling the sites once", f"{growth['sites']:.2f}", "<= 1.05",
@@ -225,11 +232,13 @@ def crowd_lines(crowd: dict[str, Any]) -> list[str]:
     """The section of the large book."""
     names = {"made": "write the files", "load": "`leadline load`", "learn": "`leadline learn`"}
     runs = [
-        [name, f"{used['processor']:,.1f} s", f"{used['wall']:,.1f} s", f"{used['peak']:.2f} GiB"]
-        for name, used in ((name, crowd[key]) for key, name in names.items())
-    ]
+        [f"{size['dives']:,}", name, f"{used['processor']:,.1f} s", f"{used['wall']:,.1f} s",
+         f"{used['peak']:.2f} GiB"]
+        for size in crowd["sizes"]
+        for name, used in ((name, size[key]) for key, name in names.items())
+    ]  # fmt: skip
     parts = [[name, f"{value:,.2f} s"] for name, value in crowd["stages"]]
-    before = sum(value for _, value in crowd["stages"][:4])
+    before = sum(value for _, value in crowd["stages"][:3])
     rest = crowd["learn"]["processor"] - before
     size = f"--divers {crowd['divers']} --dives {crowd['each']}"
     return [
@@ -238,10 +247,10 @@ def crowd_lines(crowd: dict[str, Any]) -> list[str]:
         f"`python -m tests.benchmarks.crowd FOLDER {size}`, seed 6; three quarters of the stops noted, no "
         "surface checks.",
         "",
-        *_table(["process", "processor", "wall", "largest memory"], runs),
+        *_table(["dives", "process", "processor", "wall", "largest memory"], runs),
         "Where the time of `learn` goes, each step by itself in one process:",
         "",
-        *_table(["step", "processor"], [*parts, ["`learn` less the first four", f"{rest:,.0f} s"]]),
+        *_table(["step", "processor"], [*parts, ["`learn` less the first three", f"{rest:,.0f} s"]]),
     ]
 
 
@@ -267,7 +276,13 @@ def peer_lines(found: Benchmarks) -> list[str]:
 
 
 def large(folder: Path, divers: int, each: int) -> dict[str, Any]:
-    """A large book made, loaded, learned from, and taken apart."""
+    """Books of a hundredth, a tenth and all of the divers made and learned from; the last step by step."""
+    sizes = [whole(folder / str(part), divers // part, each) for part in (100, 10, 1)]
+    return sizes[-1] | {"sizes": sizes, "stages": stages(folder / "1" / "book.duckdb")}
+
+
+def whole(folder: Path, divers: int, each: int) -> dict[str, Any]:
+    """A book made, loaded and learned from, each in a process of its own."""
     program = [
         sys.executable,
         "-c",
@@ -278,7 +293,8 @@ def large(folder: Path, divers: int, each: int) -> dict[str, Any]:
     files = [part for t in ("divers", "gear", "dives") for part in (f"--{t}", str(folder / f"{t}.csv"))]
     size = ["--divers", str(divers), "--dives", str(each)]
     made = spent([sys.executable, "-m", "tests.benchmarks.crowd", str(folder), *size])
-    load, learn = spent([*program, "load", *files]), spent([*program, "learn"])
+    load = spent([*program, "load", *files])
+    learn = spent([*program, "learn"])
     return {
         "divers": divers,
         "each": each,
@@ -286,7 +302,6 @@ def large(folder: Path, divers: int, each: int) -> dict[str, Any]:
         "made": vars(made),
         "load": vars(load),
         "learn": vars(learn),
-        "stages": stages(folder / "book.duckdb"),
     }
 
 

@@ -166,6 +166,8 @@ def columns_from_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Column
 
 def _padded(texts: NDArray[Any], parse: Callable[[str], list[Any]], fill: Any, dtype: Any) -> NDArray[Any]:
     """Split every distinct text once; shape (n, longest)."""
+    if len(texts) > 1 and texts.strides == (0,):  # one value stands in many places
+        return np.repeat(_padded(texts[:1], parse, fill, dtype), len(texts), axis=0)
     memo: dict[str, list[Any]] = {text: parse(text) for text in set(texts.tolist())}
     width = max((len(v) for v in memo.values()), default=0) or 1
     table = np.full((len(memo), width), fill, dtype)
@@ -295,7 +297,8 @@ def _pieces(item: IntArray, day: IntArray, diver: IntArray, counts: NDArray[np.b
     undated = day == np.datetime64("NaT").astype(np.int64)
     first, latest = (day[~undated].min(), day[~undated].max()) if not undated.all() else (0, 0)
     key = item * (latest - first + 2) + np.where(undated, latest + 1, day) - first
-    seen = np.unique(np.stack([key, diver])[:, counts], axis=1)[0]
+    who = int(diver.max(initial=0)) + 1
+    seen = np.unique(key[counts] * who + diver[counts]) // who
     days, wearers = np.unique(seen, return_counts=True)
     owner = days // (latest - first + 2)
     many = int(wearers.max(initial=1)) + 1

@@ -72,7 +72,11 @@ def resolve_checks(records: Records) -> Columns:
     """
     checks = dict(records.checks)
     dives = records.dives
-    at = {key: row for row, key in enumerate(zip(dives["dive"], dives["diver"], strict=True))}
+    named = set(checks["dive"].tolist()) - {""}
+    if not named:
+        return checks
+    keys = enumerate(zip(dives["dive"].tolist(), dives["diver"].tolist(), strict=True))
+    at = {key: row for row, key in keys if key[0] in named}
     row = np.array([at.get(key, -1) for key in zip(checks["dive"], checks["diver"], strict=True)], int)
     linked = row >= 0
     if not linked.any():
@@ -113,8 +117,8 @@ def timeline(records: Records, plan: Columns | None = None) -> Timeline:
     checks = resolve_checks(records)
     count = len(checks["check"])
     template = empty("dives")
-    joined: dict[str, NDArray[Any]] = {}
-    for name in DIVES.by_name:
+    joined: dict[str, NDArray[Any]] = dict(records.dives)
+    for name in DIVES.by_name if count or len(plan["dive"]) else ():
         source = _FROM_CHECK.get(name, name)
         from_check = checks[source] if source in checks else _missing(template[name], count)
         joined[name] = np.concatenate([records.dives[name], from_check, plan[name]])

@@ -12,6 +12,7 @@ from numpy.testing import assert_allclose
 from scipy.stats import false_discovery_control
 
 from leadline.decide import learning
+from leadline.decide.assessment import Assessment
 from leadline.decide.contradiction import contradictions, effects, false_rates
 from leadline.decide.doubt import DOUBTFUL, wrong_chance
 from leadline.decide.findings import Effect
@@ -285,7 +286,7 @@ def test_decisions_count_on_the_smaller_breath_range(monkeypatch: pytest.MonkeyP
     assert breath_out(replace(theta, breath_out=0.9, trusted_out=0.8)) == USUAL_BREATH_OUT
     for fixed in (0.3, 0.8):
         reading = Hyperparameters(breath_out=fixed)
-        monkeypatch.setattr(learning, "likeliest", lambda observations, found=reading: found)
+        monkeypatch.setattr(learning, "likeliest_any_size", lambda rows, found=reading: (found, len(rows)))
         found = learn(records())
         assert found.breath.fixed_out == fixed
         assert found.breath.decision_out == breath_out(Fit.from_bytes(found.fit.to_bytes()).theta)
@@ -293,7 +294,7 @@ def test_decisions_count_on_the_smaller_breath_range(monkeypatch: pytest.MonkeyP
 
 
 def test_second_reading_lets_each_record_mean_its_interval(club) -> None:
-    evidence = learning.Assessment.of(records(), prior_fit()).evidence
+    evidence = Assessment.of(records(), prior_fit()).evidence
     alone = fit(evidence.observations.as_intervals()).theta
     assert club.breath.fixed_out == pytest.approx(alone.breath_out, rel=1e-3)
     assert club.breath.fixed_in == pytest.approx(alone.breath_in, rel=1e-3)
@@ -316,24 +317,11 @@ def test_selective_noting_inflates_the_breath_range_when_read_as_chance() -> Non
     assert free.breath_out == pytest.approx(0.5, abs=0.15)
 
 
-def test_large_books_are_read_a_second_time_in_part(monkeypatch: pytest.MonkeyPatch) -> None:
-    world = draw(np.random.default_rng(6), divers=40, dives=8)
-    monkeypatch.setattr(learning, "FIXED_ROWS", 100)
-    some = learning._some(world.observations)
-    assert 0 < len(some) < 200
-    # Whole divers: each with as many rows as in the book.
-    counts = np.bincount(world.observations.diver)
-    assert set(np.bincount(some.diver)) <= set(counts)
-    assert len(some.body_sd) < 40
-    monkeypatch.setattr(learning, "FIXED_ROWS", len(world.observations))
-    assert learning._some(world.observations) is world.observations
-
-
 def test_second_reading_that_fails_leaves_the_fit_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     def failed(observations):
         raise FitError("the hyperparameters did not converge")
 
-    monkeypatch.setattr(learning, "likeliest", failed)
+    monkeypatch.setattr(learning, "likeliest_any_size", failed)
     found = learn(records())
     assert found.breath.fixed_out is None
     assert found.breath.decision_out == min(found.fit.theta.breath_out, USUAL_BREATH_OUT)

@@ -1,12 +1,14 @@
-"""Many divers: the search on a sample, the last step on all, against the search on all."""
+"""Many divers: the climb over samples against the search on all rows."""
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from leadline.model.large import fit_any_size, sampled
+from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.large import fit_any_size, likeliest_any_size, sampled
 from leadline.model.people import Population
-from leadline.model.population import fit
+from leadline.model.population import fit, likeliest
+from leadline.model.propagation import Sweeper
 from tests.reference.engine import engine
 
 from .worlds import draw
@@ -30,19 +32,59 @@ def test_a_small_book_is_fitted_as_ever(book):
     assert fit_any_size(few).to_bytes() == fit(few).to_bytes()
 
 
-def test_a_sample_and_one_step_come_to_what_all_rows_say(book):
-    # Independent: the search on all rows. Offsets in posterior sds; the sample alone is off by a tenth.
-    one, all_rows = fit_any_size(book, enough=1500), fit(book)
-    assert one.diagnostics["sampled_observations"] < 1600 < one.diagnostics["observations"]
+@pytest.fixture(scope="module")
+def searched(book):
+    """The search on all rows, with differences of the gradient around its end."""
+    return fit(book)
+
+
+def test_the_climb_comes_to_what_the_search_on_all_rows_finds(book, searched):
+    # Independent: another search, and curvature by differences instead of slopes squared.
+    one, all_rows = fit_any_size(book, few=0, samples=(1500, len(book))), searched
+    assert one.diagnostics["sampled_observations"] == len(book)
     away = (one.theta_mean - all_rows.theta_mean) / all_rows.theta_sd
     assert np.sqrt(np.mean(away**2)) < 0.6
     assert_allclose(one.mean, all_rows.mean, atol=0.15 * np.sqrt(np.diag(all_rows.covariance)).max())
     assert_allclose(np.diag(one.covariance), np.diag(all_rows.covariance), rtol=0.05)
     spread = np.std(one.vectors, axis=0) / np.std(all_rows.vectors, axis=0)
-    assert 0.4 < spread.min() < spread.max() < 1.6
+    # Nobody sank with gas in the BC here: that share is held at the end of its range, where there is no top.
+    spread = np.delete(spread, 10)
+    assert 0.7 < spread.min() < spread.max() < 1.3
     people = [Population.of(found, book.names) for found in (one, all_rows)]
     assert_allclose(people[0].mean.mean(axis=0), people[1].mean.mean(axis=0), atol=0.02)
     divers = range(0, 500, 40)
     found = [engine(book, divers=divers, population=p)["offset"] for p in (one, all_rows)]
     off = (found[0]["quantiles"] - found[1]["quantiles"]) / found[1]["sd"][:, None]
     assert np.sqrt(np.mean(off**2, axis=0)).max() < 0.05
+
+
+def test_a_climb_on_a_sample_leaves_its_own_width_and_the_shared_effects_of_all(book, searched):
+    # Independent: the search on all rows. Half of them tell half as much: sds are wider by a root of 2.
+    one = fit_any_size(book, few=0, samples=(700, len(book) // 2 - 50))
+    assert one.diagnostics["sampled_observations"] < len(book) / 2 + 50 < one.diagnostics["observations"]
+    away = (one.theta_mean - searched.theta_mean) / one.theta_sd
+    assert np.sqrt(np.mean(away**2)) < 1.5
+    assert 0.8 < np.median(one.theta_sd / searched.theta_sd) < 2.0
+    off = (one.mean - searched.mean) / np.sqrt(np.diag(searched.covariance))
+    assert np.sqrt(np.mean(off**2)) < 0.3
+
+
+def test_shared_effects_move_with_the_hyperparameters_as_slopes_say(book):
+    """How they follow, from squared slopes, against settling anew at the other hyperparameters."""
+    few = book.take(book.diver < 250)
+    found = fit_any_size(few, few=0, samples=())
+    sweeper, way = Sweeper(few), []
+    for vector in found.vectors[:4]:
+        way.append(sweeper.propagate(Hyperparameters.from_vector(vector)).mean - found.mean)
+    sd = np.sqrt(np.diag(found.covariance))
+    assert np.abs((found.means[:4] - found.mean - np.array(way)) / sd).max() < 0.5
+
+
+@pytest.mark.parametrize(("samples", "rows"), [((), 6258), ((700,), 706), ((700, 1500), 1502)])
+def test_the_mode_alone_is_found_on_a_sample_of_whole_divers(book, searched, samples, rows):
+    # Independent: the search on all rows.
+    found, used = likeliest_any_size(book, few=0, samples=samples)
+    assert used == rows
+    away = (found.to_vector() - searched.theta.to_vector()) / searched.theta_sd
+    assert np.sqrt(np.mean(away**2)) < (0.6 if used == len(book) else 3.0)
+    assert likeliest_any_size(book.take(book.diver < 20))[0] == likeliest(book.take(book.diver < 20))

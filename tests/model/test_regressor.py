@@ -173,7 +173,7 @@ def test_upper_bounds_alone_leave_the_band_open_below(rng):
     weight = np.exp(log) / np.exp(log).sum()
     middle = weight @ grid
     wide = np.sqrt(weight @ (grid - middle) ** 2 + 1)
-    assert_allclose([weight @ stats.norm.cdf(edge, grid) for edge in q[0]], PARTS, atol=0.005)
+    assert_allclose([weight @ stats.norm.cdf(edge, grid) for edge in q[0]], PARTS, atol=0.008)
     assert_allclose(mean, middle, atol=0.1 * wide)
     assert_allclose(sd, wide, rtol=0.25)  # redundant bounds: see the estimator's notes
 

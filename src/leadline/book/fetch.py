@@ -6,8 +6,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,19 @@ __all__ = [
     "versions",
 ]
 
+MANY: Final = 20_000
+FEW_WORDS: Final = 5_000
+"""Rows from which a table is large, and distinct words of a column that are few. [-, -]"""
+
+_NUMBER: Final[tuple[str, Any]] = ("float64", np.nan)
+_TEXT: Final[tuple[str, Any]] = ("object", "")
+_KINDS: Final = {
+    "number": _NUMBER,
+    "integer": _NUMBER,
+    "date": ("datetime64[s]", np.datetime64("NaT", "s")),
+}
+"""Type of an array, and what stands where a cell is missing; any other kind is text."""
+
 
 def typed_array(column: Column, values: Any) -> NDArray[Any]:
     """Array of one declared column as `leadline.arrays` wants it.
@@ -46,18 +59,41 @@ def typed_array(column: Column, values: Any) -> NDArray[Any]:
     -------
     ndarray, shape (n,)
         Text as object array of str, "" where missing; numbers as float64 with NaN; dates as
-        datetime64[s] with NaT.
+        datetime64[s] with NaT. A long column without any value is one value in many places: read it only.
     """
+    kind, missing = _KINDS.get(column.kind, _TEXT)
     array = np.ma.asarray(values)
-    if column.kind in ("number", "integer"):
-        return np.asarray(np.ma.filled(array.astype(float), np.nan), float)
-    if column.kind == "date":
-        return np.asarray(np.ma.filled(array.astype("datetime64[s]"), np.datetime64("NaT", "s")))
-    return np.asarray(np.ma.filled(array.astype(object), ""), object)
+    if len(array) > MANY and np.all(array.mask):
+        return np.broadcast_to(np.array(missing, kind), array.shape)
+    return np.asarray(np.ma.filled(array.astype(kind, copy=False), missing), kind)
 
 
-def _select(table: Table) -> str:
-    return ", ".join(identifier(column.name) for column in table.columns)
+def _distinct(connection: DuckDBPyConnection, table: Table, source: str) -> dict[str, list[str]]:
+    """Words of the text columns that have few of them, where there are many rows."""
+    text = [column.name for column in table.columns if column.kind not in ("number", "integer", "date")]
+    if int(one(connection, f"SELECT count(*) FROM {source}")) <= MANY:
+        return {}
+    counts = ", ".join(f"approx_count_distinct({identifier(name)})" for name in text)
+    about = rows(connection, f"SELECT {counts} FROM {source}")[0]
+    found = {}
+    for name, count in zip(text, about, strict=True):
+        if 0 < count < FEW_WORDS:
+            cell = identifier(name)
+            words = rows(connection, f"SELECT DISTINCT {cell} FROM {source} WHERE {cell} IS NOT NULL")
+            found[name] = [word for (word,) in words]
+    return found
+
+
+def _select(table: Table, words: Mapping[str, Sequence[str]]) -> str:
+    """Cells of a table; of columns with few words their numbers, which come at once and take little room."""
+
+    def cell(name: str) -> str:
+        quoted = identifier(name)
+        if name not in words:
+            return quoted
+        return f"enum_code(CAST({quoted} AS ENUM({', '.join(map(literal, words[name]))}))) AS {quoted}"
+
+    return ", ".join(cell(column.name) for column in table.columns)
 
 
 def columns(connection: DuckDBPyConnection, table: Table, *, source: str = "", order: str = "seq") -> Columns:
@@ -77,12 +113,20 @@ def columns(connection: DuckDBPyConnection, table: Table, *, source: str = "", o
     Returns
     -------
     Columns
-        Every declared column.
+        Every declared column. Of a large table equal words are one object.
     """
-    found = connection.execute(
-        f"SELECT {_select(table)} FROM {source or identifier(table.name)} ORDER BY {order}"
-    ).fetchnumpy()
-    return {column.name: typed_array(column, found[column.name]) for column in table.columns}
+    where = source or identifier(table.name)
+    words = _distinct(connection, table, where)
+    found = connection.execute(f"SELECT {_select(table, words)} FROM {where} ORDER BY {order}").fetchnumpy()
+
+    def filled(column: Column) -> NDArray[Any]:
+        values = found.pop(column.name)
+        if column.name not in words:
+            return typed_array(column, values)
+        known = np.array([*words[column.name], ""], object)
+        return known[np.ma.filled(np.ma.asarray(values, np.int64), len(known) - 1)]
+
+    return {column.name: filled(column) for column in table.columns}
 
 
 def records(connection: DuckDBPyConnection) -> Records:

@@ -7,14 +7,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.decide.assessment import Assessment
 from leadline.decide.findings import Doubt
+from leadline.evidence.gather import Evidence
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.likelihood import POINT_RANGE
 from leadline.model.observations import Form, Observations
 from leadline.model.occasion import levels, row_terms
 from leadline.model.propagation import Propagation, propagate
-from leadline.timeline import DIVE
+from leadline.timeline import DIVE, Timeline
 
 __all__ = ["DOUBTFUL", "doubts", "wrong_chance"]
 
@@ -50,26 +50,32 @@ def wrong_chance(observations: Observations, theta: Hyperparameters, settled: Pr
     return np.where(sound, 0.0, np.minimum(worthless / np.exp(value), 1.0))
 
 
-def doubts(assessment: Assessment, theta: Hyperparameters) -> tuple[Doubt, ...]:
+def doubts(
+    evidence: Evidence, line: Timeline, theta: Hyperparameters, *, settled: Propagation | None = None
+) -> tuple[Doubt, ...]:
     """Records that look wrong, the surest first.
 
     Parameters
     ----------
-    assessment : Assessment
-        With the evidence that the fit saw.
+    evidence : Evidence
+        That the fit saw.
+    line : Timeline
+        Whose rows the statements name.
     theta : Hyperparameters
         Of that fit.
+    settled : Propagation, optional
+        The same evidence under `theta`, if it is at hand.
 
     Returns
     -------
     tuple of Doubt
         Those whose chance is above one half.
     """
-    evidence, line = assessment.evidence, assessment.line
     if not len(evidence):
         return ()
-    # From a cold start a torn record may take longer than in the fit; where it stands by then will do.
-    settled = propagate(evidence.observations, theta, sketch=True)
+    if settled is None:
+        # From a cold start a torn record may take longer than in the fit; where it stands by then will do.
+        settled = propagate(evidence.observations, theta, sketch=True)
     chance = wrong_chance(evidence.observations, theta, settled)
     need = settled.cavity.mean
     named = []

@@ -5,33 +5,29 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Records
-from leadline.decide.assessment import Assessment
 from leadline.decide.contradiction import contradictions, effects
 from leadline.decide.doubt import doubts
 from leadline.decide.findings import BreathRange, Convergence, Findings
 from leadline.decide.lead_rule import breath_out
 from leadline.decide.variance import parts
 from leadline.errors import FitError
+from leadline.evidence.crowd import gather_in_parts
 from leadline.evidence.gather import Evidence
-from leadline.evidence.statement import KINDS
-from leadline.model.large import fit_any_size
+from leadline.evidence.statement import HABIT, KINDS
+from leadline.model.large import fit_with_sites, likeliest_any_size
 from leadline.model.observations import Observations
-from leadline.model.population import Fit, likeliest, prior_fit
+from leadline.model.population import Fit
 from leadline.model.propagation import MOST_SWEEPS
+from leadline.timeline import timeline
 
 __all__ = ["Findings", "learn"]
 
 IntArray = NDArray[np.int64]
-
-FIXED_ROWS: Final = 5000
-"""Observations that the second reading of the breath range takes at most: those of divers spread evenly over
-the book. Beyond that it would cost time and say no more. [-]"""
 
 
 def _hash(evidence: Evidence) -> str:
@@ -49,26 +45,17 @@ def _hash(evidence: Evidence) -> str:
         o.occasion,
         o.diver,
     ):
-        digest.update(np.ascontiguousarray(array).tobytes())
+        digest.update(np.ascontiguousarray(array).data)
     return digest.hexdigest()[:16]
-
-
-def _some(observations: Observations) -> Observations:
-    """All rows, or all those of as many divers, evenly spread, as make up what is enough."""
-    count = len(observations)
-    if count <= FIXED_ROWS:
-        return observations
-    every = -(-count // FIXED_ROWS)
-    return observations.take(observations.diver % every == 0)
 
 
 def _breath(observations: Observations, found: Fit, *, twice: bool) -> tuple[Fit, BreathRange]:
     """The fit with the lightness that decisions may count on, and the breath range in both readings."""
     theta, fixed = found.theta, None
-    some = _some(observations) if twice else observations.take(np.zeros(0, np.int64))
-    if len(some):
+    rows = 0
+    if twice and len(observations):
         try:
-            fixed = likeliest(some.as_intervals())
+            fixed, rows = likeliest_any_size(observations.as_intervals())
         except FitError:
             fixed = None  # the fit itself stands; decisions then rest on it and on what is usual
     if fixed:
@@ -78,7 +65,7 @@ def _breath(observations: Observations, found: Fit, *, twice: bool) -> tuple[Fit
         theta.breath_in,
         fixed.breath_out if fixed else None,
         fixed.breath_in if fixed else None,
-        len(some),
+        rows,
         breath_out(found.theta),
         theta.cautious().breath_in,
     )
@@ -118,13 +105,14 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
     FitError
         If the fit does not converge.
     """
-    assessment = Assessment.of(records, prior_fit())
-    evidence = assessment.evidence
-    fitted = fit_any_size(evidence.observations, notify=notify)
+    line = timeline(records)
+    evidence = gather_in_parts(line)
+    line = replace(line, occasions=line.occasions.take(slice(0)))  # a large book's would stay in memory
+    fitted, settled = fit_with_sites(evidence.observations, notify=notify)
     if notify and twice:
         notify("breath range, a second time")
     found, breath = _breath(evidence.observations, fitted, twice=twice)
-    seen = assessment.observed
+    seen = np.asarray(evidence.statements.kind != HABIT)
     counts = {
         "observations": int(seen.sum()),
         "divers": len(np.unique(evidence.diver[seen])),
@@ -137,7 +125,7 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
         counts,
         moved,
         contradictions(moved),
-        doubts(assessment, found.theta),
+        doubts(evidence, line, found.theta, settled=settled),
         parts(evidence, seen, found),
         breath,
         _convergence(found),

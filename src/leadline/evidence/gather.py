@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from leadline.arrays import Occasions, ranks
 from leadline.evidence.check import surface_checks
 from leadline.evidence.passage import passage
-from leadline.evidence.statement import AT_CHECK, AT_START, AT_STOP, HABIT, Statements, join
+from leadline.evidence.statement import AT_CHECK, AT_START, AT_STOP, Statements, join
 from leadline.evidence.stop import descents, habits, stop_results
 from leadline.model.observations import Observations
-from leadline.physics.ledger import State, evaluate, exposures
+from leadline.physics.ledger import State, evaluate, exposures, gas_mass, setting
 from leadline.physics.lung import breath_volume
 from leadline.physics.rig import Rigs
 from leadline.timeline import CHECK, DIVE, Timeline
@@ -32,6 +32,9 @@ _UNNOTED: Final = {AT_STOP: (60.0, 35.0), AT_START: (200.0, 25.0), AT_CHECK: (12
 
 _LEFT_AT_STOP: Final = (0.3, 0.15)
 """The same as a share of the start pressure, where that is noted."""
+
+MOST_FOLDED: Final = 2**40
+"""Beyond this a number for a combination is replaced by its place among all. [-]"""
 
 
 @dataclass(frozen=True)
@@ -76,24 +79,45 @@ class Evidence:
         )
 
 
-def suit_keys(line: Timeline) -> IntArray:
+def _folded(columns: IntArray) -> IntArray:
+    """One number for each distinct row of small numbers, in the order of the rows; shape (n,)."""
+    found = np.zeros(len(columns), np.int64)
+    for column in columns.T:
+        found = found * (int(column.max(initial=0)) + 2) + column + 1
+        if found.max(initial=0) > MOST_FOLDED:
+            found = np.unique(found, return_inverse=True)[1].reshape(-1)
+    return found
+
+
+def suit_keys(line: Timeline, *, who: IntArray | None = None) -> IntArray:
     """One number for each diver in each combination of suits and undersuits; shape (n,).
 
     Parameters
     ----------
     line : Timeline
         n rows.
+    who : ndarray of int, shape (n,), optional
+        Place of each row's diver among all by name, if it is known already.
 
     Returns
     -------
     ndarray of int, shape (n,)
-        Equal where the same diver wears the same; neither the order of a list nor of a file matters.
+        0, 1, ... by diver; equal where the same diver wears the same: neither the order of a list nor of a
+        file matters.
     """
     occasions, records = line.occasions, line.records
     item = np.append(ranks(records.gear["item"]), -1)
     worn = np.sort(item[np.concatenate([occasions.suit, occasions.undersuit], axis=1)], axis=1)
-    table = np.column_stack([ranks(records.divers["diver"])[occasions.diver], worn])
-    return np.unique(table, axis=0, return_inverse=True)[1].reshape(-1)
+    outfit = np.unique(_folded(worn), return_inverse=True)[1].reshape(-1)
+    key = _who(line, who) * (int(outfit.max(initial=0)) + 1) + outfit
+    return np.asarray(np.unique(key, return_inverse=True)[1].reshape(-1))
+
+
+def _who(line: Timeline, who: IntArray | None) -> IntArray:
+    """Place of each row's diver among all by name."""
+    if who is not None:
+        return who
+    return np.asarray(ranks(line.records.divers["diver"])[line.occasions.diver])
 
 
 def pressures(occasions: Occasions, when: int) -> tuple[FloatArray, FloatArray]:
@@ -111,28 +135,32 @@ def pressures(occasions: Occasions, when: int) -> tuple[FloatArray, FloatArray]:
     pressure, sd : ndarray, shape (n, C)
         0 where there is no cylinder. [bar gauge, bar]
     """
-    noted = occasions.start if when == AT_START else occasions.stop
+    return _filled(occasions.start, occasions.stop, when)
+
+
+def _filled(start: FloatArray, stop: FloatArray, when: int) -> tuple[FloatArray, FloatArray]:
+    """As `pressures`, from the pressures alone."""
+    noted = start if when == AT_START else stop
     usual, usual_sd = _UNNOTED[when]
     fill, fill_sd = np.full(noted.shape, usual), np.full(noted.shape, usual_sd)
     if when == AT_STOP:
-        known = ~np.isnan(occasions.start)
-        fill = np.where(known, np.maximum(_LEFT_AT_STOP[0] * occasions.start, 10.0), fill)
-        fill_sd = np.where(known, np.maximum(_LEFT_AT_STOP[1] * occasions.start, 10.0), fill_sd)
+        known = ~np.isnan(start)
+        fill = np.where(known, np.maximum(_LEFT_AT_STOP[0] * start, 10.0), fill)
+        fill_sd = np.where(known, np.maximum(_LEFT_AT_STOP[1] * start, 10.0), fill_sd)
     missing = np.isnan(noted)
     return np.where(missing, fill, noted), np.where(missing, fill_sd, GAUGE_SD)
 
 
-def _statements(line: Timeline, rigs: Rigs) -> Statements:
-    """All statements of dives and checks."""
+def _statements(line: Timeline, rigs: Rigs) -> tuple[Statements, Statements]:
+    """All statements of dives and checks of what was seen, and those of leads that were carried."""
     dives, checks = line.at(DIVE), line.at(CHECK)
-    return join(
-        [
-            stop_results(line.records.dives, dives, rigs.dry[dives]),
-            habits(line.records.dives, dives),
-            descents(line.records.dives, dives),
-            surface_checks(line.records.checks, checks, rigs.take(checks)),
-        ]
-    )
+    seen = [
+        stop_results(line.records.dives, dives, rigs.dry[dives]),
+        descents(line.records.dives, dives),
+    ]
+    if len(checks):
+        seen.append(surface_checks(line.records.checks, checks, rigs.take(checks)))
+    return join(seen), habits(line.records.dives, dives)
 
 
 def _places(line: Timeline) -> tuple[IntArray, IntArray]:
@@ -144,10 +172,11 @@ def _places(line: Timeline) -> tuple[IntArray, IntArray]:
     n = len(line.table)
     occasion = np.arange(n)
     dives, checks = line.at(DIVE), line.at(CHECK)
-    keys = zip(records.dives["dive"].tolist(), o.diver[dives].tolist(), strict=True)
-    at = dict(zip(keys, dives.tolist(), strict=True))
+    named = records.checks["dive"].tolist() if len(checks) else []
+    wanted = set(named) - {""}
+    keys = zip(records.dives["dive"].tolist() if wanted else [], o.diver[dives].tolist(), strict=False)
+    at = {key: int(dives[i]) for i, key in enumerate(keys) if key[0] in wanted}
     days: dict[tuple[int, object], int] = {}
-    named = records.checks["dive"].tolist()
     day = o.date.astype("datetime64[D]")
     for name, row in zip(named, checks.tolist(), strict=True):
         diver = int(o.diver[row])
@@ -157,18 +186,18 @@ def _places(line: Timeline) -> tuple[IntArray, IntArray]:
             occasion[row] = days.setdefault((diver, day[row].item()), row)
     late = np.where(np.isnat(o.date), np.datetime64("9999-12-31", "s"), o.date)
     order = np.empty(n, np.int64)
-    order[np.lexsort((np.arange(n), late))] = np.arange(n)
+    order[np.argsort(late, kind="stable")] = np.arange(n)
     return occasion, order[occasion]
 
 
 def _states(rigs: Rigs, occasions: Occasions, found: Statements) -> tuple[State, FloatArray, State]:
     """State of each statement, the sd of its breath [L], and the same state one pressure sd higher."""
-    pressure = np.zeros(occasions.start.shape)
-    sd = np.zeros(occasions.start.shape)
-    for when in (AT_STOP, AT_START, AT_CHECK):
-        rows = found.when == when
-        if rows.any():
-            pressure[rows], sd[rows] = pressures(occasions.take(rows), when)
+    start, stop = occasions.start[found.row], occasions.stop[found.row]
+    pressure, sd = _filled(start, stop, AT_STOP)
+    for when in (AT_START, AT_CHECK):
+        rows = np.flatnonzero(found.when == when)
+        if len(rows):
+            pressure[rows], sd[rows] = _filled(start[rows], stop[rows], when)
     breath, breath_sd = breath_volume(found.breath, rigs.lungs)
     carried = np.where((found.when == AT_STOP)[:, None], rigs.carried, rigs.present)
 
@@ -198,22 +227,38 @@ def _rounded(values: FloatArray) -> FloatArray:
 
 
 def _record_ranks(line: Timeline) -> IntArray:
-    """Place of each row's own key: what shares an occasion stands in that order, not the file's."""
-    found = np.zeros(len(line.table), np.int64)
-    for table, keys in ((DIVE, line.records.dives["dive"]), (CHECK, line.records.checks["check"])):
-        found[line.at(table)] = ranks(keys)
+    """What shares an occasion stands in this order, not the file's: a dive, then its checks by their keys."""
+    found = np.full(len(line.table), -1)
+    checks = line.at(CHECK)
+    if len(checks):
+        found[checks] = ranks(line.records.checks["check"])
     return found
 
 
-def gather(line: Timeline, rigs: Rigs) -> Evidence:
+def _usual(
+    line: Timeline, rigs: Rigs, found: Statements, keys: IntArray, order: IntArray
+) -> NDArray[np.int64]:
+    """Of leads carried, the one in the middle for each diver in each suit: how far it is from the prior."""
+    at = found.row
+    own = rigs.take(at)
+    state, _, _ = _states(own, line.occasions, found)
+    excess = _rounded(found.lead) - _rounded(evaluate(own, state).need)
+    ranked = np.lexsort((order[at], excess, keys[at]))
+    _, first, count = np.unique(keys[at[ranked]], return_index=True, return_counts=True)
+    return np.asarray(ranked[first + (count - 1) // 2])
+
+
+def gather(line: Timeline, rigs: Rigs, *, who: IntArray | None = None) -> Evidence:
     """All evidence of a book, each observation in its own state.
 
     Parameters
     ----------
     line : Timeline
-        Dives, checks and plans.
+        Dives, checks and plans; n rows.
     rigs : Rigs
         Their rigs, one a row of the timeline.
+    who : ndarray of int, shape (n,), optional
+        Place of each row's diver among all by name, if it is known already.
 
     Returns
     -------
@@ -226,21 +271,33 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
     judgement, the litres' 40 %, how far a word fixes breath and waterline, and what an unnoted pressure
     leaves open, in quadrature.
     """
-    found = _statements(line, rigs)
-    keys = suit_keys(line)
+    who = _who(line, who)
+    keys = suit_keys(line, who=who)
     occasion, order = _places(line)
+    observed, chosen = _statements(line, rigs)
+    found = join([observed, chosen.take(_usual(line, rigs, chosen, keys, order))])
     at = found.row
     # A check in another suit than its dive cannot share that dive's place in the engine's nesting; a habit
     # is no observation of a dive, so it comes first and alone.
-    seen = found.kind != HABIT
-    place = np.where(seen, occasion[at], -1 - np.arange(len(found)))
-    who = ranks(line.records.divers["diver"])[line.occasions.diver[at]]
-    rank = np.lexsort((_record_ranks(line)[at], place, order[at] * seen, keys[at], who))
+    seen = np.arange(len(found)) < len(observed)
+    place = np.where(seen, occasion[at], -1)
+    rank = np.lexsort((_record_ranks(line)[at], place, order[at] * seen, keys[at], who[at]))
     found, at, place = found.take(rank), at[rank], place[rank]
-    own, rows = rigs.take(at), line.occasions.take(at)
-    state, breath_sd, higher = _states(own, rows, found)
-    ledger, shared = evaluate(own, state), exposures(own, state)
-    gas_sd = np.abs(ledger.need - evaluate(own, higher).need)
+    labels = _labels(place + (len(line.table) + 1) * _labels(keys[at])), _labels(keys[at])
+    observations, names = _observations(line, rigs, found, occasion[at], labels)
+    return Evidence(observations, found, keys[at], line.occasions.diver[at], order[at], names)
+
+
+def _observations(
+    line: Timeline, rigs: Rigs, found: Statements, begun: IntArray, labels: tuple[IntArray, IntArray]
+) -> tuple[Observations, tuple[str, ...]]:
+    """Statements, each with prior, exposures and noise of its own state; and the exposures for people."""
+    at = found.row
+    own = rigs.take(at)
+    state, breath_sd, higher = _states(own, line.occasions, found)
+    ledger = evaluate(own, state)
+    shared = exposures(own, state, ledger=ledger)
+    gas_sd = np.abs(gas_mass(own, setting(own, higher)) - ledger.items["gas"].mass) / ledger.lead_factor
     litre = ledger.water_density / 1e3 / ledger.lead_factor
     litres_sd = np.where(found.litres > 0, np.maximum(0.4 * found.litres, 0.45), 0.0)
     reading = np.sqrt(
@@ -249,12 +306,11 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
     balanced = found.lead - litre * found.litres
     size = np.where(found.kind == "waterline", litre, 1.0)
     # What shares an occasion shares its time.
-    time, begun = passage(line.occasions).knots(), occasion[at]
-    diver = line.occasions.diver[at]
-    labels = _labels(diver)
+    time = passage(line.occasions).knots()
+    diver = _labels(line.occasions.diver[at])
     body = np.hypot(shared.body_sd, shared.rest_sd)
-    count = np.bincount(labels) if len(labels) else np.ones(0)
-    observations = Observations(
+    count = np.bincount(diver) if len(at) else np.ones(0)
+    return Observations(
         prior=_rounded(ledger.need),
         exposure=_rounded(shared.values),
         suit_weight=_rounded(shared.suit_sd),
@@ -268,26 +324,11 @@ def gather(line: Timeline, rigs: Rigs) -> Evidence:
         fit=found.fit,
         form=found.form,
         point=found.point,
-        occasion=_labels(place + (len(line.table) + len(found)) * _labels(keys[at])),
-        suit=_labels(keys[at]),
-        diver=labels,
-        body_sd=_rounded(np.bincount(labels, body) / count) if len(labels) else np.zeros(0),
+        occasion=labels[0],
+        suit=labels[1],
+        diver=diver,
+        body_sd=_rounded(np.bincount(diver, body) / count) if len(at) else np.zeros(0),
         names=shared.names,
         elapsed=time.elapsed[begun],
         jumped=time.jumped[begun],
-    )
-    whole = Evidence(observations, found, keys[at], diver, order[at], shared.labels)
-    return whole.take(_usual(whole))
-
-
-def _usual(evidence: Evidence) -> NDArray[np.bool_]:
-    """All observations, and for each diver in each suit the one habit in the middle."""
-    o = evidence.observations
-    habit = np.flatnonzero(evidence.statements.kind == HABIT)
-    kept = np.ones(len(o), bool)
-    kept[habit] = False
-    excess = o.lower[habit] - o.prior[habit]
-    ranked = habit[np.lexsort((excess, o.suit[habit]))]
-    _, first, count = np.unique(o.suit[ranked], return_index=True, return_counts=True)
-    kept[ranked[first + (count - 1) // 2]] = True
-    return kept
+    ), shared.labels

@@ -1,9 +1,10 @@
 """Compiled elimination of one diver's latent scalars, and the way back.
 
 The scalars are the offsets at the knots in time (a chain), the offsets in each suit, and the scatter of
-occasions with several observations. Scatter falls away first, in closed form; the rest is a dense matrix of
-few rows. What is left for beta, the shared effects, is a precision and a shift for the columns that the
-diver touches.
+occasions with several observations. Scatter falls away first, in closed form. What is left is a chain with a
+border of the suits: its factor and those parts of its inverse that rows ask for take a number of operations
+that is linear in the knots. Beta, the shared effects, is held meanwhile; `leadline.model.coupling` has what
+the diver says of it.
 """
 
 from __future__ import annotations
@@ -17,9 +18,9 @@ from numpy.typing import NDArray
 
 from leadline.model.layout import Layout
 from leadline.model.row import Levels
-from leadline.model.small_matrix import cholesky, dot, form, inverse, outer
+from leadline.model.small_matrix import cholesky, dot, inverse
 
-__all__ = ["Local", "Terms", "eliminate", "exposures", "gathered", "local", "moments", "step"]
+__all__ = ["Local", "Terms", "eliminate", "expected", "exposures", "gathered", "local", "moments", "step"]
 
 FloatArray = NDArray[np.float64]
 
@@ -36,12 +37,15 @@ class Terms(NamedTuple):
         Natural parameters of the sites. [1/kg², 1/kg]
     need, variance : ndarray
         Expected need of each row given everything. [kg, kg²]
+    shared : ndarray
+        The part of the variance that comes from what is not known of beta; NaN where not reckoned yet. [kg²]
     """
 
     precision: FloatArray
     shift: FloatArray
     need: FloatArray
     variance: FloatArray
+    shared: FloatArray
 
 
 @njit(cache=True)
@@ -65,54 +69,75 @@ def gathered(lay: Layout, d: int, mean: FloatArray, covariance: FloatArray) -> t
     return own, square
 
 
-class Local(NamedTuple):
-    """One diver's problem: matrices of the latent scalars (s) and of the touched columns (q)."""
+@njit(cache=True)
+def expected(lay: Layout, d: int, z: FloatArray, mean: FloatArray) -> FloatArray:
+    """Need of each row from physics and the mean of beta, before the diver's own offsets. [kg]."""
+    begin = lay.occasion_first[lay.diver_occasion[d]]
+    found = np.empty(len(z))
+    for n in range(len(z)):
+        found[n] = lay.prior[begin + n] + dot(z[n], mean)
+    return found
 
-    factor: FloatArray
-    inverse: FloatArray
+
+class Local(NamedTuple):
+    """One diver's problem: K knots, S suits, q touched columns.
+
+    Parameters
+    ----------
+    pivot, link : ndarray, shape (K,)
+        The chain's factor: L D L' with D the pivots and links from each knot to the one before.
+    pulled : ndarray, shape (K, S)
+        The suits as the chain sees them: its inverse times the border.
+    corner : ndarray, shape (S, S)
+        Posterior covariance of the suits.
+    variance, beside : ndarray, shape (K,)
+        Posterior variance of each knot, and its covariance with the knot before.
+    cross : ndarray, shape (K, S)
+        Posterior covariance of knots and suits.
+    offset : ndarray, shape (K + S,)
+        Posterior mean of the scalars.
+    coupling, solved : ndarray, shape (K + S, q)
+        The scalars' precision with beta, and how they follow it (with the sign changed).
+    shared : ndarray, shape (q, q)
+        What the diver says of beta: precision, lower half.
+    scalar_shift, column_shift : ndarray, shape (K + S,), (q,)
+        Shifts of the scalars and of beta.
+    """
+
+    pivot: FloatArray
+    link: FloatArray
+    pulled: FloatArray
+    corner: FloatArray
+    variance: FloatArray
+    beside: FloatArray
+    cross: FloatArray
+    offset: FloatArray
     coupling: FloatArray
     solved: FloatArray
     shared: FloatArray
     scalar_shift: FloatArray
     column_shift: FloatArray
-    offset: FloatArray
 
 
 @njit(cache=True)
-def local(scalars: int, columns: int) -> Local:
+def local(knots: int, suits: int, columns: int) -> Local:
     """One diver's problem, all zero."""
+    scalars = knots + suits
     return Local(
-        np.zeros((scalars, scalars)),
-        np.zeros((scalars, scalars)),
+        np.zeros(knots),
+        np.zeros(knots),
+        np.zeros((knots, suits)),
+        np.zeros((suits, suits)),
+        np.zeros(knots),
+        np.zeros(knots),
+        np.zeros((knots, suits)),
+        np.zeros(scalars),
         np.zeros((scalars, columns)),
         np.zeros((scalars, columns)),
         np.zeros((columns, columns)),
         np.zeros(scalars),
         np.zeros(columns),
-        np.zeros(scalars),
     )
-
-
-@njit(cache=True)
-def _prior(lay: Layout, level: Levels, d: int, at: Local, spread: float) -> float:
-    """Prior precision of the latent scalars; the log determinant of their prior variance."""
-    first, last = lay.knot_first[d], lay.knot_first[d + 1]
-    knots = last - first
-    matrix = at.factor
-    matrix[:] = 0.0
-    matrix[0, 0] = 1 / spread
-    total = math.log(spread)
-    for j in range(1, knots):
-        variance = step(lay, level, first + j)
-        total += math.log(variance)
-        matrix[j, j] += 1 / variance
-        matrix[j - 1, j - 1] += 1 / variance
-        matrix[j, j - 1] -= 1 / variance
-        matrix[j - 1, j] -= 1 / variance
-    for s in range(knots, matrix.shape[0]):
-        matrix[s, s] = 1 / level.suit_variance
-        total += math.log(level.suit_variance)
-    return total
 
 
 @njit(cache=True)
@@ -123,132 +148,181 @@ def step(lay: Layout, level: Levels, knot: int) -> float:
 
 
 @njit(cache=True)
-def eliminate(
-    lay: Layout, level: Levels, d: int, z: FloatArray, at: Local, terms: Terms, last: bool
-) -> float:
-    """Eliminate the diver's latent scalars; the log determinants met on the way.
-
-    What is left for beta is summed only at the `last` time: the refinements before do without.
-    """
-    knots = lay.knot_first[d + 1] - lay.knot_first[d]
+def _prior(lay: Layout, level: Levels, d: int, at: Local) -> float:
+    """Prior precision of the latent scalars; the log determinant of their prior variance."""
+    first = lay.knot_first[d]
+    knots, suits = at.pulled.shape
     spread = level.diver_variance + level.body_square * lay.body_variance[d]
-    pivots = _prior(lay, level, d, at, spread)
-    at.coupling[:] = 0.0
-    at.shared[:] = 0.0
-    at.scalar_shift[:] = 0.0
-    at.column_shift[:] = 0.0
-    columns = z.shape[1]
-    of_one, of_suit = np.empty(columns), np.empty(columns)
+    at.pivot[0] = 1 / spread
+    at.link[0] = 0.0
+    total = math.log(spread)
+    for j in range(1, knots):
+        variance = step(lay, level, first + j)
+        total += math.log(variance)
+        at.pivot[j] = 1 / variance
+        at.pivot[j - 1] += 1 / variance
+        at.link[j] = -1 / variance
+    at.pulled[:] = 0.0
+    at.corner[:] = 0.0
+    for s in range(suits):
+        at.corner[s, s] = 1 / level.suit_variance
+        total += math.log(level.suit_variance)
+    return total
+
+
+@njit(cache=True)
+def eliminate(lay: Layout, level: Levels, d: int, base: FloatArray, at: Local, terms: Terms) -> float:
+    """Posterior of the diver's latent scalars with beta held; the log determinants met on the way.
+
+    Parameters
+    ----------
+    lay, level, d : Layout, Levels, int
+        The diver.
+    base : ndarray, shape (rows of the diver,)
+        From `expected`.
+    at : Local
+        Filled, all but what has columns of beta.
+    terms : Terms
+        Sites.
+
+    Returns
+    -------
+    float
+        NaN where the sites leave nothing proper.
+    """
+    knots = len(at.pivot)
+    pivots = _prior(lay, level, d, at)
+    at.offset[:] = 0.0
     begin = lay.occasion_first[lay.diver_occasion[d]]
     for o in range(lay.diver_occasion[d], lay.diver_occasion[d + 1]):
         low, high = lay.occasion_first[o], lay.occasion_first[o + 1]
-        a, c = lay.knot[low], knots + lay.suit[low]
+        a, c = lay.knot[low], lay.suit[low]
         one = weight = square = shift = in_suit = 0.0
-        of_one[:] = 0.0
-        of_suit[:] = 0.0
         for n in range(low, high):
             t, w = terms.precision[n], lay.suit_weight[n]
-            b = terms.shift[n] - t * lay.prior[n]
-            row = z[n - begin]
+            b = terms.shift[n] - t * base[n - begin]
             one += t
             weight += t * w
             square += t * w * w
             shift += b
             in_suit += b * w
-            for j in range(columns):
-                of_one[j] += t * row[j]
-                of_suit[j] += t * w * row[j]
-                at.column_shift[j] += b * row[j]
-            if last:
-                outer(at.shared, t, row, row)
         if high - low > 1:
             pulled = level.scatter_variance / (1 + level.scatter_variance * one)
             pivots += math.log1p(level.scatter_variance * one)
-            if last:
-                outer(at.shared, -pulled, of_one, of_one)
             left = 1 - pulled * one
-            for j in range(columns):
-                at.column_shift[j] -= pulled * shift * of_one[j]
-                of_suit[j] -= pulled * weight * of_one[j]
-                of_one[j] *= left
             in_suit -= pulled * weight * shift
             square -= pulled * weight * weight
             shift *= left
             weight *= left
             one *= left
-        at.factor[a, a] += one
-        at.factor[c, c] += square
-        at.factor[a, c] += weight
-        at.factor[c, a] += weight
-        at.scalar_shift[a] += shift
-        at.scalar_shift[c] += in_suit
-        for j in range(columns):
-            at.coupling[a, j] += of_one[j]
-            at.coupling[c, j] += of_suit[j]
-    pivots += cholesky(at.factor)
-    if math.isnan(pivots):
-        return pivots
-    inverse(at.factor, at.inverse)
-    scalars = at.factor.shape[0]
-    for i in range(scalars):
-        at.offset[i] = 0.0
-        for k in range(scalars):
-            at.offset[i] += at.inverse[i, k] * at.scalar_shift[k]
-        for j in range(columns):
-            at.solved[i, j] = 0.0
-        for k in range(scalars):
-            if at.inverse[i, k] != 0.0:
-                for j in range(columns):
-                    at.solved[i, j] += at.inverse[i, k] * at.coupling[k, j]
-    return pivots
+        at.pivot[a] += one
+        at.corner[c, c] += square
+        at.pulled[a, c] += weight
+        at.offset[a] += shift
+        at.offset[knots + c] += in_suit
+    return pivots + _solve(at)
 
 
 @njit(cache=True)
-def moments(
-    lay: Layout,
-    level: Levels,
-    d: int,
-    z: FloatArray,
-    at: Local,
-    terms: Terms,
-    mean: FloatArray,
-    covariance: FloatArray,
-) -> None:
-    """Expected need of each row and its variance; at.offset becomes the mean of the latent scalars."""
-    knots = lay.knot_first[d + 1] - lay.knot_first[d]
-    columns = z.shape[1]
-    for i in range(at.factor.shape[0]):
-        at.offset[i] -= dot(at.solved[i], mean)
-    through = np.empty(columns)
-    of_one = np.zeros(columns)
+def _solve(at: Local) -> float:
+    """Factor of the bordered chain, the parts of its inverse that are asked for, and the means."""
+    knots, suits = at.pulled.shape
+    pivots = 0.0
+    border = at.cross  # holds the border until the inverse takes its place
+    border[:] = at.pulled
+    for j in range(knots):
+        if j:
+            off = at.link[j]
+            at.link[j] = off / at.pivot[j - 1]
+            at.pivot[j] -= off * at.link[j]
+            for s in range(suits):
+                at.pulled[j, s] -= at.link[j] * at.pulled[j - 1, s]
+            at.offset[j] -= at.link[j] * at.offset[j - 1]
+        if not at.pivot[j] > 0.0:
+            return math.nan
+        pivots += math.log(at.pivot[j])
+    for j in range(knots - 1, -1, -1):
+        after = at.link[j + 1] if j + 1 < knots else 0.0
+        at.offset[j] /= at.pivot[j]
+        for s in range(suits):
+            at.pulled[j, s] /= at.pivot[j]
+        if j + 1 < knots:
+            at.offset[j] -= after * at.offset[j + 1]
+            for s in range(suits):
+                at.pulled[j, s] -= after * at.pulled[j + 1, s]
+    for s in range(suits):
+        for j in range(knots):
+            at.offset[knots + s] -= border[j, s] * at.offset[j]
+            for r in range(s + 1):
+                at.corner[s, r] -= border[j, s] * at.pulled[j, r]
+        for r in range(s):
+            at.corner[r, s] = at.corner[s, r]
+    lost = cholesky(at.corner)
+    if math.isnan(lost):
+        return lost
+    root = at.corner.copy()
+    inverse(root, at.corner)
+    _back(at)
+    return pivots + lost
+
+
+@njit(cache=True)
+def _back(at: Local) -> None:
+    """From the suits' covariance to means and covariances of all."""
+    knots, suits = at.pulled.shape
+    own = np.empty(suits)
+    for s in range(suits):
+        own[s] = 0.0
+        for r in range(suits):
+            own[s] += at.corner[s, r] * at.offset[knots + r]
+    for s in range(suits):
+        at.offset[knots + s] = own[s]
+    alone = 0.0
+    for j in range(knots - 1, -1, -1):
+        after = at.link[j + 1] if j + 1 < knots else 0.0
+        if j + 1 < knots:
+            at.beside[j + 1] = -after * alone
+        alone = 1 / at.pivot[j] + after * after * alone
+        at.variance[j] = alone
+        for s in range(suits):
+            at.offset[j] -= at.pulled[j, s] * own[s]
+            at.cross[j, s] = 0.0
+            for r in range(suits):
+                at.cross[j, s] -= at.pulled[j, r] * at.corner[r, s]
+            at.variance[j] -= at.cross[j, s] * at.pulled[j, s]
+    at.beside[0] = 0.0
+    for j in range(1, knots):
+        for s in range(suits):
+            at.beside[j] -= at.cross[j, s] * at.pulled[j - 1, s]
+
+
+@njit(cache=True)
+def moments(lay: Layout, level: Levels, d: int, base: FloatArray, at: Local, terms: Terms) -> None:
+    """Expected need of each row and its variance, after `eliminate`; what beta adds is in `terms.shared`."""
+    knots = len(at.pivot)
     begin = lay.occasion_first[lay.diver_occasion[d]]
     for o in range(lay.diver_occasion[d], lay.diver_occasion[d + 1]):
         low, high = lay.occasion_first[o], lay.occasion_first[o + 1]
-        a, c = lay.knot[low], knots + lay.suit[low]
+        a, c = lay.knot[low], lay.suit[low]
+        time, suit = at.offset[a], at.offset[knots + c]
         pulled = one = weight = scatter = 0.0
         if high - low > 1:
-            of_one[:] = 0.0
             shift = 0.0
             for n in range(low, high):
                 t = terms.precision[n]
                 one += t
                 weight += t * lay.suit_weight[n]
-                shift += terms.shift[n] - t * lay.prior[n]
-                for j in range(columns):
-                    of_one[j] += t * z[n - begin, j]
+                shift += terms.shift[n] - t * base[n - begin]
             pulled = level.scatter_variance / (1 + level.scatter_variance * one)
-            scatter = pulled * (shift - one * at.offset[a] - weight * at.offset[c] - dot(of_one, mean))
+            scatter = pulled * (shift - one * time - weight * suit)
         for n in range(low, high):
-            row = z[n - begin]
             in_suit = lay.suit_weight[n]
             alpha, beta = 1 - pulled * one, in_suit - pulled * weight
-            terms.need[n] = lay.prior[n] + dot(row, mean) + at.offset[a] + in_suit * at.offset[c] + scatter
-            for j in range(columns):
-                through[j] = row[j] - pulled * of_one[j] - alpha * at.solved[a, j] - beta * at.solved[c, j]
+            terms.need[n] = base[n - begin] + time + in_suit * suit + scatter
             terms.variance[n] = (
                 pulled
-                + alpha * alpha * at.inverse[a, a]
-                + 2 * alpha * beta * at.inverse[a, c]
-                + beta * beta * at.inverse[c, c]
-                + form(covariance, through)
+                + alpha * alpha * at.variance[a]
+                + 2 * alpha * beta * at.cross[a, c]
+                + beta * beta * at.corner[c, c]
+                + terms.shared[n]
             )

@@ -1,28 +1,33 @@
-"""A fit of any size: the search on a sample of divers where there are many, the last step on all."""
+"""A fit of any size: the search on a sample of divers where there are many, the last steps on all."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.errors import FitError
+from leadline.model.climb import ROUGHLY, Climb
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
 from leadline.model.observations import Observations
-from leadline.model.population import Fit, fit
-from leadline.model.propagation import Propagation, Sweeper
+from leadline.model.population import MOST_LEFT, Fit, fit, likeliest, prior_fit
 from leadline.model.search import REACH
+from leadline.model.sites import Propagation
 
-__all__ = ["fit_any_size", "sampled"]
+__all__ = ["ROUGHLY", "fit_any_size", "fit_with_sites", "likeliest_any_size", "sampled"]
 
-ENOUGH: Final = 12_000
-"""Rows that tell the hyperparameters well enough: their posterior sds are a few hundredths then. [-]"""
+FloatArray = NDArray[np.float64]
+
+FEW: Final = 10_000
+"""Rows up to which the whole book is searched as it is. [-]"""
+
+SAMPLES: Final = (4_000, 30_000, 200_000)
+"""Rows of the samples on which the hyperparameters are sought, one after the other; from the last they are
+learned, if there are more than twice as many: their posterior sds are a few hundredths then. [-]"""
 
 SEED: Final = 20_260_401
-
-ROUGHLY: Final = 1e-3
-"""Tolerance of the sites of all divers, in the sd of a row. [-]"""
 
 
 def sampled(observations: Observations, rows: int) -> NDArray[np.bool_]:
@@ -33,14 +38,16 @@ def sampled(observations: Observations, rows: int) -> NDArray[np.bool_]:
     o = observations
     counts = np.bincount(o.diver)
     lot = np.random.default_rng(SEED).permutation(len(counts))
-    taken = lot[: int(np.searchsorted(np.cumsum(counts[lot]), rows)) + 1]
-    return np.asarray(np.isin(o.diver, taken))
+    taken = np.zeros(len(counts), bool)
+    taken[lot[: int(np.searchsorted(np.cumsum(counts[lot]), rows)) + 1]] = True
+    return np.asarray(taken[o.diver])
 
 
 def fit_any_size(
     observations: Observations,
     *,
-    enough: int = ENOUGH,
+    few: int = FEW,
+    samples: Sequence[int] = SAMPLES,
     notify: Callable[[str], None] | None = None,
 ) -> Fit:
     """Fit the population to all observations, however many.
@@ -49,15 +56,18 @@ def fit_any_size(
     ----------
     observations : Observations
         Any number of rows.
-    enough : int
-        Rows from which the hyperparameters are learned, where there are more than twice as many.
+    few : int
+        Up to so many, `fit` does it.
+    samples : sequence of int
+        Rows of the samples from which the hyperparameters are learned first; those that make up less than
+        half of all are taken.
     notify : callable, optional
         Called with a short text as the work goes on.
 
     Returns
     -------
     Fit
-        Hyperparameters as the sample has them, and their uncertainty; shared effects from all rows.
+        Of all rows.
 
     Raises
     ------
@@ -66,60 +76,108 @@ def fit_any_size(
 
     Notes
     -----
-    The search for the hyperparameters goes over its rows hundreds of times. It is done on the sample; one
-    step with the gradient of all rows then takes it to where all rows have their mode.
+    The divers' own slopes of the evidence, squared and summed, are the curvature that the evidence of very
+    many divers has (Berndt, Hall, Hall and Hausman, 1974): in hyperparameters and shared effects together, so
+    that it is known too how the latter move with the former. So a step of Newton's rule costs one settling.
+    Each sample begins where a smaller one has its mode; where there are very many rows, the last sample has
+    the say. The posterior of the hyperparameters is normal, as wide as that curvature has it where the model
+    describes the book; what the next step would be is added to its width. Shared effects and sites are
+    those of all rows.
     """
+    return fit_with_sites(observations, few=few, samples=samples, notify=notify)[0]
+
+
+def fit_with_sites(
+    observations: Observations,
+    *,
+    few: int = FEW,
+    samples: Sequence[int] = SAMPLES,
+    notify: Callable[[str], None] | None = None,
+) -> tuple[Fit, Propagation | None]:
+    """As `fit_any_size`, with the settled sites of all rows where they are at hand; else None."""
     o = observations
-    if len(o) <= 2 * enough:
-        return fit(o, notify=notify)
-    part = fit(o.take(sampled(o, enough)), notify=notify)
+    if len(o) <= few:
+        return fit(o, notify=notify), None
+    climb = _over_samples(o, samples, notify)
     if notify:
         notify(f"shared effects of {len(o.body_sd)} divers")
-    sweeper = Sweeper(o)
-    first = sweeper.propagate(part.theta, tolerance=ROUGHLY)
-    return _refined(part, sweeper, first, len(o) / part.diagnostics["observations"])
+    settled = climb.stay(o) if samples and 2 * samples[-1] < len(o) else climb.up(o)
+    return _whole(climb, settled, o), settled
 
 
-def _refined(part: Fit, sweeper: Sweeper, first: Propagation, times: float) -> Fit:
-    """The fit of a sample moved to all rows, of which there are so many `times` as many.
+def _over_samples(
+    o: Observations, samples: Sequence[int], notify: Callable[[str], None] | None = None
+) -> Climb:
+    """A climb from the prior over larger and larger samples, those of less than half of all rows."""
+    climb = Climb(np.zeros(len(CENTRE)), np.zeros(o.n_exposures), np.eye(o.n_exposures))
+    for rows in samples:
+        if 2 * rows < len(o):
+            if notify:
+                notify(f"hyperparameters of {rows} observations")
+            climb.up(o.take(sampled(o, rows)))
+    return climb
 
-    Notes
-    -----
-    All in prior sds. The sample's curvature, times as much, is that of all rows; their gradient at the
-    sample's mode then says where their own mode is. How the shared effects move with the hyperparameters is
-    taken from the sample's points.
+
+def likeliest_any_size(
+    observations: Observations, *, few: int = SAMPLES[0], samples: Sequence[int] = SAMPLES[:2]
+) -> tuple[Hyperparameters, int]:
+    """Hyperparameters at their mode, and the rows that had a say.
+
+    Parameters
+    ----------
+    observations : Observations
+        Any number of rows; none gives the prior medians.
+    few, samples : int, sequence of int
+        As for `fit_any_size`; of more rows than that the last sample stands for all.
+
+    Raises
+    ------
+    FitError
+        If it does not converge.
     """
-    point = (part.theta.to_vector() - CENTRE) / SPREAD
-    apart = (part.vectors - CENTRE) / SPREAD - point
-    own = np.linalg.inv(apart.T @ apart / len(apart))
-    whole = np.linalg.inv(np.eye(len(point)) + (own - np.eye(len(point))) * times)
-    step = whole @ (first.gradient * SPREAD - point)
-    mode = np.clip(point + step, -REACH, REACH)
-    theta = Hyperparameters.from_vector(CENTRE + SPREAD * mode)
-    settled = sweeper.propagate(theta, start=first.start, tolerance=ROUGHLY)
-    slope = np.linalg.lstsq(apart, part.means - part.mean, rcond=None)[0]
-    before, after = np.linalg.cholesky(np.linalg.inv(own)), np.linalg.cholesky(whole)
-    narrow = apart @ np.linalg.solve(before.T, after.T)
-    count = len(apart)
-    o = sweeper.observations
-    known = {
+    if len(observations) <= few:
+        return likeliest(observations), len(observations)
+    climb = _over_samples(observations, samples)
+    if not samples or 2 * samples[-1] >= len(observations):
+        climb.up(observations)
+    return Hyperparameters.from_vector(CENTRE + SPREAD * climb.point), climb.rows
+
+
+def _whole(climb: Climb, settled: Propagation, o: Observations) -> Fit:
+    """The fit where the climb has ended."""
+    width = np.linalg.inv(climb.curve)
+    moves = np.where(np.abs(climb.point) < REACH, np.abs(climb.step), 0.0)
+    left = float(np.max(moves / np.sqrt(np.diag(width))))
+    if left > MOST_LEFT:
+        raise FitError(
+            f"the hyperparameters did not converge (one round more would move one by {left:.1f} of its sd): "
+            "nothing was stored; look for records that contradict each other",
+            {"calls": float(climb.calls), "left": left},
+        )
+    # What is still to come is not known any better than that.
+    width += np.outer(climb.step, climb.step)
+    design = (prior_fit().vectors - CENTRE) / SPREAD
+    apart = design @ np.linalg.cholesky((width + width.T) / 2).T
+    vector = CENTRE + SPREAD * climb.point
+    diagnostics = {
         "observations": float(len(o)),
         "divers": float(len(o.body_sd)),
         "log_evidence": settled.log_evidence,
-        "sampled_divers": part.diagnostics["divers"],
-        "sampled_observations": part.diagnostics["observations"],
+        "rounds": float(climb.rounds),
+        "calls": float(climb.calls),
+        "sweeps": float(climb.sweeps),
         "settled_sweeps": float(settled.sweeps),
+        "left": left,
+        "sampled_observations": float(climb.rows),
     }
-    vector = CENTRE + SPREAD * mode
     return Fit(
-        part.names,
+        o.names,
         settled.mean,
         settled.precision,
-        theta,
-        SPREAD * np.sqrt(np.diag(whole)),
-        part.diagnostics | known,
-        vector + SPREAD * narrow,
-        np.full(count, 1 / count),
-        settled.mean + narrow @ slope,
-        vector + (part.theta_mean - part.theta.to_vector()) / times,
+        Hyperparameters.from_vector(vector),
+        SPREAD * np.sqrt(np.diag(width)),
+        diagnostics,
+        vector + SPREAD * apart,
+        np.full(len(apart), 1 / len(apart)),
+        settled.mean + apart @ climb.follow.T,
     )

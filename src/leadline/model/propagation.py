@@ -18,7 +18,6 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -30,11 +29,13 @@ from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.layout import Layout, lay_out
 from leadline.model.observations import Observations
 from leadline.model.occasion import chances
+from leadline.model.sites import Cavity, Propagation, Sites, Start
 
 if TYPE_CHECKING:
     from leadline.model.elimination import Terms
     from leadline.model.row import Levels
     from leadline.model.settling import Settled
+    from leadline.model.sweep import Pace
 
 __all__ = ["Cavity", "Propagation", "Sites", "Start", "Sweeper", "propagate"]
 
@@ -56,6 +57,9 @@ WORTH_THREADS: Final = 4000
 NEARLY: Final = 0.2
 """Change still to come that is let pass after all sweeps: one row's mean within a fifth of its sd. [-]"""
 
+FIRST: Final = 10.0
+"""Change still to come at which a diver may leave off in the first sweep, in tolerances. [-]"""
+
 FIRST_PART: Final = 0.7
 """Share of the refined sites in the first blend. [-]"""
 
@@ -63,71 +67,14 @@ DIFFERENCE: Final = 1e-4
 """Step of the central differences of the few chances of forms, which are smooth. [-]"""
 
 
-@dataclass(frozen=True)
-class Sites:
-    """Gaussian stand-ins of the observations, natural parameters in need; shape (m,) each."""
+def _left(last: FloatArray) -> float:
+    """Change still to come: the most of any diver, but for one in a thousand.
 
-    precision: FloatArray
-    shift: FloatArray
-
-    @classmethod
-    def flat(cls, count: int) -> Sites:
-        """Sites that say nothing yet."""
-        return cls(np.zeros(count), np.zeros(count))
-
-
-@dataclass(frozen=True)
-class Start:
-    """Where to begin: sites, and the posterior of beta that belongs to them."""
-
-    sites: Sites
-    mean: FloatArray
-    covariance: FloatArray
-
-
-@dataclass(frozen=True)
-class Cavity:
-    """Expected need of each row as all other rows and the prior leave it; mean and variance, shape (m,)."""
-
-    mean: FloatArray
-    variance: FloatArray
-
-
-@dataclass(frozen=True)
-class Propagation:
-    """Settled sites and what follows from them.
-
-    Parameters
-    ----------
-    mean, precision : ndarray, shape (p,), (p, p)
-        Posterior of beta, the shared effects.
-    need, need_variance : ndarray, shape (m,)
-        Expected need of each row; the scatter it shares with other rows included. [kg, kg²]
-    offset, offset_variance : ndarray, shape (divers,)
-        Each diver's offset at its latest time. [kg, kg²]
-    start : Start
-        For a warm start.
-    cavity : Cavity
-        For what each row adds.
-    log_evidence : float
-        Log marginal likelihood.
-    gradient : ndarray, shape (k,)
-        Its derivative with respect to the unconstrained hyperparameters.
-    sweeps : int
-        Sweeps over all rows until the sites settled.
+    Among very many divers there is always one whose records contradict each other; what such a one says of
+    the shared effects is nothing beside the others.
     """
-
-    mean: FloatArray
-    precision: FloatArray
-    need: FloatArray
-    need_variance: FloatArray
-    offset: FloatArray
-    offset_variance: FloatArray
-    start: Start
-    cavity: Cavity
-    log_evidence: float
-    gradient: FloatArray
-    sweeps: int
+    late = len(last) // 1000
+    return float(np.partition(last, -1 - late)[-1 - late])
 
 
 def levels_of(theta: Hyperparameters) -> Levels:
@@ -162,25 +109,25 @@ def _beta(precision: FloatArray, shift: FloatArray) -> tuple[FloatArray, FloatAr
     return covariance @ shift, covariance, whole, 2 * float(np.log(np.diag(root)).sum())
 
 
-def _chain(theta: Hyperparameters, found: FloatArray) -> FloatArray:
-    """Gradient in the unconstrained coordinates from the derivatives that the sweeps sum."""
+def _chain(theta: Hyperparameters) -> FloatArray:
+    """How the unconstrained coordinates move what the sweeps derive by; shape (k, places)."""
     from leadline.model import settling as k
 
     vector = theta.to_vector()
-    gradient = np.zeros(len(vector))
-    gradient[[0, 1, 2, 3]] = found[[k.DIVER, k.BODY, k.SUIT, k.SCATTER]]
-    gradient[4] = found[k.OUT] * theta.breath_out
-    gradient[5] = found[k.IN] * theta.breath_in
-    gradient[6] = found[k.WRONG] * theta.wrong * (1 - theta.wrong)
-    by_zone = found[k.CHANCE :].reshape(6, 4)
+    chain = np.zeros((len(vector), k.PLACES))
+    for row, place in enumerate((k.DIVER, k.BODY, k.SUIT, k.SCATTER)):
+        chain[row, place] = 1.0
+    chain[4, k.OUT] = theta.breath_out
+    chain[5, k.IN] = theta.breath_in
+    chain[6, k.WRONG] = theta.wrong * (1 - theta.wrong)
     for j in range(7, 11):
         up, down = vector.copy(), vector.copy()
         up[j] += DIFFERENCE
         down[j] -= DIFFERENCE
         step = chances(Hyperparameters.from_vector(up)) - chances(Hyperparameters.from_vector(down))
-        gradient[j] = np.sum(by_zone * step) / (2 * DIFFERENCE)
-    gradient[11], gradient[12], gradient[13] = found[k.HABIT_MEAN], found[k.HABIT_SD], found[k.DRIFT]
-    return gradient
+        chain[j, k.CHANCE :] = step.ravel() / (2 * DIFFERENCE)
+    chain[11, k.HABIT_MEAN] = chain[12, k.HABIT_SD] = chain[13, k.DRIFT] = 1.0
+    return chain
 
 
 class _Shared:
@@ -225,6 +172,7 @@ class Sweeper:
         p, chunks = observations.n_exposures, len(self.layout.chunk_first) - 1
         self.precision = np.zeros((chunks, p, p))
         self.shift = np.zeros((chunks, p))
+        self.rows = np.zeros((len(observations), 8))
         # Wide sites that chased each other stay narrow: in a search the evidence must not jump.
         self.loosest = np.zeros(len(self.layout.suits))
         usual = (os.cpu_count() or 1) if len(observations) >= WORTH_THREADS else 1
@@ -251,15 +199,24 @@ class Sweeper:
         start: Start | None = None,
         sketch: bool = False,
         tolerance: float = TOLERANCE,
+        inform: bool = False,
     ) -> Propagation:
-        """As the function `propagate`."""
+        """As the function `propagate`; `inform` asks for the information."""
         from leadline.model.elimination import Terms
+        from leadline.model.prepared import prepare
         from leadline.model.sweep import NEAR, NEVER, Pace, sweep
 
         m, d, p = len(self.observations), len(self.layout.suits), self.observations.n_exposures
         begin = start or Start(Sites.flat(m), np.zeros(p), np.eye(p))
-        level = levels_of(theta)
-        terms = Terms(begin.sites.precision.copy(), begin.sites.shift.copy(), np.full(m, np.nan), np.ones(m))
+        level, rows = levels_of(theta), self.rows
+        self._everywhere(lambda first, last: prepare(self.layout, level, rows, first, last))
+        terms = Terms(
+            begin.sites.precision.copy(),
+            begin.sites.shift.copy(),
+            np.full(m, np.nan),
+            np.ones(m),
+            np.full(m, np.nan),
+        )
         pace = Pace(np.full(d, FIRST_PART), np.full(d, np.inf), np.maximum(self.loosest, 0.0))
         mean, covariance = begin.mean, begin.covariance
 
@@ -267,6 +224,7 @@ class Sweeper:
             return lambda first, last: sweep(
                 self.layout,
                 level,
+                rows,
                 terms,
                 pace,
                 mean,
@@ -284,7 +242,7 @@ class Sweeper:
         for number in range(1, MOST_SWEEPS + 1):
             damping = min(1.0, 2 * EASY_SWEEPS / number)
             # No diver need settle closer than the shared effects have.
-            enough = max(0.3 * tolerance, min(0.1 * left, NEAR))
+            enough = max(0.3 * tolerance, min(0.1 * left, max(NEAR, FIRST * tolerance)))
             rounds = MOST_ROUNDS if number <= EASY_SWEEPS else 1
             self._everywhere(swept(damping, rounds, enough))
             if not self._sound():
@@ -292,7 +250,7 @@ class Sweeper:
                 np.maximum(terms.precision, 0.0, out=terms.precision)
                 self._everywhere(swept(damping, 0, enough))
             if number > 1:
-                left = float(np.max(pace.last)) / shared.part
+                left = _left(pace.last) / shared.part
             mean, covariance, precision, determinant = _beta(
                 *shared.blended(
                     left if rounds > 1 else 0.0,
@@ -302,12 +260,34 @@ class Sweeper:
             )
             if left < tolerance or (number == MOST_SWEEPS and (sketch or left < NEARLY)):
                 self.loosest = pace.loosest
-                return self._settled(theta, level, terms, mean, covariance, precision, determinant, number)
+                self._finished(level, terms, pace, mean, covariance, tolerance)
+                beta = mean, covariance, precision, determinant
+                return self._settled(theta, level, terms, beta, number, inform=inform)
         raise FitError(
             f"the fit did not settle in {MOST_SWEEPS} sweeps ({left:.1g} sd still to go): "
             "look for records that contradict each other",
             {"sweeps": float(MOST_SWEEPS), "left": left},
         )
+
+    def _finished(
+        self,
+        level: Levels,
+        terms: Terms,
+        pace: Pace,
+        mean: FloatArray,
+        covariance: FloatArray,
+        tolerance: float,
+    ) -> None:
+        """Settle the few who have not yet, with the shared effects held."""
+        from leadline.model.sweep import NEAR, finish
+
+        late = max(tolerance, NEAR)
+        if float(np.max(pace.last)) > late:
+            self._everywhere(
+                lambda first, last: finish(
+                    self.layout, level, self.rows, terms, pace, mean, covariance, late, first, last
+                )
+            )
 
     def _sound(self) -> bool:
         """Whether the divers' wide sites together leave a proper posterior of beta."""
@@ -319,20 +299,22 @@ class Sweeper:
         theta: Hyperparameters,
         level: Levels,
         terms: Terms,
-        mean: FloatArray,
-        covariance: FloatArray,
-        precision: FloatArray,
-        determinant: float,
+        beta: tuple[FloatArray, FloatArray, FloatArray, float],
         sweeps: int,
+        *,
+        inform: bool,
     ) -> Propagation:
         from leadline.model.settling import settle
 
-        m, d = len(self.observations), len(self.layout.suits)
-        found = _nothing_settled(m, d, len(self.precision))
+        mean, covariance, precision, determinant = beta
+        found = _nothing_settled(len(self.rows), len(self.layout.suits), len(mean) if inform else 0)
         self._everywhere(
-            lambda first, last: settle(self.layout, level, terms, mean, covariance, found, first, last)
+            lambda first, last: settle(
+                self.layout, level, self.rows, terms, mean, covariance, found, first, last
+            )
         )
-        sites = Sites(terms.precision, terms.shift)
+        chain = _chain(theta)
+        slopes = np.hstack([found.gradient @ chain.T, found.pull]) if inform else None
         return Propagation(
             mean,
             precision,
@@ -340,20 +322,22 @@ class Sweeper:
             terms.variance,
             found.offset,
             found.offset_variance,
-            Start(sites, mean, covariance),
+            Start(Sites(terms.precision, terms.shift), mean, covariance),
             Cavity(found.cavity_mean, found.cavity_variance),
             float(np.sum(found.evidence)) - 0.5 * determinant,
-            _chain(theta, np.add.reduce(found.gradient, axis=0)),
+            chain @ np.add.reduce(found.gradient, axis=0),
             sweeps,
+            None if slopes is None else slopes.T @ slopes,
         )
 
 
-def _nothing_settled(rows: int, divers: int, chunks: int) -> Settled:
+def _nothing_settled(rows: int, divers: int, columns: int) -> Settled:
     from leadline.model.settling import PLACES, Settled
 
     return Settled(
         np.zeros(divers),
-        np.zeros((chunks, PLACES)),
+        np.zeros((divers, PLACES)),
+        np.zeros((divers if columns else 0, columns)),
         np.zeros(rows),
         np.zeros(rows),
         *(np.zeros(divers) for _ in range(4)),

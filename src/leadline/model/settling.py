@@ -9,11 +9,23 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from leadline.model.elimination import Local, Terms, eliminate, exposures, gathered, local, moments, step
+from leadline.model.coupling import couple, reach
+from leadline.model.elimination import (
+    Local,
+    Terms,
+    eliminate,
+    expected,
+    exposures,
+    gathered,
+    local,
+    moments,
+    step,
+)
 from leadline.model.layout import Layout
 from leadline.model.likelihood import POINT_RANGE
-from leadline.model.row import HABIT, LIGHT_PART, Levels, chances, edges, noise, tilted
-from leadline.model.small_matrix import dot, form
+from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, tilted
+from leadline.model.row import HABIT, LIGHT_PART, Levels
+from leadline.model.small_matrix import form
 from leadline.model.tail import interval, normal, reading
 
 __all__ = ["PLACES", "Settled", "settle"]
@@ -33,8 +45,10 @@ class Settled(NamedTuple):
     ----------
     evidence : ndarray, shape (d,)
         Each diver's part of the log evidence, beta's determinant left out. [-]
-    gradient : ndarray, shape (chunks, PLACES)
-        Derivatives summed over the divers of a chunk.
+    gradient : ndarray, shape (d, PLACES)
+        Derivatives of that.
+    pull : ndarray, shape (d, p)
+        Its slope in beta, at beta's mean; no rows where that is not asked for. [-]
     cavity_mean, cavity_variance : ndarray, shape (m,)
         Expected need without the row itself. [kg, kg²]
     offset, offset_variance : ndarray, shape (d,)
@@ -45,6 +59,7 @@ class Settled(NamedTuple):
 
     evidence: FloatArray
     gradient: FloatArray
+    pull: FloatArray
     cavity_mean: FloatArray
     cavity_variance: FloatArray
     offset: FloatArray
@@ -54,63 +69,85 @@ class Settled(NamedTuple):
 
 
 @njit(cache=True)
-def _scales(lay: Layout, level: Levels, d: int, terms: Terms, found: Settled, gradient: FloatArray) -> float:
+def _scales(
+    lay: Layout, level: Levels, rows: FloatArray, d: int, terms: Terms, found: Settled, gradient: FloatArray
+) -> float:
     """The rows' part of the evidence and its derivatives, cavities held."""
     total = 0.0
+    # What a row's function needs is handed to it by itself: whole layouts are dear to hand on.
+    upper_breath, lower_breath, fit, chance = lay.upper_breath, lay.lower_breath, lay.fit, level.chance
+    wrong, part = level.wrong, level.breath_in < LIGHT_PART
     for o in range(lay.diver_occasion[d], lay.diver_occasion[d + 1]):
         low, high = lay.occasion_first[o], lay.occasion_first[o + 1]
-        alone = high - low == 1
         for n in range(low, high):
             v, m = terms.variance[n], terms.need[n]
             held = max(1 / v - terms.precision[n], 1e-10)
             c = (m / v - terms.shift[n]) / held
             found.cavity_mean[n], found.cavity_variance[n] = c, 1 / held
-            value, slope, curvature = tilted(lay, level, n, alone, c, 1 / held)
+            value, slope, curvature = tilted(rows[n], c, 1 / held)
             total += value - 0.5 * (m * m / v - c * c * held) - 0.5 * math.log(v * held)
             b = terms.shift[n] - terms.precision[n] * lay.prior[n]
             total += terms.shift[n] * lay.prior[n] - 0.5 * terms.precision[n] * lay.prior[n] ** 2
             total += 0.5 * b * (m - lay.prior[n])
             bend = curvature + slope * slope
-            if alone:
+            if high - low == 1:
                 gradient[SCATTER] += bend * level.scatter_variance
             if lay.form[n] == HABIT:
                 gradient[HABIT_MEAN] += slope
                 gradient[HABIT_SD] += bend * level.habit_variance
-            _levels_gradient(lay, level, n, c, 1 / held + noise(lay, level, n, alone), value, gradient)
+                continue
+            around = 1 / held + rows[n, NOISE]
+            if lay.point[n]:
+                good = math.exp(reading(c, rows[n, E0], 0.0, around)[0] - value)
+                gradient[WRONG] += math.exp(-value) / POINT_RANGE - good
+                continue
+            word = lay.form[n]
+            _edges_gradient(rows[n], upper_breath[n], lower_breath[n], part, c, around, value, gradient)
+            _zones_gradient(rows[n], fit[n], chance[word], wrong, word, c, around, value, gradient)
     return total
 
 
 @njit(cache=True)
-def _levels_gradient(
-    lay: Layout,
-    level: Levels,
-    n: int,
+def _edges_gradient(
+    row: FloatArray,
+    upper_breath: float,
+    lower_breath: float,
+    part: bool,
     mean: float,
     variance: float,
     value: float,
     gradient: FloatArray,
 ) -> None:
-    """Derivatives of a row's log evidence in breath range, wrong records and forms."""
-    if lay.point[n]:
-        if lay.form[n] != HABIT:
-            good = math.exp(reading(mean, lay.lower[n], 0.0, variance)[0] - value)
-            gradient[WRONG] += math.exp(-value) / POINT_RANGE - good
-        return
+    """Derivatives of a row's log evidence in the breath range."""
     sd = math.sqrt(variance)
-    e0, e1, e2 = edges(lay, level, n)
-    s0, s1, s2 = (e0 - mean) / sd, (e1 - mean) / sd, (e2 - mean) / sd
-    l0, l1, l2, l3 = chances(lay, level, n)
     base = -0.5 * math.log(2 * math.pi) - value - math.log(sd)
-    if lay.upper_breath[n] != 0.0 and not math.isinf(s0):
-        gradient[OUT] += lay.upper_breath[n] * (l1 - l0) * math.exp(base - 0.5 * s0 * s0)
-    if lay.lower_breath[n] != 0.0 and not math.isinf(s2):
-        moved = (l3 - l2) * math.exp(base - 0.5 * s2 * s2)
-        if level.breath_in < LIGHT_PART:
-            moved += (l2 - l1) * math.exp(base - 0.5 * s1 * s1)
-        gradient[IN] -= lay.lower_breath[n] * moved
+    s0, s1, s2 = (row[E0] - mean) / sd, (row[E1] - mean) / sd, (row[E2] - mean) / sd
+    if upper_breath != 0.0 and not math.isinf(s0):
+        gradient[OUT] += upper_breath * (row[L1] - row[L0]) * math.exp(base - 0.5 * s0 * s0)
+    if lower_breath != 0.0 and not math.isinf(s2):
+        moved = (row[L3] - row[L2]) * math.exp(base - 0.5 * s2 * s2)
+        if part:
+            moved += (row[L2] - row[L1]) * math.exp(base - 0.5 * s1 * s1)
+        gradient[IN] -= lower_breath * moved
+
+
+@njit(cache=True)
+def _zones_gradient(
+    row: FloatArray,
+    fit: FloatArray,
+    chance: FloatArray,
+    wrong: float,
+    word: int,
+    mean: float,
+    variance: float,
+    value: float,
+    gradient: FloatArray,
+) -> None:
+    """Derivatives of a row's log evidence in wrong records and the chances of its form."""
+    sd = math.sqrt(variance)
+    s0, s1, s2 = (row[E0] - mean) / sd, (row[E1] - mean) / sd, (row[E2] - mean) / sd
     whole = math.exp(-value)
-    word = lay.form[n]
-    fits = (lay.fit[n, 0], lay.fit[n, 1], lay.fit[n, 1], lay.fit[n, 2])
+    fits = (fit[0], fit[1], fit[1], fit[2])
     inside = (
         normal(-s0),
         interval(s0, s1) if s0 > s1 else 0.0,
@@ -119,9 +156,9 @@ def _levels_gradient(
     )
     for zone in range(4):
         share = inside[zone] * whole
-        fit = fits[zone]
-        gradient[WRONG] += share * level.chance[word, zone] * (0.5 * (1 - fit) - fit)
-        gradient[CHANCE + 4 * word + zone] += share * (fit * (1 - level.wrong) + (1 - fit) * level.wrong / 2)
+        right = fits[zone]
+        gradient[WRONG] += share * chance[zone] * (0.5 * (1 - right) - right)
+        gradient[CHANCE + 4 * word + zone] += share * (right * (1 - wrong) + (1 - right) * wrong / 2)
 
 
 @njit(cache=True)
@@ -130,9 +167,9 @@ def _scalars_gradient(
     level: Levels,
     d: int,
     z: FloatArray,
+    base: FloatArray,
     at: Local,
     terms: Terms,
-    mean: FloatArray,
     covariance: FloatArray,
     gradient: FloatArray,
 ) -> None:
@@ -140,7 +177,7 @@ def _scalars_gradient(
     first = lay.knot_first[d]
     knots = lay.knot_first[d + 1] - first
     spread = level.diver_variance + level.body_square * lay.body_variance[d]
-    square = at.offset[0] ** 2 + at.inverse[0, 0] + form(covariance, at.solved[0])
+    square = at.offset[0] ** 2 + at.variance[0] + form(covariance, at.solved[0])
     pressure = (square / spread - 1) / spread
     gradient[DIVER] += pressure * level.diver_variance
     gradient[BODY] += pressure * level.body_square * lay.body_variance[d]
@@ -149,14 +186,15 @@ def _scalars_gradient(
         apart = at.solved[j] - at.solved[j - 1]
         square = (
             (at.offset[j] - at.offset[j - 1]) ** 2
-            + at.inverse[j, j]
-            - 2 * at.inverse[j, j - 1]
-            + at.inverse[j - 1, j - 1]
+            + at.variance[j]
+            - 2 * at.beside[j]
+            + at.variance[j - 1]
             + form(covariance, apart)
         )
         gradient[DRIFT] += (square / variance - 1) / variance * level.drift_variance * lay.elapsed[first + j]
     for s in range(knots, len(at.offset)):
-        square = at.offset[s] ** 2 + at.inverse[s, s] + form(covariance, at.solved[s])
+        own = at.corner[s - knots, s - knots]
+        square = at.offset[s] ** 2 + own + form(covariance, at.solved[s])
         gradient[SUIT] += square / level.suit_variance - 1
     begin = lay.occasion_first[lay.diver_occasion[d]]
     of_one = np.zeros(z.shape[1])
@@ -171,10 +209,10 @@ def _scalars_gradient(
             t = terms.precision[n]
             one += t
             weight += t * lay.suit_weight[n]
-            shift += terms.shift[n] - t * lay.prior[n]
+            shift += terms.shift[n] - t * base[n - begin]
             of_one += t * z[n - begin]
         pulled = level.scatter_variance / (1 + level.scatter_variance * one)
-        scatter = pulled * (shift - one * at.offset[a] - weight * at.offset[c] - dot(of_one, mean))
+        scatter = pulled * (shift - one * at.offset[a] - weight * at.offset[c])
         through = of_one - one * at.solved[a] - weight * at.solved[c]
         square = (
             scatter**2
@@ -182,9 +220,9 @@ def _scalars_gradient(
             + pulled
             * pulled
             * (
-                one * one * at.inverse[a, a]
-                + 2 * one * weight * at.inverse[a, c]
-                + weight * weight * at.inverse[c, c]
+                one * one * at.variance[a]
+                + 2 * one * weight * at.cross[a, c - knots]
+                + weight * weight * at.corner[c - knots, c - knots]
                 + form(covariance, through)
             )
         )
@@ -195,32 +233,52 @@ def _scalars_gradient(
 def _settle(
     lay: Layout,
     level: Levels,
+    rows: FloatArray,
     d: int,
     terms: Terms,
     mean: FloatArray,
     covariance: FloatArray,
     found: Settled,
-    gradient: FloatArray,
 ) -> None:
     """One diver's part of `settle`."""
     z = exposures(lay, d)
     last = lay.knot_first[d + 1] - lay.knot_first[d] - 1
-    at = local(last + 1 + lay.suits[d], z.shape[1])
+    at = local(last + 1, lay.suits[d], z.shape[1])
     own, square = gathered(lay, d, mean, covariance)
-    pivots = eliminate(lay, level, d, z, at, terms, False)
-    moments(lay, level, d, z, at, terms, own, square)
-    found.evidence[d] = _scales(lay, level, d, terms, found, gradient) - 0.5 * pivots
-    _scalars_gradient(lay, level, d, z, at, terms, own, square, gradient)
+    base = expected(lay, d, z, own)
+    pivots = eliminate(lay, level, d, base, at, terms)
+    couple(lay, level, d, z, at, terms, len(found.pull) > 0)
+    if len(found.pull):
+        _pulled(lay, d, at, own, found.pull[d])
+    reach(lay, level, d, z, at, terms, square)
+    moments(lay, level, d, base, at, terms)
+    gradient = found.gradient[d]
+    found.evidence[d] = _scales(lay, level, rows, d, terms, found, gradient) - 0.5 * pivots
+    _scalars_gradient(lay, level, d, z, base, at, terms, square, gradient)
     found.offset[d] = at.offset[last]
-    found.offset_variance[d] = at.inverse[last, last] + form(square, at.solved[last])
+    found.offset_variance[d] = at.variance[last] + form(square, at.solved[last])
     found.first[d] = at.offset[0]
-    found.first_variance[d] = at.inverse[0, 0] + form(square, at.solved[0])
+    found.first_variance[d] = at.variance[0] + form(square, at.solved[0])
+
+
+@njit(cache=True)
+def _pulled(lay: Layout, d: int, at: Local, mean: FloatArray, pull: FloatArray) -> None:
+    """Slope of what the diver says of beta at its mean."""
+    support = lay.support[lay.support_first[d] : lay.support_first[d + 1]]
+    for i in range(len(support)):
+        pull[support[i]] = at.column_shift[i]
+    for i in range(len(support)):
+        for j in range(i):
+            pull[support[i]] -= at.shared[i, j] * mean[j]
+            pull[support[j]] -= at.shared[i, j] * mean[i]
+        pull[support[i]] -= at.shared[i, i] * mean[i]
 
 
 @njit(cache=True, nogil=True)
 def settle(
     lay: Layout,
     level: Levels,
+    rows: FloatArray,
     terms: Terms,
     mean: FloatArray,
     covariance: FloatArray,
@@ -234,6 +292,8 @@ def settle(
     ----------
     lay, level, terms : Layout, Levels, Terms
         Moments in `terms` are brought up to date.
+    rows : ndarray, shape (m, 8)
+        From `leadline.model.prepared.prepare`.
     mean, covariance : ndarray, shape (p,), (p, p)
         Posterior of beta.
     found : Settled
@@ -243,4 +303,4 @@ def settle(
     """
     for chunk in range(first, last):
         for d in range(lay.chunk_first[chunk], lay.chunk_first[chunk + 1]):
-            _settle(lay, level, d, terms, mean, covariance, found, found.gradient[chunk])
+            _settle(lay, level, rows, d, terms, mean, covariance, found)

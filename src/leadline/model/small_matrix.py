@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-__all__ = ["cholesky", "dot", "form", "inverse", "outer"]
+__all__ = ["cholesky", "dot", "form", "inverse", "lower_outer"]
 
 FloatArray = NDArray[np.float64]
 
@@ -52,12 +52,12 @@ def inverse(factor: FloatArray, found: FloatArray) -> None:
 
 
 @njit(cache=True)
-def outer(matrix: FloatArray, weight: float, left: FloatArray, right: FloatArray) -> None:
-    """Add a weighted outer product in place."""
+def lower_outer(matrix: FloatArray, weight: float, left: FloatArray, right: FloatArray) -> None:
+    """Add the lower half of a weighted outer product in place."""
     for i in range(len(left)):
         scaled = weight * left[i]
         if scaled != 0.0:
-            for j in range(len(right)):
+            for j in range(i + 1):
                 matrix[i, j] += scaled * right[j]
 
 

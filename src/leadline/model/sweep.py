@@ -9,12 +9,23 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from leadline.model.elimination import Local, Terms, eliminate, exposures, gathered, local, moments
+from leadline.model.coupling import couple, reach
+from leadline.model.elimination import (
+    Local,
+    Terms,
+    eliminate,
+    expected,
+    exposures,
+    gathered,
+    local,
+    moments,
+)
 from leadline.model.layout import Layout
-from leadline.model.row import Levels, tilted
-from leadline.model.small_matrix import cholesky, outer
+from leadline.model.prepared import bent
+from leadline.model.row import Levels
+from leadline.model.small_matrix import cholesky
 
-__all__ = ["NEAR", "NEVER", "Pace", "sweep"]
+__all__ = ["NEAR", "NEVER", "Pace", "finish", "sweep"]
 
 FloatArray = NDArray[np.float64]
 
@@ -34,6 +45,14 @@ NEAR: Final = 0.02
 SLOW: Final = 0.06
 """Change still to come at which a diver's sites may become wider than their cavities, and the pace at which
 that is taken back for good: such sites can chase each other. [-, -]"""
+
+LATE_ROUNDS: Final = 200
+"""Refinements of a diver who settles after all others. [-]"""
+
+STILL: Final = 0.02
+LITTLE: Final = 0.02
+"""Change still to come from which, and share of what a row's site knows from which, what beta adds to a row
+is reckoned anew with every refinement. [-, -]"""
 
 
 class Pace(NamedTuple):
@@ -55,24 +74,22 @@ def _refined(
 
 
 @njit(cache=True)
-def _update(lay: Layout, level: Levels, d: int, terms: Terms, part: float, loosest: float) -> None:
+def _update(rows: FloatArray, terms: Terms, begin: int, end: int, part: float, loosest: float) -> None:
     """Move the diver's sites towards the refined ones."""
-    for o in range(lay.diver_occasion[d], lay.diver_occasion[d + 1]):
-        low, high = lay.occasion_first[o], lay.occasion_first[o + 1]
-        alone = high - low == 1
-        for n in range(low, high):
-            held = max(1 / terms.variance[n] - terms.precision[n], 1e-10)
-            mean = (terms.need[n] / terms.variance[n] - terms.shift[n]) / held
-            _, slope, curvature = tilted(lay, level, n, alone, mean, 1 / held)
-            precision, shift = _refined(mean, 1 / held, slope, curvature, loosest)
-            terms.precision[n] += part * (precision - terms.precision[n])
-            terms.shift[n] += part * (shift - terms.shift[n])
+    for n in range(begin, end):
+        held = max(1 / terms.variance[n] - terms.precision[n], 1e-10)
+        mean = (terms.need[n] / terms.variance[n] - terms.shift[n]) / held
+        slope, curvature = bent(rows[n], mean, 1 / held)
+        precision, shift = _refined(mean, 1 / held, slope, curvature, loosest)
+        terms.precision[n] += part * (precision - terms.precision[n])
+        terms.shift[n] += part * (shift - terms.shift[n])
 
 
 @njit(cache=True)
-def _moved(lay: Layout, level: Levels, d: int, terms: Terms, need: FloatArray, variance: FloatArray) -> float:
+def _moved(
+    lay: Layout, level: Levels, terms: Terms, begin: int, end: int, need: FloatArray, variance: FloatArray
+) -> float:
     """Greatest change of a row since: of its mean, in its sd, or of the width it shows with its noise."""
-    begin, end = lay.occasion_first[lay.diver_occasion[d]], lay.occasion_first[lay.diver_occasion[d + 1]]
     most = 0.0
     for n in range(begin, end):
         mean = abs(terms.need[n] - need[n - begin]) / math.sqrt(terms.variance[n])
@@ -83,10 +100,8 @@ def _moved(lay: Layout, level: Levels, d: int, terms: Terms, need: FloatArray, v
 
 
 @njit(cache=True)
-def _reduce(at: Local) -> bool:
-    """Precision of beta once the scalars are gone; whether it takes little away in any direction."""
-    for k in range(at.factor.shape[0]):
-        outer(at.shared, -1.0, at.coupling[k], at.solved[k])
+def _takes_little(at: Local) -> bool:
+    """Whether the diver's wide sites take little away from beta in any direction."""
     matrix = at.shared.copy()
     for j in range(len(matrix)):
         matrix[j, j] += MOST_TAKEN
@@ -97,14 +112,12 @@ def _reduce(at: Local) -> bool:
 def _share(lay: Layout, d: int, at: Local, precision: FloatArray, shift: FloatArray) -> None:
     """Add what the diver says of beta."""
     support = lay.support[lay.support_first[d] : lay.support_first[d + 1]]
-    columns, scalars = len(support), at.factor.shape[0]
-    for i in range(columns):
-        pulled = at.column_shift[i]
-        for k in range(scalars):
-            pulled -= at.solved[k, i] * at.scalar_shift[k]
-        shift[support[i]] += pulled
-        for j in range(columns):
+    for i in range(len(support)):
+        shift[support[i]] += at.column_shift[i]
+        for j in range(i):
             precision[support[i], support[j]] += at.shared[i, j]
+            precision[support[j], support[i]] += at.shared[i, j]
+        precision[support[i], support[i]] += at.shared[i, i]
 
 
 @njit(cache=True)
@@ -125,9 +138,51 @@ def _improper(terms: Terms, begin: int, end: int) -> bool:
 
 
 @njit(cache=True)
+def _stale(terms: Terms, begin: int, end: int, left: float) -> bool:
+    """Whether what beta adds to the rows' variances must be reckoned anew before the next refinement.
+
+    Where that is little against what a row's site knows, once a sweep is enough; where it is more, at the
+    beginning of each sweep and while sites move.
+    """
+    if math.isnan(terms.shared[begin]):
+        return True
+    if left < STILL:
+        return False
+    most = 0.0
+    for n in range(begin, end):
+        most = max(most, terms.shared[n] * abs(terms.precision[n]))
+    return most > LITTLE
+
+
+@njit(cache=True)
+def _reckoned(
+    lay: Layout,
+    level: Levels,
+    d: int,
+    z: FloatArray,
+    base: FloatArray,
+    at: Local,
+    terms: Terms,
+    pace: Pace,
+    covariance: FloatArray,
+    anew: bool,
+) -> None:
+    """Moments of the rows for the sites as they are; sites that leave nothing proper are tightened."""
+    begin = lay.occasion_first[lay.diver_occasion[d]]
+    if math.isnan(eliminate(lay, level, d, base, at, terms)):
+        _tighten(terms, pace, d, begin, begin + len(z))
+        eliminate(lay, level, d, base, at, terms)
+    if anew:
+        couple(lay, level, d, z, at, terms, False)
+        reach(lay, level, d, z, at, terms, covariance)
+    moments(lay, level, d, base, at, terms)
+
+
+@njit(cache=True)
 def _refine(
     lay: Layout,
     level: Levels,
+    rows: FloatArray,
     d: int,
     terms: Terms,
     pace: Pace,
@@ -141,24 +196,20 @@ def _refine(
 ) -> None:
     """Refine one diver's sites and add what they say of beta."""
     z = exposures(lay, d)
-    scalars = lay.knot_first[d + 1] - lay.knot_first[d] + lay.suits[d]
-    at = local(scalars, z.shape[1])
+    at = local(lay.knot_first[d + 1] - lay.knot_first[d], lay.suits[d], z.shape[1])
     own, square = gathered(lay, d, mean, covariance)
+    base = expected(lay, d, z, own)
     begin = lay.occasion_first[lay.diver_occasion[d]]
-    last = math.inf
+    end = begin + len(z)
+    last = left = math.inf
     for turn in range(rounds):
-        need, variance = (
-            terms.need[begin : begin + len(z)].copy(),
-            terms.variance[begin : begin + len(z)].copy(),
-        )
-        if math.isnan(eliminate(lay, level, d, z, at, terms, False)):
-            _tighten(terms, pace, d, begin, begin + len(z))
-            eliminate(lay, level, d, z, at, terms, False)
-        moments(lay, level, d, z, at, terms, own, square)
-        if pace.loosest[d] < 0.0 and _improper(terms, begin, begin + len(z)):
-            _tighten(terms, pace, d, begin, begin + len(z))
+        need, variance = terms.need[begin:end].copy(), terms.variance[begin:end].copy()
+        anew = _stale(terms, begin, end, left)
+        _reckoned(lay, level, d, z, base, at, terms, pace, square, anew)
+        if pace.loosest[d] < 0.0 and _improper(terms, begin, end):
+            _tighten(terms, pace, d, begin, end)
             continue
-        left = _moved(lay, level, d, terms, need, variance)
+        left = _moved(lay, level, terms, begin, end, need, variance)
         if turn == 0:
             # What the last refinement and the other divers have moved since.
             left /= pace.part[d]
@@ -179,12 +230,38 @@ def _refine(
             elif pace.loosest[d] < 0.0 and pace.part[d] < SLOW:
                 pace.loosest[d] = NEVER
             last = left
-        _update(lay, level, d, terms, pace.part[d], min(pace.loosest[d], 0.0))
-    lost = math.isnan(eliminate(lay, level, d, z, at, terms, True))
-    if lost or not _reduce(at):
-        _tighten(terms, pace, d, begin, begin + len(z))
-        eliminate(lay, level, d, z, at, terms, True)
-        _reduce(at)
+        _update(rows, terms, begin, end, pace.part[d], min(pace.loosest[d], 0.0))
+    _told(lay, level, d, z, base, at, terms, pace, precision, shift)
+    reach(lay, level, d, z, at, terms, square)
+
+
+@njit(cache=True)
+def _told(
+    lay: Layout,
+    level: Levels,
+    d: int,
+    z: FloatArray,
+    base: FloatArray,
+    at: Local,
+    terms: Terms,
+    pace: Pace,
+    precision: FloatArray,
+    shift: FloatArray,
+) -> None:
+    """Add what the diver's sites say of beta; sites too wide for that are tightened."""
+    begin = lay.occasion_first[lay.diver_occasion[d]]
+    end = begin + len(z)
+    sound = not math.isnan(eliminate(lay, level, d, base, at, terms))
+    if sound:
+        couple(lay, level, d, z, at, terms, True)
+        wide = False
+        for n in range(begin, end):
+            wide = wide or terms.precision[n] < 0.0
+        sound = not wide or _takes_little(at)
+    if not sound:
+        _tighten(terms, pace, d, begin, end)
+        eliminate(lay, level, d, base, at, terms)
+        couple(lay, level, d, z, at, terms, True)
     _share(lay, d, at, precision, shift)
 
 
@@ -192,6 +269,7 @@ def _refine(
 def sweep(
     lay: Layout,
     level: Levels,
+    rows: FloatArray,
     terms: Terms,
     pace: Pace,
     mean: FloatArray,
@@ -210,6 +288,8 @@ def sweep(
     ----------
     lay, level : Layout, Levels
         Records and hyperparameters.
+    rows : ndarray, shape (m, 8)
+        From `leadline.model.prepared.prepare`.
     terms, pace : Terms, Pace
         Changed in place.
     mean, covariance : ndarray, shape (p,), (p, p)
@@ -232,6 +312,7 @@ def sweep(
             _refine(
                 lay,
                 level,
+                rows,
                 d,
                 terms,
                 pace,
@@ -242,4 +323,46 @@ def sweep(
                 enough,
                 precision[chunk],
                 shift[chunk],
+            )
+
+
+@njit(cache=True, nogil=True)
+def finish(
+    lay: Layout,
+    level: Levels,
+    rows: FloatArray,
+    terms: Terms,
+    pace: Pace,
+    mean: FloatArray,
+    covariance: FloatArray,
+    enough: float,
+    first: int,
+    last: int,
+) -> None:
+    """Settle the divers of some chunks who have not settled yet, with beta held.
+
+    Parameters
+    ----------
+    lay, level, rows, terms, pace, mean, covariance, first, last
+        As for `sweep`.
+    enough : float
+        Change of a row's mean, in its sd, at which a diver has settled.
+    """
+    precision, shift = np.zeros_like(covariance), np.zeros_like(mean)
+    for d in range(lay.chunk_first[first], lay.chunk_first[last]):
+        if pace.last[d] > enough:
+            _refine(
+                lay,
+                level,
+                rows,
+                d,
+                terms,
+                pace,
+                mean,
+                covariance,
+                1.0,
+                LATE_ROUNDS,
+                enough,
+                precision,
+                shift,
             )

@@ -12,7 +12,7 @@ from numba import njit
 
 from leadline.model.likelihood import POINT_RANGE
 
-__all__ = ["interval", "log_normal", "normal", "reading", "zones"]
+__all__ = ["interval", "log_normal", "normal", "reading", "slopes", "zones"]
 
 ROOT_HALF: Final = math.sqrt(0.5)
 LOG_SQRT_2PI: Final = 0.5 * math.log(2 * math.pi)
@@ -20,6 +20,11 @@ FAR: Final = -30.0
 """Score below which the complementary error function nears its underflow. [-]"""
 
 TINY: Final = 1e-280
+
+SOUND: Final = 1e-4
+"""Chance from which a sum of steps keeps twelve digits. [-]"""
+
+INV_ROOT_2PI: Final = 1 / math.sqrt(2 * math.pi)
 
 
 @njit(cache=True, inline="always")
@@ -137,6 +142,50 @@ def zones(
         moment += w2 * s2
     curvature = -moment / (sd * sd) - slope * slope
     return value, slope, curvature
+
+
+@njit(cache=True, inline="always")
+def _edge(score: float, step: float) -> tuple[float, float]:
+    """What the chance beyond an edge adds to the whole, and the density there."""
+    if step == 0.0 or math.isinf(score):
+        return (step if score > 0 else 0.0), 0.0
+    return step * normal(score), step * math.exp(-0.5 * score * score)
+
+
+@njit(cache=True)
+def slopes(
+    need: float, e0: float, e1: float, e2: float, l0: float, l1: float, l2: float, l3: float, sd: float
+) -> tuple[float, float]:
+    """The two derivatives that `zones` gives, by the short way where no digits are lost on it.
+
+    Parameters
+    ----------
+    need, e0, e1, e2, l0, l1, l2, l3, sd : float
+        As for `zones`.
+
+    Returns
+    -------
+    slope, curvature : float
+        As `leadline.model.likelihood.zone_terms`.
+    """
+    s0, s1, s2 = (e0 - need) / sd, (e1 - need) / sd, (e2 - need) / sd
+    c0, d0 = _edge(s0, l1 - l0)
+    c1, d1 = _edge(s1, l2 - l1)
+    c2, d2 = _edge(s2, l3 - l2)
+    chance = l0 + c0 + c1 + c2
+    if not chance > SOUND:
+        _, slope, curvature = zones(need, e0, e1, e2, l0, l1, l2, l3, sd)
+        return slope, curvature
+    scale = INV_ROOT_2PI / chance
+    slope = -(d0 + d1 + d2) * scale / sd
+    moment = 0.0
+    if d0 != 0.0:
+        moment += d0 * s0
+    if d1 != 0.0:
+        moment += d1 * s1
+    if d2 != 0.0:
+        moment += d2 * s2
+    return slope, -moment * scale / (sd * sd) - slope * slope
 
 
 @njit(cache=True)

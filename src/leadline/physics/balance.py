@@ -15,7 +15,7 @@ from leadline.physics.rig import Rigs
 from leadline.physics.state import Setting, State, setting
 from leadline.units import to_imperial
 
-__all__ = ["BODY_EQUATION_SD", "ITEMS", "Item", "Ledger", "describe_need", "evaluate"]
+__all__ = ["BODY_EQUATION_SD", "ITEMS", "Item", "Ledger", "describe_need", "evaluate", "gas_mass"]
 
 FloatArray = NDArray[np.float64]
 
@@ -205,11 +205,16 @@ def _gear(rigs: Rigs, here: Setting) -> dict[str, Item]:
     return items
 
 
+def gas_mass(rigs: Rigs, here: Setting) -> FloatArray:
+    """Mass of the gas in the cylinders carried, shape (n,). [kg]."""
+    density = rigs.gas.density(here.cylinder_pressure + rigs.atmosphere[:, None])
+    return np.asarray((density * np.where(here.carried, rigs.capacity, 0.0)).sum(axis=1) / 1000)
+
+
 def _cylinders(rigs: Rigs, here: Setting) -> dict[str, Item]:
     """Shells of the cylinders carried, and the gas in them."""
     pieces, zero = rigs.kit.pieces, _full(0.0, len(rigs))
     on = here.carried
-    full = rigs.gas.density(here.cylinder_pressure + rigs.atmosphere[:, None])
     litres = np.where(on, rigs.capacity, 0.0)
     sd = pieces.sd[rigs.cylinder] ** 2 + pieces.shared_sd[rigs.cylinder] ** 2
     return {
@@ -218,7 +223,7 @@ def _cylinders(rigs: Rigs, here: Setting) -> dict[str, Item]:
             np.where(on, pieces.solid[rigs.cylinder], 0.0).sum(axis=1),
             np.sqrt(np.where(on, sd, 0.0).sum(axis=1)),
         ),
-        "gas": Item((full * litres).sum(axis=1) / 1000, zero, GAUGE_SD * 1.2e-3 * litres.sum(axis=1)),
+        "gas": Item(gas_mass(rigs, here), zero, GAUGE_SD * 1.2e-3 * litres.sum(axis=1)),
     }
 
 

@@ -26,12 +26,12 @@ Assemble the rigs once, then draw up ledgers and exposures at any number of stat
 
 from __future__ import annotations
 
-from leadline.physics.balance import ITEMS, Item, Ledger, describe_need, evaluate
+from leadline.physics.balance import ITEMS, Item, Ledger, describe_need, evaluate, gas_mass
 from leadline.physics.exposure import CATALOGUE, Exposures, exposures, prior_sd
 from leadline.physics.head import emerged_head
 from leadline.physics.lung import breath_volume
 from leadline.physics.rig import Rigs, assemble
-from leadline.physics.state import State
+from leadline.physics.state import State, setting
 
 __all__ = [
     "CATALOGUE",
@@ -47,5 +47,7 @@ __all__ = [
     "emerged_head",
     "evaluate",
     "exposures",
+    "gas_mass",
     "prior_sd",
+    "setting",
 ]

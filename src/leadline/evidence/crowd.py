@@ -1,0 +1,150 @@
+"""Evidence of many divers, some at a time: physics of a large book would not fit into memory at once.
+
+Divers are taken in the order of their names, so neither the order of a file nor the number of threads
+changes a bit.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.arrays import Columns, Records, ranks
+from leadline.evidence.gather import Evidence, gather
+from leadline.evidence.statement import join
+from leadline.model.observations import Observations
+from leadline.physics.ledger import CATALOGUE, assemble
+from leadline.timeline import CHECK, DIVE, Timeline
+
+__all__ = ["gather_in_parts"]
+
+IntArray = NDArray[np.int64]
+
+AT_ONCE: Final = 20_000
+"""Rows of the timeline that are taken at once: some ten megabytes of each physical quantity's tables."""
+
+
+@dataclass(frozen=True)
+class _Some(Mapping[str, NDArray[Any]]):
+    """Some rows of a column set, each column taken when it is asked for."""
+
+    columns: Columns
+    rows: IntArray
+
+    def __getitem__(self, name: str) -> NDArray[Any]:
+        return self.columns[name][self.rows]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.columns)
+
+    def __len__(self) -> int:
+        return len(self.columns)
+
+
+def _part(line: Timeline, rows: IntArray) -> Timeline:
+    """Some rows of the timeline, in its order."""
+    table, row = line.table[rows], line.row[rows]
+    own = {name: row[table == number] for name, number in (("dives", DIVE), ("checks", CHECK))}
+    local = np.zeros(len(rows), np.int64)
+    for number in np.unique(table):
+        here = table == number
+        local[here] = np.arange(np.count_nonzero(here))
+    records = Records(
+        line.records.divers,
+        line.records.gear,
+        _Some(line.records.dives, own["dives"]),
+        _Some(line.records.checks, own["checks"]),
+    )
+    return Timeline(line.occasions.take(rows), table, local, records, line.plan)
+
+
+def _gathered(line: Timeline, rows: IntArray, who: IntArray, latest: np.datetime64) -> Evidence:
+    """Evidence of some rows, which are all those of their divers."""
+    part = _part(line, rows)
+    # The latest date of all stands in where a row has none, as with the whole line.
+    date = np.where(np.isnat(part.occasions.date), latest, part.occasions.date)
+    rigs = assemble(part.records, replace(part.occasions, date=date))
+    found = gather(part, rigs, who=who[rows])
+    statements = replace(found.statements, row=rows[found.statements.row])
+    return replace(found, statements=statements)
+
+
+def _joined(parts: list[Evidence]) -> Evidence:
+    """All evidence of several parts, whose divers are not the same."""
+    labels = {
+        name: text for part in parts for name, text in zip(part.observations.names, part.labels, strict=True)
+    }
+    types = sorted(name for name in labels if name not in CATALOGUE)
+    names = (*CATALOGUE, *types)
+    column = {name: i for i, name in enumerate(names)}
+    sizes = [len(part) for part in parts]
+    exposure = np.zeros((sum(sizes), len(names)))
+    begin = 0
+    for part, size in zip(parts, sizes, strict=True):
+        at = [column[name] for name in part.observations.names]
+        exposure[begin : begin + size, at] = part.observations.exposure
+        begin += size
+    whole: dict[str, Any] = {"exposure": exposure, "names": names}
+    for field in fields(Observations):
+        values = [getattr(part.observations, field.name) for part in parts]
+        if field.name in ("occasion", "suit", "diver"):
+            whole[field.name] = _relabelled(values)
+        elif field.name not in whole:
+            whole[field.name] = np.concatenate(values)
+    return Evidence(
+        Observations(**whole),
+        join([part.statements for part in parts]),
+        _relabelled([part.suit for part in parts]),
+        np.concatenate([part.diver for part in parts]),
+        _relabelled([part.order for part in parts]),
+        tuple(labels[name] for name in names),
+    )
+
+
+def _relabelled(parts: list[IntArray]) -> IntArray:
+    """Numbers of several parts, each raised above those before it."""
+    counts = [int(part.max(initial=-1)) + 1 for part in parts]
+    begins = np.concatenate([[0], np.cumsum(counts)])[:-1]
+    return np.concatenate([part + begin for part, begin in zip(parts, begins, strict=True)])
+
+
+def gather_in_parts(line: Timeline, *, at_once: int = AT_ONCE, threads: int | None = None) -> Evidence:
+    """All evidence of a book, as `leadline.evidence.gather.gather` has it, a few divers at a time.
+
+    Parameters
+    ----------
+    line : Timeline
+        Dives and checks; n rows.
+    at_once : int
+        Rows to be taken at once, rounded to whole divers.
+    threads : int, optional
+        Parts at work side by side; default one for each core.
+
+    Returns
+    -------
+    Evidence
+        `suit` and `order` tell rows of one diver apart and in time; between divers they have no meaning.
+    """
+    who = np.asarray(ranks(line.records.divers["diver"])[line.occasions.diver])
+    by_diver = np.argsort(who, kind="stable")
+    count = -(-len(by_diver) // at_once)
+    if count <= 1:
+        return gather(line, assemble(line.records, line.occasions), who=who)
+    edges = np.searchsorted(who[by_diver], who[by_diver[::at_once]])
+    bounds = np.unique(np.append(edges, len(by_diver)))
+    dates = line.occasions.date
+    known = dates[~np.isnat(dates)]
+    latest = known.max() if len(known) else np.datetime64("NaT", "s")
+    spans = list(zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True))
+
+    def work(span: tuple[int, int]) -> Evidence:
+        return _gathered(line, np.sort(by_diver[span[0] : span[1]]), who, latest)
+
+    with ThreadPoolExecutor(threads or os.cpu_count() or 1) as pool:
+        return _joined(list(pool.map(work, spans)))
