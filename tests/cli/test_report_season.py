@@ -191,3 +191,13 @@ def test_divers_of_a_group_and_dives_since_a_day(run, tmp_path: Path) -> None:
     missing = run("report", "season", "--book", book, "--group", "Nowhere", "--out", tmp_path / "none")
     assert missing.returncode == 1
     assert "no dive is in group 'Nowhere'" in missing.stderr
+
+
+def test_leads_are_made_of_the_blocks_of_the_book(run, tmp_path: Path) -> None:
+    book, listed = make_book(tmp_path / "club.duckdb"), tmp_path / "blocks.csv"
+    listed.write_text("block,pieces\n3 kg,6\n")
+    assert run("load", "--book", book, "--blocks", listed).returncode == 0
+    done = run("report", "season", "--book", book, "--diver", "Ines", "--json", "--out", tmp_path / "pages")
+    (document,) = json.loads(done.stdout)
+    assert document["suggestion"]["lead_kg"] % 3 == 0
+    assert {row["bring_kg"] % 3 for row in document["card"]} == {0}

@@ -10,6 +10,7 @@ from numpy.testing import assert_allclose
 
 from leadline.decide.advice import TOO_HEAVY, advise, breath_out
 from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block
 from leadline.decide.headcount import headcount
 from leadline.decide.learning import learn
 from leadline.decide.roster import roster
@@ -238,6 +239,12 @@ def test_a_look_moves_the_chance_as_bayes_has_it() -> None:
     assert len(down) > 40
     said = np.mean([one.p_heavy_if_sinks for one in down])
     assert np.mean([truth[one.diver] for one in down]) == pytest.approx(said, abs=0.15)
+
+
+def test_what_is_handed_over_can_be_made_of_the_blocks() -> None:
+    made = schooled(21, 0.4, 1.0)[1]
+    data = roster_of(made.records, learn(made.records).fit, block=Block(1.0))
+    assert {one.handed_kg for one in data.students} == {0.0, 1.0}
 
 
 def test_number_of_the_overweighted_lies_in_its_band() -> None:

@@ -130,7 +130,7 @@ def seasons_data(
             near.assessment,
             some,
             date=when.date().isoformat(),
-            block=block_of(None, units),
+            block=block_of(None, units, there=holding.blocks),
             since=np.datetime64(since or "NaT", "s"),
             units=units,
             book=holding.book,

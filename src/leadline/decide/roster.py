@@ -95,7 +95,8 @@ def roster(
     known = needs(assessment, wanted, block=block, risk=risk, imperial=units == "imperial")
     looked = _looks(assessment, known)
     step = POUND if units == "imperial" else 0.5
-    heavy = known.heavy_on_most(assessment, tried=looked.here > 0, step=step)
+    amounts = [mass for mass in (step, 2 * step) if (block or Block()).makes(mass)]
+    heavy = known.heavy_on_most(assessment, tried=looked.here > 0, amounts=amounts)
     students = [
         _student(assessment, known, i, cost=cost, looked=looked, heavy=heavy)
         for i, cost in enumerate(_costs(assessment, known))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -133,7 +134,9 @@ class Needs:
         first, last = np.searchsorted(self.student, [student, student + 1])
         return slice(int(first), int(last))
 
-    def heavy_on_most(self, assessment: Assessment, *, tried: BoolArray, step: float = 0.5) -> Heavy:
+    def heavy_on_most(
+        self, assessment: Assessment, *, tried: BoolArray, amounts: Sequence[float] = (0.5, 1.0)
+    ) -> Heavy:
         """Chance of more than 2 kg over need on most of the latest dives in that suit, and what a look adds.
 
         Parameters
@@ -142,8 +145,8 @@ class Needs:
             The one these needs are from.
         tried : ndarray of bool, shape (d,)
             Who was looked at in that suit, and so may hand lead over at the next look.
-        step : float
-            Lead handed over, once or twice. [kg]
+        amounts : sequence of float
+            Lead that may be handed over. [kg]
 
         Returns
         -------
@@ -164,7 +167,7 @@ class Needs:
             limit = lead[used] - TOO_HEAVY - (self.expected[rows[used]] - self.expected[self.plan[i]])
             each = ndtr((limit[:, None] - one.need.points) / one.need.scatter)
             cases.append(Case(one.need, one.before_mean, one.before_sd, self.excess[i], majority(each)))
-            left = lead[used[-1]] - np.array([0.0, step, 2 * step] if tried[i] else [0.0])
+            left = lead[used[-1]] - np.array([0.0, *(amounts if tried[i] else ())])
             safe = np.append(True, one.need.above(left[1:] + enough) <= MOST_TRIED) & (left >= 0)
             handed.append(lead[used[-1]] - left[safe])
             sinks.append(ndtr((left[safe, None] - breath_in - one.need.points) / one.need.scatter))
