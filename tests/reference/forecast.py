@@ -6,12 +6,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.model.hyperparameters import CENTRE
+from leadline.model.observations import Form
 
 from . import nuts
 from .nature import World
 from .theory import Book
 
 FloatArray = NDArray[np.float64]
+
+
+def without_habits(world: World) -> World:
+    """The same world, with nobody's lead of habit on record."""
+    o = world.observations
+    rows = np.flatnonzero(o.form != Form.HABIT)
+    return World(
+        o.take(rows), world.diver[np.unique(o.diver[rows])], world.label[np.unique(o.suit[rows])], world.next
+    )
 
 
 def sampled_needs(world: World, *, seed: int, warmup: int = 500, draws: int = 1000) -> FloatArray:
