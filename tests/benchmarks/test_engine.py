@@ -75,7 +75,7 @@ def test_propagation_grows_with_rows(benchmark, rows):
         args=(books.TRUE,),
         kwargs={"tolerance": ROUGHLY},
         rounds=3 if rows < 500_000 else 1,
-        warmup_rounds=1,
+        warmup_rounds=int(rows < 500_000),
     )
     noted(benchmark, rows=len(observations), sweeps=found.sweeps)
     assert np.isfinite(found.log_evidence)
