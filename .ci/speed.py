@@ -138,6 +138,16 @@ def exponent(found: Benchmarks, stem: str) -> tuple[float, list[list[str]]]:
     return steepness([[each["rows"], each["median"]] for each in large]), rows
 
 
+def _timely(learned: dict[str, float]) -> str:
+    """Verdict on wall time, which a machine that others use can only leave open."""
+    if learned["wall"] <= AIMS["learn"] or learned["processor"] / 2 > AIMS["learn"]:
+        return _verdict(learned["wall"] <= AIMS["learn"])
+    wall, least, most = learned["wall"], learned["processor"] / 2, learned["processor"]
+    return (
+        f"open: {wall - most:,.0f} s of it without a core; two idle ones take {least:,.0f} to {most:,.0f} s"
+    )
+
+
 def steepness(points: Sequence[Sequence[float]]) -> float:
     """Exponent of a power law through sizes and times, by least squares of the logarithms."""
     logs = np.log(points)
@@ -189,7 +199,7 @@ def page(found: Benchmarks, crowd: dict[str, Any]) -> str:
             ["the sampler's seconds over those", f"{ratio:,.0f}", ">= 500", _verdict(ratio >= AIMS["ratio"])],
             [f"`learn` of {crowd['dives']:,} dives, process start included",
              f"{learned['processor']:,.1f} s, {learned['wall']:,.1f} s wall", "<= 15 s wall on 2 cores",
-             _verdict(learned["wall"] <= AIMS["learn"])],
+             _timely(learned)],
             ["its largest memory", f"{learned['peak']:.2f} GiB", "<= 2 GiB",
              _verdict(learned["peak"] <= AIMS["peak"])],
             ["growth exponent of `learn`", f"{growth['learn']:.2f}", "<= 1.05",
@@ -211,7 +221,8 @@ def page(found: Benchmarks, crowd: dict[str, Any]) -> str:
         "",
         "## Growth",
         "",
-        "Books from the model itself (seed 5), 20 dives a diver, six shared effects. `fit`:",
+        "Books from the model itself (seed 5), 20 dives a diver, six shared effects. The fit: up to 10,000 "
+        "rows a search, from there on a climb over samples of 200,000 rows at most:",
         "",
         *_table(
             ["rows", "median", "a row", "settlings", "sweeps in all", "peak of the process so far"], fits
