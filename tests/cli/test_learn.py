@@ -14,7 +14,7 @@ from leadline.cli import app
 from leadline.cli.learn import fit_book
 from leadline.decide import learning
 from leadline.errors import BookError, FitError
-from leadline.model import population, propagation
+from leadline.model import propagation, search
 from tests.decide.club import DIVERS, GEAR, dives, make_book
 
 
@@ -111,7 +111,7 @@ def test_book_that_changed_meanwhile_keeps_its_old_fit(club: Path, monkeypatch: 
 @pytest.mark.parametrize(
     ("place", "message"),
     [
-        ((population, "ROUNDS"), "the hyperparameters did not converge"),
+        ((search, "ROUNDS"), "the hyperparameters did not converge"),
         ((propagation, "MOST_SWEEPS"), "the fit did not settle in 1 sweeps"),
     ],
     ids=["search", "sweeps"],
@@ -134,7 +134,7 @@ def test_fit_that_does_not_converge_leaves_the_one_before(
     fit_book(club)
     with Book.open(club) as opened:
         before = opened.latest_fit()
-    monkeypatch.setattr(population, "ROUNDS", 1)
+    monkeypatch.setattr(search, "ROUNDS", 1)
     with pytest.raises(FitError, match="nothing was stored"):
         fit_book(club)
     with Book.open(club) as opened:
@@ -208,6 +208,14 @@ def test_odd_book_is_learned_from_without_noise(tmp_path: Path, name: str) -> No
         assert (found.exit_code, found.stderr) == (0, "")
         return found.stdout
 
+    if name == "absurd":
+        # Sixty kilograms and everybody rose: no hyperparameters make sense of it, and one clear line says so.
+        found = CliRunner().invoke(app, ["learn", "--book", str(book)])
+        if found.exit_code:
+            assert found.stderr.startswith("Error: the hyperparameters did not converge")
+            assert "look for records that contradict each other" in found.stderr
+            assert (found.exit_code, found.stdout, found.stderr.count("\n"), fits(book)) == (1, "", 1, 0)
+            return
     told = done("learn", "--json")
     document = json.loads(told)
     assert "null" not in told.replace('"fixed_out": null', "").replace('"fixed_in": null', "")
