@@ -143,7 +143,8 @@ def next_step(
         )
     first = (
         f"The records point lower, to {most}, but go down in small steps: dive {wear}, "
-        "note the stop, then step down again. "
+        "note the stop, then step down again; a surface check that day with a nearly empty cylinder shows at "
+        "once whether less is enough. "
         if held
         else ""
     )
