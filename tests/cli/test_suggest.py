@@ -270,3 +270,17 @@ def test_every_option_of_a_plan_is_there() -> None:
     )
     assert {f"--{name}" for name in wanted.split()} <= options
     assert "--lead" not in options
+
+
+def test_long_plan_is_printed_in_part_where_a_file_holds_it(suggest, tmp_path: Path) -> None:
+    plan, out = tmp_path / "plan.csv", tmp_path / "leads.csv"
+    rows = [f"p{i},Ines,full 5,jacket,steel 12,salt" for i in range(105)]
+    plan.write_text("\n".join(["dive,diver,suit,bc,cylinder,water", *rows]), encoding="utf-8")
+    done = suggest("--plan", plan, "--out", out)
+    assert done.stderr.endswith(f"105 rows written to {out}, masses in kg; above are the first 100\n")
+    assert len(out.read_text(encoding="utf-8").splitlines()) == 106
+    whole = suggest("--plan", plan)
+    lines = [
+        sum(line.startswith(" Ines ") for line in text.splitlines()) for text in (done.stdout, whole.stdout)
+    ]
+    assert lines == [100, 105]

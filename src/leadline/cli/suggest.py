@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 __all__ = ["answer_plan", "block_of", "blocks_named", "register", "write_plan"]
 
+MOST_SHOWN: Final = 100
+"""Rows of a plan that are printed where a file holds them all: nobody reads a thousand in a terminal."""
+
 BlockOption = Annotated[
     str | None,
     typer.Option(
@@ -336,7 +339,7 @@ def _many(
     def view() -> Any:
         from leadline.cli.answer import many
 
-        return many(answers, units)
+        return many(answers if out is None else answers[:MOST_SHOWN], units)
 
     show([record(answer.advice) for answer in answers], view, as_json=as_json)
     if holding.fitted is None:
@@ -345,4 +348,5 @@ def _many(
             "run `leadline learn`"
         )
     if out is not None:
-        note(f"{len(answers)} {'row' if len(answers) == 1 else 'rows'} written to {out}, masses in kg")
+        first = "" if as_json or len(answers) <= MOST_SHOWN else f"; above are the first {MOST_SHOWN}"
+        note(f"{len(answers)} {'row' if len(answers) == 1 else 'rows'} written to {out}, masses in kg{first}")
