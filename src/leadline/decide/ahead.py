@@ -46,7 +46,7 @@ def foresee(
     Returns
     -------
     int
-        Needs found.
+        Questions that were taken up. Those about records that contradict each other badly are left.
     """
     if len(rows) < many:
         return 0
@@ -56,8 +56,9 @@ def foresee(
     answers = crowd_marginals(assessment.everyone, assessment.evidence.observations, [q for _, q in asked])
     for (at, _), needs in zip(asked, answers, strict=True):
         for place, need in zip(at, needs, strict=True):
-            key = question(int(rows[place]), state, int(place), until=int(ends[place]))
-            assessment.foreseen[key] = need
+            if need is not None:
+                key = question(int(rows[place]), state, int(place), until=int(ends[place]))
+                assessment.foreseen[key] = need
     return len(rows)
 
 

@@ -61,7 +61,7 @@ def _spans(parts: list[NDArray[Any]]) -> IntArray:
 
 def crowd_marginals(
     population: Population, observations: Observations, questions: list[Question]
-) -> list[list[Marginal]]:
+) -> list[list[Marginal | None]]:
     """Posteriors of need for many divers.
 
     Parameters
@@ -77,7 +77,8 @@ def crowd_marginals(
     -------
     list of list of Marginal
         As `leadline.model.diver.conditional_marginals` gives for each question, breathing high trusted for
-        no more than is usual. The same bits on one core or many.
+        no more than is usual. The same bits on one core or many. None where records contradict each other
+        so much that their sites have several places to rest: such a one is to be asked by itself.
     """
     from leadline.model.crowd_answer import MOST_POINTS, Jobs, answer
     from leadline.model.propagation import levels_of
@@ -137,8 +138,10 @@ def crowd_marginals(
         with ThreadPoolExecutor(workers) as pool:
             list(pool.map(work, firsts))
     needs = [
-        Marginal(found[i, 0, : sizes[i]].copy(), found[i, 1, : sizes[i]].copy(), float(scatter[i]))
-        for i in range(count)
+        Marginal(found[i, 0, :size].copy(), found[i, 1, :size].copy(), float(scatter[i]))
+        if size > 0
+        else None
+        for i, size in enumerate(sizes.tolist())
     ]
     ends = jobs.target_first
     return [needs[ends[k] : ends[k + 1]] for k in range(len(questions))]

@@ -139,7 +139,7 @@ def answer(
     found : ndarray, shape (t, 2, MOST_POINTS)
         Filled: points and probabilities of each need. [kg, -]
     sizes, scatter : ndarray, shape (t,)
-        Filled: number of points; dive-to-dive scatter. [-, kg]
+        Filled: number of points, -1 where contradictory records did not settle; dive-to-dive scatter. [-, kg]
     first, last : int
         Jobs; other threads may have the others at work.
     """
@@ -179,25 +179,30 @@ def answer(
         settled = settled_of(rows, cautious, index, posed)
         t = high - low
         all_known = bool(known.all())
-        points, logs = np.empty(0), np.empty((0, 0))
+        points, logs, sound = np.empty(0), np.empty((0, 0)), True
         if settled.apart[:t].any() or not all_known:
-            points, logs = grid(rows, cautious, index, posed, settled, t)
+            points, logs, sound = grid(rows, cautious, index, posed, settled, t)
             if not all_known:
                 news = _news(points, logs)
                 if known.any():
                     part = index[known]
                     before = posed_of(rows, cautious, jobs, job, part, low, low, columns, means, covariances)
                     so_far = settled_of(rows, cautious, part, before)
-                    news -= _news(*grid(rows, cautious, part, before, so_far, 0))
+                    old_points, old_logs, held = grid(rows, cautious, part, before, so_far, 0)
+                    news -= _news(old_points, old_logs)
+                    sound = sound and held
                 shares *= np.exp(news - np.max(news))
                 shares /= np.sum(shares)
         spread = 0.0
         for k in range(g):
             spread += shares[k] * cautious[k].scatter_variance
         for target in range(t):
+            holds = sound
             if settled.apart[target]:
                 own, density = _through_anchor(settled, target, points, weights_of(points, logs))
             else:
-                own, density = grid(rows, cautious, index, posed, settled, target)
-            sizes[low + target] = _mixed(shares, own, weights_of(own, density), found[low + target])
+                own, density, held = grid(rows, cautious, index, posed, settled, target)
+                holds = sound and held
+            size = _mixed(shares, own, weights_of(own, density), found[low + target])
+            sizes[low + target] = size if holds else -1
             scatter[low + target] = math.sqrt(spread)

@@ -125,9 +125,8 @@ def _log_conditional(
     direction: int,
     k: int,
     points: FloatArray,
-    wanted: NDArray[np.bool_],
 ) -> FloatArray:
-    """The same by settling the rows anew given each point; NaN where they do not, or are not wanted."""
+    """The same by settling the rows anew given each point; NaN where they do not."""
     n = len(index)
     t = posed.mean.shape[1] - n
     f = posed.loadings[k]
@@ -143,9 +142,6 @@ def _log_conditional(
     logs = np.empty(len(points))
     mean = np.empty(n)
     for u in range(len(points)):
-        if not wanted[u]:
-            logs[u] = math.nan
-            continue
         score = (points[u] - found.start[k, direction]) / length
         for i in range(n):
             mean[i] = posed.mean[k, i] + score * along[i]
@@ -191,7 +187,8 @@ def _corrected(
     direction: int,
     points: FloatArray,
     logs: FloatArray,
-) -> FloatArray:
+) -> bool:
+    """Make log densities hold, in place, where the rows cannot be taken one by one; whether they do."""
     g = len(levels)
     few = _few(points)
     plain = np.empty((g, len(few)))
@@ -209,17 +206,14 @@ def _corrected(
                 any_away = True
     if not any_away:
         middle = int(np.argsort(top)[g // 2])
-        wanted = plain[middle] > top[middle] - MATTERS - ALIKE_ENOUGH
-        exact = _log_conditional(rows, levels, index, posed, found, direction, middle, few, wanted)
+        exact = _log_conditional(rows, levels, index, posed, found, direction, middle, few)
         more = exact - plain[middle]
         largest = 0.0
         for u in range(len(few)):
-            if not wanted[u]:
-                continue
-            if math.isnan(more[u]):
-                largest = math.inf
-            elif max(exact[u], plain[middle, u]) > top[middle] - MATTERS:
-                largest = max(largest, abs(more[u]))
+            # Settled anew, a place may hold a second peak of which the rows one by one know nothing.
+            lost = math.isnan(exact[u])
+            if (plain[middle, u] if lost else max(exact[u], plain[middle, u])) > top[middle] - MATTERS:
+                largest = math.inf if lost else max(largest, abs(more[u]))
         if largest < ALIKE_ENOUGH:
             for k in range(g):
                 if largest >= SLIGHT:
@@ -229,24 +223,27 @@ def _corrected(
                 for u in range(len(points)):
                     if away[k, u]:
                         logs[k, u] = -math.inf
-            return logs
+            return True
+    sound = True
     for k in range(g):
-        every = np.ones(len(few), np.bool_)
-        exact = _log_conditional(rows, levels, index, posed, found, direction, k, few, every)
+        exact = _log_conditional(rows, levels, index, posed, found, direction, k, few)
         logs[k] += _between(points, few, exact - plain[k])
-        sure = np.interp(points, few, (~np.isnan(exact)).astype(np.float64))
+        unsettled = np.isnan(exact)
+        if np.any(unsettled & (plain[k] > np.max(plain[k]) - MATTERS)):
+            sound = False
+        sure = np.interp(points, few, (~unsettled).astype(np.float64))
         for u in range(len(points)):
             # Far from where the rows were settled, one by one says nothing on its own.
             if away[k, u] and not sure[u] > 0.5:
                 logs[k, u] = -math.inf
-    return logs
+    return sound
 
 
 @njit(cache=True)
 def grid(
     rows: Rows, levels: list[Levels], index: IntArray, posed: Posed, found: Found, direction: int
-) -> tuple[FloatArray, FloatArray]:
-    """Points that hold all of one direction's posterior, and the log densities there."""
+) -> tuple[FloatArray, FloatArray, bool]:
+    """Points that hold all of one direction's posterior, the log densities there, and whether they hold."""
     centre, sd = found.centre[:, direction], found.sd[:, direction]
     before, wide = found.start[:, direction], found.start_sd[:, direction]
     low, high = np.min(centre - REACH * sd), np.max(centre + REACH * sd)
@@ -266,7 +263,8 @@ def grid(
     if near_high - near_low < 0.5 * (high - low):
         points = _merged(points, np.linspace(near_low, near_high, FINE))
     logs = _smooth(rows, levels, index, posed.alone, found, direction, points)
-    return points, _corrected(rows, levels, index, posed, found, direction, points, logs)
+    sound = _corrected(rows, levels, index, posed, found, direction, points, logs)
+    return points, logs, sound
 
 
 @njit(cache=True)
