@@ -102,16 +102,22 @@ def test_answer_for_one_diver(benchmark):
         values=books.TRUE.to_vector(),
     ).observations
     last = Targets(
-        one.prior[-1:], one.exposure[-1:], one.suit_weight[-1:], one.suit[-1:], 1.2, one.elapsed[-1:]
+        one.prior[-1:],
+        one.exposure[-1:],
+        one.suit_weight[-1:],
+        one.suit[-1:],
+        1.2,
+        one.elapsed[-1:],
+        one.jumped[-1:],
     )
     seen = np.ones(len(one), bool)
 
     def answered():
-        around = Population.of(population, one.names).without(one).cautious()
+        around = Population.for_answers(population, one.names).without(one).cautious()
         return conditional_marginals(around, one.as_intervals(), last, in_fit=seen)[0]
 
     found = benchmark(answered)
-    noted(benchmark, rows=len(one), hyperparameters=len(population.weights))
+    noted(benchmark, rows=len(one), hyperparameters=len(population.weights))  # of the fit
     assert 0 < found.expected_sd < 2
 
 
