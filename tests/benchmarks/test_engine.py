@@ -113,11 +113,11 @@ def test_answer_for_one_diver(benchmark):
     seen = np.ones(len(one), bool)
 
     def answered():
-        around = Population.for_answers(population, one.names).without(one).cautious()
+        around = Population.of(population, one.names).without(one).cautious()
         return conditional_marginals(around, one.as_intervals(), last, in_fit=seen)[0]
 
     found = benchmark(answered)
-    noted(benchmark, rows=len(one), hyperparameters=len(population.weights))  # of the fit
+    noted(benchmark, rows=len(one), hyperparameters=len(population.weights))
     assert 0 < found.expected_sd < 2
 
 

@@ -7,8 +7,9 @@ import pytest
 
 from leadline.arrays import Records, columns_from_rows, empty
 from leadline.decide.assessment import Assessment
+from leadline.decide.learning import learn
 from leadline.model.population import prior_fit
-from leadline.records import DIVERS, DIVES, GEAR
+from leadline.records import CHECKS, DIVERS, DIVES, GEAR
 from leadline.timeline import PLAN
 
 KIT = {"suit": "full 5", "cylinder": "steel 12", "water": "salt"}
@@ -60,3 +61,85 @@ def test_a_look_with_an_empty_bc_says_more():
     wide_low, _, wide_high = band(3, "unknown")
     assert high - low < 0.7 * (wide_high - wide_low)
     assert low > wide_low + 1
+
+
+def test_without_its_only_diver_a_population_is_the_prior():
+    # Independent: with the share of the only diver taken out, nothing has been learned of anybody: means 0,
+    # variances 1. Hyperparameters at which the shared effects are not known exactly would leave a rest.
+    kit = {"diver": "Ines", "bc": "jacket", **KIT}
+    hovered = {**kit, "stop_result": "hovered", "start_bar": "200"}
+    records = Records(
+        columns_from_rows(
+            DIVERS,
+            [
+                {
+                    "diver": "Ines",
+                    "mass_kg": 64,
+                    "height_cm": 168,
+                    "birth_year": 1991,
+                    "sex": "f",
+                    "dives_before": 40,
+                }
+            ],
+        ),
+        columns_from_rows(
+            GEAR,
+            [
+                {"item": "full 5", "kind": "suit", "style": "full", "thickness_mm": 5},
+                {"item": "jacket", "kind": "bc", "style": "jacket"},
+                {"item": "steel 12", "kind": "cylinder", "material": "steel", "water_capacity_l": 12},
+            ],
+        ),
+        columns_from_rows(
+            DIVES,
+            [
+                {
+                    **hovered,
+                    "dive": "1",
+                    "date": "2026-05-02",
+                    "end_bar": "60",
+                    "lead_kg": 7.0,
+                    "bc_state": "gas",
+                },
+                {
+                    **hovered,
+                    "dive": "2",
+                    "date": "2026-05-03",
+                    "end_bar": "50",
+                    "lead_kg": 6.0,
+                    "bc_state": "empty",
+                },
+            ],
+        ),
+        columns_from_rows(
+            CHECKS,
+            [
+                {
+                    "check": "1",
+                    "diver": "Ines",
+                    "dive": "2",
+                    "date": "2026-05-03",
+                    "lead_kg": 6.0,
+                    "bar": "50",
+                    "waterline": "eye",
+                    "breath": "normal",
+                }
+            ],
+        ),
+    )
+    plan = columns_from_rows(DIVES, [{"dive": "next", "date": "2026-05-09", **kit}])
+    assessment = Assessment.of(
+        records,
+        learn(records).fit,
+        plan=plan,
+        dives_in_fit=np.ones(2, bool),
+        checks_in_fit=np.ones(1, bool),
+    )
+    left = assessment.population_without(0)
+    assert np.abs(left.mean).max() < 0.3
+    assert np.abs(np.diagonal(left.covariance, axis1=1, axis2=2) - 1).max() < 0.15
+    rows = assessment.line.at(PLAN)
+    need = assessment.marginals(rows, assessment.state(rows))[0]
+    unseen = band(0, "")
+    assert need.quantile(0.025) > unseen[0]
+    assert need.sd < (unseen[2] - unseen[0]) / 4

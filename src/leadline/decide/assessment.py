@@ -128,8 +128,8 @@ class Assessment:
 
     @cached_property
     def everyone(self) -> Population:
-        """The population with everybody's share, over the hyperparameters that answers depend on."""
-        return Population.for_answers(self.fit, self.evidence.observations.names)
+        """The population with everybody's share, over the hyperparameters."""
+        return Population.of(self.fit, self.evidence.observations.names)
 
     def population_without(self, diver: int, *, integrated: bool = True) -> Population:
         """The population with one diver's share removed, over the hyperparameters or at their mode."""

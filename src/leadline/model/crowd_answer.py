@@ -9,8 +9,9 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from leadline.model.crowd_density import FINE, gaps, grid, weights_of
+from leadline.model.crowd_density import gaps, grid, weights_of
 from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
+from leadline.model.diver import FINE
 from leadline.model.layout import Rows
 from leadline.model.row import Levels, unpacked
 from leadline.model.sharing import columns_of, removed

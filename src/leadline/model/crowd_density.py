@@ -6,38 +6,36 @@ The steps of `leadline.model.diver`, number by number.
 from __future__ import annotations
 
 import math
-from typing import Final
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
 from leadline.model.crowd_problem import Found, Posed
+from leadline.model.diver import (
+    ALIKE_ENOUGH,
+    COARSE,
+    DEPTH,
+    FAR,
+    FEW_SWEEPS,
+    FINE,
+    KNOTS,
+    LOG_SQRT_2PI,
+    MATTERS,
+    NEARLY,
+    REACH,
+    ROUGHLY,
+    SLIGHT,
+)
 from leadline.model.layout import Rows
 from leadline.model.row import Levels
 from leadline.model.sequel import latent, settle, told, worth
 from leadline.model.small_matrix import dot
 
-__all__ = ["FINE", "LOG_SQRT_2PI", "gaps", "grid", "weights_of"]
+__all__ = ["gaps", "grid", "weights_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-COARSE: Final = 21
-FINE: Final = 49
-REACH: Final = 7.0
-DEPTH: Final = 13.0
-KNOTS: Final = 13
-ROUGHLY: Final = 1e-2
-FAR: Final = 6.0
-MATTERS: Final = 8.0
-SLIGHT: Final = 0.1
-ALIKE_ENOUGH: Final = 1.0
-NEARLY: Final = 0.05
-FEW_SWEEPS: Final = 15
-"""As in `leadline.model.diver`."""
-
-LOG_SQRT_2PI: Final = 0.5 * math.log(2 * math.pi)
 
 
 @njit(cache=True)

@@ -3,27 +3,24 @@
 from __future__ import annotations
 
 import math
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.diver import ALIKE
 from leadline.model.layout import Rows
 from leadline.model.row import Levels
 from leadline.model.sequel import Latent, latent, settle, turned
-from leadline.model.sharing import apart, personal
-from leadline.model.small_matrix import dot
+from leadline.model.sharing import SWEEPS, apart, personal
+from leadline.model.small_matrix import dot, root
+from leadline.model.solo import TOLERANCE
 
 __all__ = ["Found", "Jobs", "Posed", "posed_of", "settled_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-ALIKE: Final = 0.95
-TOLERANCE: Final = 1e-4
-SWEEPS: Final = 60
-"""As in `leadline.model.diver` and `leadline.model.solo`; sweeps that take the sites in turn are fewer."""
 
 
 class Jobs(NamedTuple):
@@ -84,23 +81,6 @@ class Found(NamedTuple):
 
 
 @njit(cache=True)
-def _root(matrix: FloatArray) -> FloatArray:
-    """Lower factor, zero where a direction has no variance."""
-    size = len(matrix)
-    found = np.zeros((size, size))
-    for i in range(size):
-        for j in range(i + 1):
-            value = matrix[i, j]
-            for k in range(j):
-                value -= found[i, k] * found[j, k]
-            if i == j:
-                found[i, i] = math.sqrt(value) if value > 1e-12 else 0.0
-            else:
-                found[i, j] = value / found[j, j] if found[j, j] > 0.0 else 0.0
-    return found
-
-
-@njit(cache=True)
 def posed_of(
     rows: Rows,
     levels: list[Levels],
@@ -146,13 +126,13 @@ def posed_of(
     for k in range(g):
         spread = math.sqrt(levels[k].diver_variance + levels[k].body_square * jobs.body_variance[job])
         own = personal(levels[k], spread, suit, weight, occasion, elapsed, jumped, q)
-        root = _root(covariances[k])
+        half = root(covariances[k])
         for i in range(n + t):
             mean[k, i] = prior[i] + dot(z[i], means[k])
             for j in range(q):
                 value = 0.0
                 for c in range(j, q):
-                    value += z[i, c] * root[c, j]
+                    value += z[i, c] * half[c, j]
                 own[i, j] = value
         loadings.append(turned(own))
     return Posed(mean, loadings, alone)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,6 +133,26 @@ def _touched(o: Observations) -> tuple[FloatArray, IntArray, IntArray, IntArray]
     return packed, _spans(rows * count), np.nonzero(touched)[1].astype(np.int64), _spans(count)
 
 
+def _flat(values: FloatArray) -> FloatArray:
+    return np.ascontiguousarray(values, np.float64)
+
+
+def _columns(o: Observations) -> dict[str, Any]:
+    """What a row says, whatever the layout."""
+    return {
+        "prior": _flat(o.prior),
+        "suit_weight": _flat(o.suit_weight),
+        "upper": _flat(o.upper),
+        "lower": _flat(o.lower),
+        "upper_breath": _flat(o.upper_breath),
+        "lower_breath": _flat(o.lower_breath),
+        "reading_variance": _flat(o.reading_sd**2),
+        "fit": _flat(o.fit),
+        "form": np.ascontiguousarray(o.form, np.int64),
+        "point": np.ascontiguousarray(o.point),
+    }
+
+
 def lay_out(observations: Observations) -> Layout:
     """Flat arrays of `observations`, m >= 1 rows.
 
@@ -154,25 +174,13 @@ def lay_out(observations: Observations) -> Layout:
     suits = np.bincount(o.suit_diver, minlength=divers)
     chunks = int(np.clip(divers // CHUNK_DIVERS, 1, MOST_CHUNKS))
 
-    def flat(values: FloatArray) -> FloatArray:
-        return np.ascontiguousarray(values, np.float64)
-
     return Layout(
-        prior=flat(o.prior),
-        suit_weight=flat(o.suit_weight),
-        upper=flat(o.upper),
-        lower=flat(o.lower),
-        upper_breath=flat(o.upper_breath),
-        lower_breath=flat(o.lower_breath),
-        reading_variance=flat(o.reading_sd**2),
-        fit=flat(o.fit),
-        form=np.ascontiguousarray(o.form, np.int64),
-        point=np.ascontiguousarray(o.point),
+        **_columns(o),
         knot=knot,
         suit=np.ascontiguousarray(o.suit - _spans(suits)[o.diver]),
         occasion_first=np.append(o.occasion_starts, len(o)).astype(np.int64),
         diver_occasion=_spans(np.bincount(occasion_diver, minlength=divers)),
-        exposure=flat(exposure),
+        exposure=_flat(exposure),
         exposure_first=exposure_first,
         support=support,
         support_first=support_first,
@@ -180,7 +188,7 @@ def lay_out(observations: Observations) -> Layout:
         jumped=jumped,
         knot_first=knot_first,
         suits=suits,
-        body_variance=flat(o.body_sd**2),
+        body_variance=_flat(o.body_sd**2),
         chunk_first=np.round(np.linspace(0, divers, chunks + 1)).astype(np.int64),
     )
 
@@ -188,24 +196,11 @@ def lay_out(observations: Observations) -> Layout:
 def rows_of(observations: Observations) -> Rows:
     """The same arrays row by row, without the spans of a fit."""
     o = observations
-
-    def flat(values: FloatArray) -> FloatArray:
-        return np.ascontiguousarray(values, np.float64)
-
     return Rows(
-        prior=flat(o.prior),
-        exposure=flat(o.exposure),
-        suit_weight=flat(o.suit_weight),
-        upper=flat(o.upper),
-        lower=flat(o.lower),
-        upper_breath=flat(o.upper_breath),
-        lower_breath=flat(o.lower_breath),
-        reading_variance=flat(o.reading_sd**2),
-        fit=flat(o.fit),
-        form=np.ascontiguousarray(o.form, np.int64),
-        point=np.ascontiguousarray(o.point),
+        **_columns(o),
+        exposure=_flat(o.exposure),
         occasion=np.ascontiguousarray(o.occasion, np.int64),
         suit=np.ascontiguousarray(o.suit, np.int64),
-        elapsed=flat(o.elapsed),
-        jumped=flat(o.jumped),
+        elapsed=_flat(o.elapsed),
+        jumped=_flat(o.jumped),
     )

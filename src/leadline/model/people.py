@@ -9,7 +9,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.model.around import simplex
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Observations
 from leadline.model.population import Fit
@@ -19,10 +18,6 @@ __all__ = ["Population", "Targets", "offset_sd", "personal_loadings"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-ANSWERING: Final = (0, 1, 2, 3, 4, 5, 6, 13)
-"""Coordinates of the hyperparameters that an answer from plain intervals depends on by itself: spreads,
-breath range, wrong records, drift. Chances of forms and habit reach it by way of the shared effects only."""
 
 MOST_SHARE: Final = 0.95
 """Largest part of the population's knowledge in any direction that may be one diver's. [-]"""
@@ -104,33 +99,6 @@ class Population:
         points = fit.aligned_points(names)
         wide = np.broadcast_to(covariance, (len(points), *covariance.shape))
         return cls(points, wide, fit.thetas, fit.weights)
-
-    @classmethod
-    def for_answers(cls, fit: Fit, names: Sequence[str]) -> Population:
-        """As `of`, over the hyperparameters that reach an answer from plain intervals.
-
-        Notes
-        -----
-        The others are at their mean given those. What the shared effects move with them is linear in the
-        points of the fit, as those are as many as it takes; what they move beside is added to the covariance.
-        Mean and covariance of everything are those of all points.
-        """
-        at = list(ANSWERING)
-        if len(fit.vectors) <= len(at) + 1:
-            return cls.of(fit, names)
-        everything = np.hstack([fit.vectors, fit.aligned_points(names)])
-        middle = fit.weights @ everything
-        apart = everything - middle
-        whole = (fit.weights[:, None] * apart).T @ apart
-        slope = np.linalg.solve(whole[np.ix_(at, at)], whole[at])
-        k = fit.vectors.shape[1]
-        root = np.linalg.cholesky(whole[np.ix_(at, at)])
-        points = middle + simplex(len(at)) @ root.T @ slope
-        left = whole[k:, k:] - slope[:, k:].T @ whole[at][:, k:]
-        _, covariance = fit.aligned(names)
-        wide = np.broadcast_to(covariance + (left + left.T) / 2, (len(points), *covariance.shape))
-        thetas = tuple(Hyperparameters.from_vector(point) for point in points[:, :k])
-        return cls(points[:, k:], wide, thetas, np.full(len(points), 1 / len(points)))
 
     def cautious(self) -> Population:
         """The same, with breathing high trusted for no more than is usual."""

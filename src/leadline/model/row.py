@@ -13,7 +13,18 @@ from numpy.typing import NDArray
 from leadline.model.layout import Layout, Rows
 from leadline.model.tail import reading, zones
 
-__all__ = ["HABIT", "LIGHT_PART", "Levels", "chances", "edges", "noise", "packed", "tilted", "unpacked"]
+__all__ = [
+    "HABIT",
+    "LIGHT_PART",
+    "Levels",
+    "chances",
+    "edges",
+    "noise",
+    "packed",
+    "refined",
+    "tilted",
+    "unpacked",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -112,3 +123,13 @@ def tilted(
     upper, middle, lower = edges(lay, level, n)
     l0, l1, l2, l3 = chances(lay, level, n)
     return zones(mean, upper, middle, lower, l0, l1, l2, l3, math.sqrt(around))
+
+
+@njit(cache=True)
+def refined(
+    mean: float, variance: float, slope: float, curvature: float, loosest: float
+) -> tuple[float, float]:
+    """Site whose product with the cavity has the exact mean and, within limits, the exact variance."""
+    kept = max(1 + variance * curvature, 1e-9)
+    precision = max(-curvature / kept, loosest / variance)
+    return precision, (1 / variance + precision) * (mean + variance * slope) - mean / variance

@@ -15,19 +15,15 @@ from numpy.typing import NDArray
 
 from leadline.model.layout import Rows
 from leadline.model.likelihood import SAFE_LEVEL
-from leadline.model.row import HABIT, Levels, chances, edges, noise, tilted
-from leadline.model.small_matrix import dot
+from leadline.model.row import HABIT, Levels, chances, edges, noise, refined, tilted
+from leadline.model.small_matrix import dot, root
+from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR
 from leadline.model.tail import interval, log_zones, normal, reading
 
 __all__ = ["Latent", "advance", "latent", "settle", "told", "turned", "worth"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-LOOSEST: Final = -0.7
-NEAR: Final = 0.02
-MOST_KNOWN: Final = 1 - 1e-6
-"""As in `leadline.model.solo`."""
 
 PATIENCE: Final = 30
 """Sweeps after which sites that are wider than their cavities must still be settling. [-]"""
@@ -226,9 +222,7 @@ def settle(
             held = 1 / k - at.precision[n]
             centre = (need / k - at.shift[n]) / held
             _, slope, curvature = tilted(rows, level, index[n], alone[n], centre, 1 / held)
-            kept = max(1 + curvature / held, 1e-9)
-            precision = max(-curvature / kept, loosest * held)
-            shift = (held + precision) * (centre + slope / held) - centre * held
+            precision, shift = refined(centre, 1 / held, slope, curvature, loosest)
             more = part * (precision - at.precision[n])
             grown = 1 + more * k
             if not grown > 1e-9:
@@ -282,15 +276,8 @@ def turned(loadings: FloatArray) -> FloatArray:
     count, directions = loadings.shape
     if directions <= count:
         return loadings
-    found = np.zeros((count, count))
+    square = np.empty((count, count))
     for i in range(count):
         for j in range(i + 1):
-            value = dot(loadings[i], loadings[j])
-            for k in range(j):
-                value -= found[i, k] * found[j, k]
-            if i == j:
-                # A row that says the same as those before adds no direction.
-                found[i, i] = math.sqrt(value) if value > 1e-10 else 0.0
-            else:
-                found[i, j] = value / found[j, j] if found[j, j] > 0.0 else 0.0
-    return found
+            square[i, j] = square[j, i] = dot(loadings[i], loadings[j])
+    return root(square)

@@ -10,23 +10,18 @@ from numba import njit
 from numpy.typing import NDArray
 
 from leadline.model.layout import Rows
-from leadline.model.row import Levels, tilted
+from leadline.model.people import MOST_SHARE
+from leadline.model.row import Levels, refined, tilted
 from leadline.model.small_matrix import cholesky, dot, form
+from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR, TOLERANCE
 
 __all__ = ["columns_of", "personal", "removed"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-MOST_SHARE: Final = 0.95
-"""As in `leadline.model.people`."""
-
-TOLERANCE: Final = 1e-4
 SWEEPS: Final = 60
-LOOSEST: Final = -0.7
-NEAR: Final = 0.02
-MOST_KNOWN: Final = 1 - 1e-6
-"""As in `leadline.model.solo`; sweeps that take the sites in turn are fewer."""
+"""At most: sites that are taken in turn settle in fewer than those taken all at once. [-]"""
 
 
 @njit(cache=True)
@@ -201,9 +196,7 @@ def _own(
             held = 1 / k - precision[n]
             centre = (need / k - shift[n]) / held
             _, slope, curvature = tilted(rows, level, index[n], alone[n], centre, 1 / held)
-            kept = max(1 + curvature / held, 1e-9)
-            wanted = max(-curvature / kept, loosest * held)
-            aim = (held + wanted) * (centre + slope / held) - centre * held
+            wanted, aim = refined(centre, 1 / held, slope, curvature, loosest)
             more = part * (wanted - precision[n])
             grown = 1 + more * own
             if not grown > 1e-9:

@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-__all__ = ["cholesky", "dot", "form", "inverse", "lower_outer"]
+__all__ = ["cholesky", "dot", "form", "inverse", "lower_outer", "root"]
 
 FloatArray = NDArray[np.float64]
 
@@ -100,3 +100,20 @@ def form(matrix: FloatArray, vector: FloatArray) -> float:
         total += vector[i] * ((a + b) + (c + d))
         diagonal += matrix[i, i] * vector[i] * vector[i]
     return diagonal + 2 * total
+
+
+@njit(cache=True)
+def root(matrix: FloatArray) -> FloatArray:
+    """Lower factor; zero where a row says the same as those before and adds no direction."""
+    size = len(matrix)
+    found = np.zeros((size, size))
+    for i in range(size):
+        for j in range(i + 1):
+            value = matrix[i, j]
+            for k in range(j):
+                value -= found[i, k] * found[j, k]
+            if i == j:
+                found[i, i] = math.sqrt(value) if value > 1e-12 else 0.0
+            else:
+                found[i, j] = value / found[j, j] if found[j, j] > 0.0 else 0.0
+    return found

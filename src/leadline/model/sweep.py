@@ -22,7 +22,7 @@ from leadline.model.elimination import (
 )
 from leadline.model.layout import Layout
 from leadline.model.prepared import bent
-from leadline.model.row import Levels
+from leadline.model.row import Levels, refined
 from leadline.model.small_matrix import cholesky
 
 __all__ = ["NEAR", "NEVER", "Pace", "finish", "sweep"]
@@ -64,23 +64,13 @@ class Pace(NamedTuple):
 
 
 @njit(cache=True)
-def _refined(
-    mean: float, variance: float, slope: float, curvature: float, loosest: float
-) -> tuple[float, float]:
-    """Site whose product with the cavity has the exact mean and, within limits, the exact variance."""
-    kept = max(1 + variance * curvature, 1e-9)
-    precision = max(-curvature / kept, loosest / variance)
-    return precision, (1 / variance + precision) * (mean + variance * slope) - mean / variance
-
-
-@njit(cache=True)
 def _update(rows: FloatArray, terms: Terms, begin: int, end: int, part: float, loosest: float) -> None:
     """Move the diver's sites towards the refined ones."""
     for n in range(begin, end):
         held = max(1 / terms.variance[n] - terms.precision[n], 1e-10)
         mean = (terms.need[n] / terms.variance[n] - terms.shift[n]) / held
         slope, curvature = bent(rows[n], mean, 1 / held)
-        precision, shift = _refined(mean, 1 / held, slope, curvature, loosest)
+        precision, shift = refined(mean, 1 / held, slope, curvature, loosest)
         terms.precision[n] += part * (precision - terms.precision[n])
         terms.shift[n] += part * (shift - terms.shift[n])
 
