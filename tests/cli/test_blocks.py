@@ -81,8 +81,16 @@ def test_plan_and_boat_are_made_of_them(lead, tmp_path: Path) -> None:
     done = lead("", "report boat", "--plan", plan, "--out", tmp_path / "pages")
     assert {piece["piece_kg"] for piece in document(done)["load"]["pieces"]} <= {3.0, 1.5}
     assert "more than the book's blocks: " in done.stderr
+    # Whoever loads the boat has the page, not the terminal.
+    short = document(done)["lacking"]
+    assert short
+    assert all(size["pieces"] > size["there"] for size in short)
+    page = (tmp_path / "pages" / "boat.html").read_text(encoding="utf-8")
+    assert f"{short[0]['pieces']} × " in page[page.index('data-name="lacking"') :]
     named = lead("", "report boat", "--plan", plan, "--out", tmp_path / "pages", "--block", 1)
     assert "more than the book's blocks" not in named.stderr
+    assert document(named)["lacking"] == []
+    assert "lacking" not in (tmp_path / "pages" / "boat.html").read_text(encoding="utf-8")
 
 
 def test_too_few_blocks_name_the_diver(lead) -> None:

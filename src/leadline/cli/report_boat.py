@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -152,23 +153,16 @@ def boat(
             since=since,
             seed=seed,
         )
+    if not blocks:
+        data = replace(data, there=_there(holding.blocks))
     _report(data, out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
-    if lacking := _lacking(data, {} if blocks else holding.blocks, units):
-        note(f"more than the book's blocks: {lacking}")
 
 
-def _lacking(data: BoatData, there: Mapping[str, int], units: Units) -> str:
-    """Sizes of which more are to be loaded than there are; empty where none is, or the book lists none."""
+def _there(blocks: Mapping[str, int]) -> tuple[tuple[float, int], ...]:
+    """Masses [kg] and numbers of the blocks that the book lists."""
     from leadline.decide.block import Block
-    from leadline.decide.sentence import mass_text
 
-    pieces = {round(Block.parse(size).mass, 4): number for size, number in there.items()}
-    short = [
-        f"{wanted} x {mass_text(size, imperial=units == 'imperial')} to load and {have} there"
-        for size, wanted in zip(data.load.sizes, data.load.counts, strict=True)
-        if wanted > (have := pieces.get(round(size, 4), wanted))
-    ]
-    return ", ".join(short)
+    return tuple((Block.parse(size).mass, number) for size, number in blocks.items())
 
 
 def _report(
@@ -183,8 +177,21 @@ def _report(
     show({**boat_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
     if data.fitted is None:
         note(UNLEARNED)
+    if data.lacking:
+        note(f"more than the book's blocks: {_lacking(data, units)}")
     if csv is not None:
         note(f"the same numbers, masses in kg: {csv}, and the pieces to load: {pieces_file(csv)}")
+
+
+def _lacking(data: BoatData, units: Units) -> str:
+    """Of which sizes more are to be loaded than there are."""
+    from leadline.decide.sentence import mass_text
+
+    short = [
+        f"{wanted} x {mass_text(size, imperial=units == 'imperial')} to load and {there} there"
+        for size, wanted, there in data.lacking
+    ]
+    return ", ".join(short)
 
 
 def _view(data: BoatData, path: Path, units: Units) -> Any:

@@ -107,6 +107,8 @@ class BoatData:
         In order of the plan.
     load : Stock
         What to load: enough for every dive, one after the other.
+    there : tuple of (float, int)
+        Sizes [kg] and numbers of the pieces that the book lists; empty: it lists none.
     """
 
     units: str
@@ -124,6 +126,15 @@ class BoatData:
     sizes: tuple[float, ...]
     dives: tuple[BoatDive, ...]
     load: Stock
+    there: tuple[tuple[float, int], ...] = ()
+
+    @property
+    def lacking(self) -> tuple[tuple[float, int, int], ...]:
+        """Sizes [kg] of which more are to be loaded than there are; how many, and how many there are."""
+        have = {round(size, 4): number for size, number in self.there}
+        wanted = zip(self.load.sizes, self.load.counts, strict=True)
+        every = [(size, number, have.get(round(size, 4), number)) for size, number in wanted]
+        return tuple((size, number, there) for size, number, there in every if number > there)
 
     @property
     def divers(self) -> tuple[BoatDiver, ...]:

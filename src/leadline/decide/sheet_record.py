@@ -123,6 +123,10 @@ def boat_document(data: BoatData) -> Row:
         ],
         "rows": boat_rows(data),
         "load": _stock(data.load),
+        "lacking": [
+            {"piece_kg": rounded(size), "pieces": wanted, "there": there}
+            for size, wanted, there in data.lacking
+        ],
     }
 
 
