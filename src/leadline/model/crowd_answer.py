@@ -9,13 +9,15 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from leadline.model.crowd_density import gaps, grid, weights_of
+from leadline.model.crowd_density import evidence_of, grid, weights_of
 from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
 from leadline.model.diver import FINE
 from leadline.model.layout import Rows
 from leadline.model.row import Levels, unpacked
-from leadline.model.sharing import columns_of, removed
+from leadline.model.sharing import columns_of
+from leadline.model.small_array import evenly, probabilities
 from leadline.model.small_matrix import dot
+from leadline.model.withdrawal import put_back, removed, whole_of
 
 __all__ = ["MOST_POINTS", "Jobs", "answer"]
 
@@ -25,16 +27,6 @@ IntArray = NDArray[np.int64]
 MOST_POINTS: Final = 4 * FINE
 UNSEEN: Final = 121
 """Points of a density, at most, and where nothing was seen. [-]"""
-
-
-@njit(cache=True)
-def _news(points: FloatArray, logs: FloatArray) -> FloatArray:
-    width = gaps(points)
-    found = np.empty(len(logs))
-    for k in range(len(logs)):
-        top = np.max(logs[k])
-        found[k] = top + math.log(dot(np.exp(logs[k] - top), width))
-    return found
 
 
 @njit(cache=True)
@@ -53,7 +45,7 @@ def _through_anchor(
         for s in (0, len(points) - 1):
             centre = found.centre[k, target] + pull[k] * (points[s] - found.centre[k, t])
             low, high = min(low, centre - 4.5 * left[k]), max(high, centre + 4.5 * left[k])
-    own = np.linspace(low, high, 2 * FINE)
+    own = evenly(low, high, 2 * FINE)
     density = np.zeros((g, len(own)))
     for k in range(g):
         for s in range(len(points)):
@@ -62,7 +54,10 @@ def _through_anchor(
             centre = found.centre[k, target] + pull[k] * (points[s] - found.centre[k, t])
             for u in range(len(own)):
                 density[k, u] += weights[k, s] * math.exp(-0.5 * ((own[u] - centre) / left[k]) ** 2)
-    return own, np.log(np.maximum(density, 1e-300))
+    for k in range(g):
+        for u in range(len(own)):
+            density[k, u] = math.log(max(density[k, u], 1e-300))
+    return own, density
 
 
 @njit(cache=True)
@@ -98,11 +93,15 @@ def _unseen(
         for k in range(g):
             f = posed.loadings[k][target]
             width[k] = math.sqrt(dot(f, f))
-        centre = posed.mean[:, target]
-        points = np.linspace(np.min(centre - 5 * width), np.max(centre + 5 * width), UNSEEN)
+        first, last = math.inf, -math.inf
+        for k in range(g):
+            centre = posed.mean[k, target]
+            first, last = min(first, centre - 5 * width[k]), max(last, centre + 5 * width[k])
+        points = evenly(first, last, UNSEEN)
         logs = np.empty((g, UNSEEN))
         for k in range(g):
-            logs[k] = -0.5 * ((points - centre[k]) / width[k]) ** 2
+            for u in range(UNSEEN):
+                logs[k, u] = -0.5 * ((points[u] - posed.mean[k, target]) / width[k]) ** 2
         sizes[low + target] = _mixed(shares, points, weights_of(points, logs), found[low + target])
         scatter[low + target] = math.sqrt(spread)
 
@@ -155,6 +154,8 @@ def answer(
         q = len(columns)
         means, covariances = np.empty((g, q)), np.empty((g, q, q))
         theirs = columns_of(full, seen, jobs.exposure[:0])
+        precision, shift = np.zeros(len(seen)), np.zeros(len(seen))
+        whole = whole_of(full, seen, theirs, columns, covariance)
         for k in range(g):
             for i in range(q):
                 means[k, i] = mean[k, columns[i]]
@@ -162,38 +163,32 @@ def answer(
                     covariances[k, i, j] = covariance[columns[i], columns[j]]
             if not len(theirs):
                 continue
+            # The sites found under one of the hyperparameters are near to those under the next.
             grown, moved = removed(
-                full, levels[k], seen, jobs.body_variance[job], theirs, mean[k], covariance
+                full, levels[k], seen, jobs.body_variance[job], whole, mean[k][theirs], precision, shift
             )
-            across = np.empty((q, len(theirs)))
-            for i in range(q):
-                for j in range(len(theirs)):
-                    across[i, j] = covariance[columns[i], theirs[j]]
-            means[k] += across @ moved
-            more = across @ grown @ across.T
-            covariances[k] += (more + more.T) / 2
+            put_back(whole, grown, moved, means[k], covariances[k])
         posed = posed_of(rows, cautious, jobs, job, index, low, high, columns, means, covariances)
         shares = weights.copy()
         if not len(index):
             _unseen(posed, shares, cautious, low, high, found, sizes, scatter)
             continue
-        settled = settled_of(rows, cautious, index, posed)
+        settled = settled_of(posed)
         t = high - low
         all_known = bool(known.all())
         points, logs, sound = np.empty(0), np.empty((0, 0)), True
         if settled.apart[:t].any() or not all_known:
-            points, logs, sound = grid(rows, cautious, index, posed, settled, t)
+            points, logs, sound = grid(posed, settled, t)
             if not all_known:
-                news = _news(points, logs)
+                news = evidence_of(points, logs)
                 if known.any():
                     part = index[known]
                     before = posed_of(rows, cautious, jobs, job, part, low, low, columns, means, covariances)
-                    so_far = settled_of(rows, cautious, part, before)
-                    old_points, old_logs, held = grid(rows, cautious, part, before, so_far, 0)
-                    news -= _news(old_points, old_logs)
+                    so_far = settled_of(before)
+                    old_points, old_logs, held = grid(before, so_far, so_far.centre.shape[1] - 1)
+                    news -= evidence_of(old_points, old_logs)
                     sound = sound and held
-                shares *= np.exp(news - np.max(news))
-                shares /= np.sum(shares)
+                probabilities(news, weights, shares)
         spread = 0.0
         for k in range(g):
             spread += shares[k] * cautious[k].scatter_variance
@@ -202,7 +197,7 @@ def answer(
             if settled.apart[target]:
                 own, density = _through_anchor(settled, target, points, weights_of(points, logs))
             else:
-                own, density, held = grid(rows, cautious, index, posed, settled, target)
+                own, density, held = grid(posed, settled, target)
                 holds = sound and held
             size = _mixed(shares, own, weights_of(own, density), found[low + target])
             sizes[low + target] = size if holds else -1

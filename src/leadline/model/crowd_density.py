@@ -6,51 +6,58 @@ The steps of `leadline.model.diver`, number by number.
 from __future__ import annotations
 
 import math
+from typing import Final
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
 from leadline.model.crowd_problem import Found, Posed
-from leadline.model.diver import (
+from leadline.model.density import (
     ALIKE_ENOUGH,
-    COARSE,
-    DEPTH,
     FAR,
     FEW_SWEEPS,
-    FINE,
+    HARMLESS,
     KNOTS,
     LOG_SQRT_2PI,
     MATTERS,
     NEARLY,
-    REACH,
+    NOTHING,
     ROUGHLY,
     SLIGHT,
 )
-from leadline.model.layout import Rows
-from leadline.model.row import Levels
-from leadline.model.sequel import latent, settle, told, worth
+from leadline.model.diver import COARSE, DEPTH, FINE, REACH
+from leadline.model.sequel import Effort, latent, settle, told, worth
+from leadline.model.small_array import (
+    copied,
+    evenly,
+    interpolated,
+    median_place,
+    merged,
+    probabilities,
+    widths,
+)
 from leadline.model.small_matrix import dot
 
-__all__ = ["gaps", "grid", "weights_of"]
+__all__ = ["evidence_of", "grid", "weights_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+NEARLY_ENOUGH: Final = Effort(ROUGHLY, FEW_SWEEPS, False)
+"""For rows that are settled anew at one point of many."""
+
 
 @njit(cache=True)
 def _log_density(
-    rows: Rows,
-    levels: list[Levels],
-    index: IntArray,
-    alone: NDArray[np.bool_],
+    rows: list[FloatArray],
     found: Found,
     direction: int,
     points: FloatArray,
     which: IntArray,
 ) -> FloatArray:
     """Log density of one direction at the points, rows one by one, under some hyperparameters; (g, u)."""
-    n = len(index)
+    n = len(rows[0])
     logs = np.empty((len(which), len(points)))
     for at in range(len(which)):
         k = which[at]
@@ -64,7 +71,7 @@ def _log_density(
             variance = max(state.variance[i] - pull * found.cross[k, direction, i], 1e-12)
             p, s = state.precision[i], state.shift[i]
             left = max(1 - p * variance, 1e-9)
-            row = told(rows, levels[k], index[i], alone[i], variance / left)
+            row = told(rows[k][i], variance / left)
             constant = -0.5 * math.log(left)
             for u in range(len(points)):
                 mean = state.need[i] + (points[u] - centre) * pull
@@ -74,50 +81,59 @@ def _log_density(
 
 
 @njit(cache=True)
-def _smooth(
-    rows: Rows,
-    levels: list[Levels],
-    index: IntArray,
-    alone: NDArray[np.bool_],
-    found: Found,
-    direction: int,
-    points: FloatArray,
-) -> FloatArray:
-    """The same under all: at every other point and by cubics between, where that is good enough for one."""
-    g, size = len(levels), len(points)
-    taken = np.arange(0, size, 2)
-    some = _log_density(rows, levels, index, alone, found, direction, points[taken], np.arange(g))
-    left = points[1::2]
-    one = _log_density(rows, levels, index, alone, found, direction, left, np.array([g // 2]))[0]
-    logs = np.empty((g, size))
-    worst = 0.0
-    floor = np.max(some[g // 2]) - DEPTH
-    for u in range(len(taken)):
-        logs[:, taken[u]] = some[:, u]
-    for u in range(len(left)):
-        at = 2 * u + 1
-        first = min(max(u - 1, 0), len(taken) - 4)
-        logs[:, at] = 0.0
+def _between_taken(points: FloatArray, taken: IntArray, some: FloatArray) -> FloatArray:
+    """Values at all points by cubics through those taken; (g, u)."""
+    logs = np.empty((len(some), len(points)))
+    k = 0
+    for u in range(len(points)):
+        while k + 2 < len(taken) and taken[k + 1] <= u:
+            k += 1
+        first = min(max(k - 1, 0), len(taken) - 4)
+        for g in range(len(some)):
+            logs[g, u] = 0.0
         for i in range(first, first + 4):
             weight = 1.0
             for j in range(first, first + 4):
                 if j != i:
-                    weight *= (left[u] - points[taken[j]]) / (points[taken[i]] - points[taken[j]])
-            logs[:, at] += weight * some[:, i]
-        if one[u] > floor:
-            worst = max(worst, abs(logs[g // 2, at] - one[u]))
-    if worst > ROUGHLY:
-        others = _log_density(rows, levels, index, alone, found, direction, left, np.arange(g))
-        for u in range(len(left)):
-            logs[:, 2 * u + 1] = others[:, u]
+                    here = points[taken[j]]
+                    weight *= (points[u] - here) / (points[taken[i]] - here)
+            for g in range(len(some)):
+                logs[g, u] += weight * some[g, i]
     return logs
 
 
 @njit(cache=True)
+def _smooth(rows: list[FloatArray], found: Found, direction: int, points: FloatArray) -> FloatArray:
+    """The same under all: at some of the points and by cubics between, where that is good enough for one."""
+    g, size = len(rows), len(points)
+    every, middle = np.arange(g), np.array([g // 2])
+    one = _log_density(rows, found, direction, points, middle)[0]
+    floor = -math.inf
+    for u in range(size):
+        floor = max(floor, one[u] - DEPTH)
+    step = 4
+    while step > 1:
+        count = (size + step - 2) // step + 1
+        taken, at = np.empty(count, np.int64), np.empty(count)
+        for i in range(count):
+            taken[i] = min(i * step, size - 1)
+            at[i] = points[taken[i]]
+        known = np.empty((1, count))
+        for i in range(count):
+            known[0, i] = one[taken[i]]
+        tried = _between_taken(points, taken, known)[0]
+        worst = 0.0
+        for u in range(size):
+            if one[u] > floor:
+                worst = max(worst, abs(tried[u] - one[u]))
+        if worst <= ROUGHLY / step:
+            return _between_taken(points, taken, _log_density(rows, found, direction, at, every))
+        step //= 2
+    return _log_density(rows, found, direction, points, every)
+
+
+@njit(cache=True)
 def _log_conditional(
-    rows: Rows,
-    levels: list[Levels],
-    index: IntArray,
     posed: Posed,
     found: Found,
     direction: int,
@@ -125,7 +141,8 @@ def _log_conditional(
     points: FloatArray,
 ) -> FloatArray:
     """The same by settling the rows anew given each point; NaN where they do not."""
-    n = len(index)
+    rows = posed.rows[k]
+    n = len(rows)
     t = posed.mean.shape[1] - n
     f = posed.loadings[k]
     at = found.anchor if direction == t else n + direction
@@ -144,9 +161,7 @@ def _log_conditional(
         for i in range(n):
             mean[i] = posed.mean[k, i] + score * along[i]
         state = latent(n, f.shape[1])
-        _, evidence, to_come = settle(
-            rows, levels[k], index, posed.alone, left, mean, state, ROUGHLY, FEW_SWEEPS, False
-        )
+        _, evidence, to_come = settle(rows, left, mean, state, NEARLY_ENOUGH)
         logs[u] = evidence - 0.5 * score * score - math.log(length) - LOG_SQRT_2PI
         if not to_come < NEARLY:
             logs[u] = math.nan
@@ -154,47 +169,82 @@ def _log_conditional(
 
 
 @njit(cache=True)
-def _between(points: FloatArray, few: FloatArray, more: FloatArray) -> FloatArray:
-    """Corrections carried from the few points where there are any to all; none where there are none."""
-    valid = ~np.isnan(more)
-    if not valid.any():
-        return np.zeros(len(points))
-    return np.interp(points, few[valid], more[valid])
-
-
-@njit(cache=True)
-def _merged(first: FloatArray, second: FloatArray) -> FloatArray:
-    return np.unique(np.concatenate((first, second)))
-
-
-@njit(cache=True)
 def _few(points: FloatArray) -> FloatArray:
     found = np.empty(KNOTS)
     for k in range(KNOTS):
-        found[k] = points[int(np.round(k * (len(points) - 1) / (KNOTS - 1)))]
-    return np.unique(found)
+        found[k] = points[round(k * (len(points) - 1) / (KNOTS - 1))]
+    return merged(found, found)
 
 
 @njit(cache=True)
-def _corrected(
-    rows: Rows,
-    levels: list[Levels],
-    index: IntArray,
+def _of_one(
     posed: Posed,
     found: Found,
     direction: int,
-    points: FloatArray,
-    logs: FloatArray,
-) -> bool:
+    k: int,
+    few: FloatArray,
+    plain: FloatArray,
+    top: float,
+    more: FloatArray,
+) -> float:
+    """Corrections under one hyperparameter, into `more`; the largest that matters."""
+    largest = 0.0
+    # Every other point first: where nothing needs correcting, that shows there.
+    for begin in range(2):
+        exact = _log_conditional(posed, found, direction, k, few[begin::2].copy())
+        for i in range(len(exact)):
+            u = begin + 2 * i
+            more[u] = exact[i] - plain[u]
+            # Settled anew, a place may hold a second peak of which the rows one by one know nothing.
+            lost = math.isnan(exact[i])
+            if (plain[u] if lost else max(exact[i], plain[u])) > top - MATTERS:
+                largest = math.inf if lost else max(largest, abs(more[u]))
+        if largest < SLIGHT / 2:
+            break
+    return largest
+
+
+@njit(cache=True)
+def _apart(exact: FloatArray, plain: FloatArray, of_other: FloatArray, of_other_plain: FloatArray) -> float:
+    """How far the other's corrections would put densities wrong, in units of the highest density."""
+    top = -math.inf
+    for u in range(len(exact)):
+        if not math.isnan(exact[u]):
+            top = max(top, exact[u])
+    worst = 0.0
+    for u in range(len(exact)):
+        given = plain[u] + of_other[u] - of_other_plain[u]
+        if math.isnan(given) or math.isnan(exact[u]):
+            worst = max(worst, math.exp(plain[u] - top))
+        else:
+            worst = max(worst, abs(math.exp(given - top) - math.exp(exact[u] - top)))
+    return worst
+
+
+@njit(cache=True)
+def _elsewhere(exact: FloatArray, few: FloatArray, centre: float, sd: float) -> bool:
+    """Whether anything that matters lies far from where the rows were settled."""
+    top = -math.inf
+    for u in range(len(few)):
+        if not math.isnan(exact[u]):
+            top = max(top, exact[u])
+    found = False
+    for u in range(len(few)):
+        found |= abs(few[u] - centre) > FAR * sd and not exact[u] < top - NOTHING
+    return found
+
+
+@njit(cache=True)
+def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, logs: FloatArray) -> bool:
     """Make log densities hold, in place, where the rows cannot be taken one by one; whether they do."""
-    g = len(levels)
+    g = len(posed.rows)
     few = _few(points)
     plain = np.empty((g, len(few)))
     away = np.zeros((g, len(points)), np.bool_)
     top = np.full(g, -math.inf)
     any_away = False
     for k in range(g):
-        plain[k] = np.interp(few, points, logs[k])
+        copied(interpolated(few, points, logs[k]), plain[k])
         for u in range(len(points)):
             away[k, u] = abs(points[u] - found.centre[k, direction]) > FAR * found.sd[k, direction]
             if not away[k, u]:
@@ -202,87 +252,126 @@ def _corrected(
         for u in range(len(points)):
             if away[k, u] and logs[k, u] > top[k] - MATTERS:
                 any_away = True
+    exact, done = np.empty((g, len(few))), np.zeros(g, np.bool_)
+    middle = median_place(top)
+    some = _extremes(found, direction, middle)
+    score, more = np.empty(len(points)), np.zeros(len(few))
     if not any_away:
-        middle = int(np.argsort(top)[g // 2])
-        exact = _log_conditional(rows, levels, index, posed, found, direction, middle, few)
-        more = exact - plain[middle]
-        largest = 0.0
-        for u in range(len(few)):
-            # Settled anew, a place may hold a second peak of which the rows one by one know nothing.
-            lost = math.isnan(exact[u])
-            if (plain[middle, u] if lost else max(exact[u], plain[middle, u])) > top[middle] - MATTERS:
-                largest = math.inf if lost else max(largest, abs(more[u]))
+        largest = _of_one(posed, found, direction, middle, few, plain[middle], top[middle], more)
         if largest < ALIKE_ENOUGH:
+            of_few = np.empty(len(few))
+            for u in range(len(few)):
+                of_few[u] = (few[u] - found.centre[middle, direction]) / found.sd[middle, direction]
             for k in range(g):
-                if largest >= SLIGHT:
-                    centre, sd = found.centre[k, direction], found.sd[k, direction]
-                    score = (few - found.centre[middle, direction]) / found.sd[middle, direction]
-                    logs[k] += _between((points - centre) / sd, score, more)
+                for u in range(len(points)):
+                    score[u] = (points[u] - found.centre[k, direction]) / found.sd[k, direction]
+                own = interpolated(score, of_few, more)
                 for u in range(len(points)):
                     if away[k, u]:
                         logs[k, u] = -math.inf
+                    elif largest >= SLIGHT:
+                        logs[k, u] += own[u]
             return True
+    for k in some:
+        if not done[k]:
+            copied(_log_conditional(posed, found, direction, k, few), exact[k])
+            done[k] = True
+    one_for_all = True
+    for k in some:
+        centre, sd = found.centre[k, direction], found.sd[k, direction]
+        wrong = _apart(exact[k], plain[k], exact[middle], plain[middle])
+        one_for_all &= wrong < HARMLESS and not (any_away and _elsewhere(exact[k], few, centre, sd))
     sound = True
+    settled = np.empty(len(few))
     for k in range(g):
-        exact = _log_conditional(rows, levels, index, posed, found, direction, k, few)
-        logs[k] += _between(points, few, exact - plain[k])
-        unsettled = np.isnan(exact)
-        if np.any(unsettled & (plain[k] > np.max(plain[k]) - MATTERS)):
-            sound = False
-        sure = np.interp(points, few, (~unsettled).astype(np.float64))
+        if not done[k]:
+            if one_for_all:
+                for u in range(len(few)):
+                    exact[k, u] = plain[k, u] + exact[middle, u] - plain[middle, u]
+            else:
+                copied(_log_conditional(posed, found, direction, k, few), exact[k])
+        highest = -math.inf
+        for u in range(len(few)):
+            highest = max(highest, plain[k, u])
+        for u in range(len(few)):
+            more[u] = exact[k, u] - plain[k, u]
+            settled[u] = 0.0 if math.isnan(more[u]) else 1.0
+            if settled[u] == 0.0 and plain[k, u] > highest - MATTERS:
+                sound = False
+        own, sure = interpolated(points, few, more), interpolated(points, few, settled)
         for u in range(len(points)):
             # Far from where the rows were settled, one by one says nothing on its own.
-            if away[k, u] and not sure[u] > 0.5:
-                logs[k, u] = -math.inf
+            logs[k, u] = -math.inf if away[k, u] and not sure[u] > 0.5 else logs[k, u] + own[u]
     return sound
 
 
 @njit(cache=True)
-def grid(
-    rows: Rows, levels: list[Levels], index: IntArray, posed: Posed, found: Found, direction: int
-) -> tuple[FloatArray, FloatArray, bool]:
+def _reach(found: Found, direction: int, sds: float) -> tuple[float, float]:
+    """Ends of what holds so many sds to either side under every hyperparameter."""
+    low, high = math.inf, -math.inf
+    for k in range(len(found.centre)):
+        centre, sd = found.centre[k, direction], found.sd[k, direction]
+        low, high = min(low, centre - sds * sd), max(high, centre + sds * sd)
+    return low, high
+
+
+@njit(cache=True)
+def _extremes(found: Found, direction: int, middle: int) -> IntArray:
+    """One of the hyperparameters, and those with the lowest, the highest and the widest posterior."""
+    low = high = wide = 0
+    for k in range(len(found.centre)):
+        centre, sd = found.centre[k, direction], found.sd[k, direction]
+        low = k if centre < found.centre[low, direction] else low
+        high = k if centre > found.centre[high, direction] else high
+        wide = k if sd > found.sd[wide, direction] else wide
+    return np.array([middle, low, high, wide])
+
+
+@njit(cache=True)
+def grid(posed: Posed, found: Found, direction: int) -> tuple[FloatArray, FloatArray, bool]:
     """Points that hold all of one direction's posterior, the log densities there, and whether they hold."""
-    centre, sd = found.centre[:, direction], found.sd[:, direction]
-    before, wide = found.start[:, direction], found.start_sd[:, direction]
-    low, high = np.min(centre - REACH * sd), np.max(centre + REACH * sd)
-    far_low, far_high = min(low, np.min(before - 5 * wide)), max(high, np.max(before + 5 * wide))
-    points = _merged(np.linspace(far_low, far_high, COARSE), np.linspace(low, high, COARSE))
-    some = np.unique(np.array([np.argmin(centre), np.argmax(centre), np.argmax(sd)]))
-    logs = _log_density(rows, levels, index, posed.alone, found, direction, points, some)
+    low, high = _reach(found, direction, REACH)
+    far_low, far_high = low, high
+    for k in range(len(found.start)):
+        before, wide = found.start[k, direction], found.start_sd[k, direction]
+        far_low, far_high = min(far_low, before - 5 * wide), max(far_high, before + 5 * wide)
+    points = merged(evenly(far_low, far_high, COARSE), evenly(low, high, COARSE))
+    some = _extremes(found, direction, len(found.centre) // 2)
+    logs = _log_density(posed.rows, found, direction, points, some[1:].copy())
     first, last = len(points), 0
-    for k in range(len(some)):
-        best = np.max(logs[k])
+    for k in range(len(logs)):
+        best = -math.inf
+        for u in range(len(points)):
+            best = max(best, logs[k, u])
         for u in range(len(points)):
             if logs[k, u] > best - DEPTH:
                 first, last = min(first, u), max(last, u)
     low, high = points[max(first - 1, 0)], points[min(last + 1, len(points) - 1)]
-    near_low, near_high = max(low, np.min(centre - 4 * sd)), min(high, np.max(centre + 4 * sd))
-    points = np.linspace(low, high, FINE)
+    near_low, near_high = _reach(found, direction, 4.0)
+    near_low, near_high = max(low, near_low), min(high, near_high)
+    points = evenly(low, high, FINE)
     if near_high - near_low < 0.5 * (high - low):
-        points = _merged(points, np.linspace(near_low, near_high, FINE))
-    logs = _smooth(rows, levels, index, posed.alone, found, direction, points)
-    sound = _corrected(rows, levels, index, posed, found, direction, points, logs)
+        points = merged(points, evenly(near_low, near_high, FINE))
+    logs = _smooth(posed.rows, found, direction, points)
+    sound = _corrected(posed, found, direction, points, logs)
     return points, logs, sound
-
-
-@njit(cache=True)
-def gaps(points: FloatArray) -> FloatArray:
-    """What `numpy.gradient` gives for a function that grows as its places do."""
-    size = len(points)
-    found = np.empty(size)
-    found[0] = points[1] - points[0]
-    found[size - 1] = points[size - 1] - points[size - 2]
-    for u in range(1, size - 1):
-        found[u] = (points[u + 1] - points[u - 1]) / 2
-    return found
 
 
 @njit(cache=True)
 def weights_of(points: FloatArray, logs: FloatArray) -> FloatArray:
     """Probabilities of the points, each hyperparameter's summing to 1."""
-    width = gaps(points)
+    width = widths(points)
     found = np.empty(logs.shape)
     for k in range(len(logs)):
-        found[k] = np.exp(logs[k] - np.max(logs[k])) * width
-        found[k] /= np.sum(found[k])
+        probabilities(logs[k], width, found[k])
+    return found
+
+
+@njit(cache=True)
+def evidence_of(points: FloatArray, logs: FloatArray) -> FloatArray:
+    """Log of what each hyperparameter's density integrates to."""
+    width = widths(points)
+    found, own = np.empty(len(logs)), np.empty(len(points))
+    for k in range(len(logs)):
+        found[k] = probabilities(logs[k], width, own)
     return found

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -11,16 +11,20 @@ from numpy.typing import NDArray
 
 from leadline.model.diver import ALIKE
 from leadline.model.layout import Rows
+from leadline.model.prepared import of_one
 from leadline.model.row import Levels
-from leadline.model.sequel import Latent, latent, settle, turned
-from leadline.model.sharing import SWEEPS, apart, personal
-from leadline.model.small_matrix import dot, root
-from leadline.model.solo import TOLERANCE
+from leadline.model.sequel import CLOSELY, Latent, latent, settle
+from leadline.model.sharing import apart, personal
+from leadline.model.small_array import copied
+from leadline.model.small_matrix import dot, root, thin
 
 __all__ = ["Found", "Jobs", "Posed", "posed_of", "settled_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+UNSAID: Final = 1e-5
+"""Variance of a need that may be left to no direction. [kg²] (3 g, where bands are half a kilogram)"""
 
 
 class Jobs(NamedTuple):
@@ -58,11 +62,11 @@ class Jobs(NamedTuple):
 
 
 class Posed(NamedTuple):
-    """Expected needs of n rows and t targets under g hyperparameters: mean + loadings · x."""
+    """Prepared rows and expected needs of n rows and t targets, mean + loadings · x; by hyperparameters."""
 
     mean: FloatArray
     loadings: list[FloatArray]
-    alone: NDArray[np.bool_]
+    rows: list[FloatArray]
 
 
 class Found(NamedTuple):
@@ -101,12 +105,11 @@ def posed_of(
     weight, elapsed, jumped = np.empty(n + t), np.empty(n + t), np.empty(n + t)
     occasion = np.full(n + t, -1)
     alone, shared = apart(rows, index)
-    occasion[:n] = shared
     first_time = first_jump = math.inf
     for i in range(n):
         at = index[i]
         prior[i], suit[i], weight[i] = rows.prior[at], rows.suit[at], rows.suit_weight[at]
-        elapsed[i], jumped[i] = rows.elapsed[at], rows.jumped[at]
+        elapsed[i], jumped[i], occasion[i] = rows.elapsed[at], rows.jumped[at], shared[i]
         first_time, first_jump = min(first_time, elapsed[i]), min(first_jump, jumped[i])
         for j in range(q):
             z[i, j] = rows.exposure[at, columns[j]]
@@ -122,10 +125,14 @@ def posed_of(
         for j in range(q):
             z[n + i, j] = jobs.exposure[at, columns[j]]
     mean = np.empty((g, n + t))
-    loadings = []
+    loadings, prepared = [], []
     for k in range(g):
         spread = math.sqrt(levels[k].diver_variance + levels[k].body_square * jobs.body_variance[job])
-        own = personal(levels[k], spread, suit, weight, occasion, elapsed, jumped, q)
+        own = personal(levels[k], spread, suit, weight, occasion, elapsed, jumped)
+        whole = np.empty((n + t, q + own.shape[1]))
+        for i in range(n + t):
+            for j in range(own.shape[1]):
+                whole[i, q + j] = own[i, j]
         half = root(covariances[k])
         for i in range(n + t):
             mean[k, i] = prior[i] + dot(z[i], means[k])
@@ -133,15 +140,16 @@ def posed_of(
                 value = 0.0
                 for c in range(j, q):
                     value += z[i, c] * half[c, j]
-                own[i, j] = value
-        loadings.append(turned(own))
-    return Posed(mean, loadings, alone)
+                whole[i, j] = value
+        loadings.append(thin(whole, UNSAID))
+        prepared.append(of_one(rows, levels[k], index, alone))
+    return Posed(mean, loadings, prepared)
 
 
 @njit(cache=True)
-def settled_of(rows: Rows, levels: list[Levels], index: IntArray, posed: Posed) -> Found:
+def settled_of(posed: Posed) -> Found:
     """Sites of the rows under all hyperparameters, and what follows for targets and anchor."""
-    n, g = len(index), len(levels)
+    g, n = len(posed.rows), len(posed.rows[0])
     t = posed.mean.shape[1] - n
     states: list[Latent] = []
     mass = np.empty(g)
@@ -149,27 +157,23 @@ def settled_of(rows: Rows, levels: list[Levels], index: IntArray, posed: Posed) 
         f = posed.loadings[k]
         state = latent(n, f.shape[1])
         if k:
-            state.precision[:] = states[0].precision
-            state.shift[:] = states[0].shift
-        mass[k], _, _ = settle(
-            rows, levels[k], index, posed.alone, f[:n], posed.mean[k, :n], state, TOLERANCE, SWEEPS, True
-        )
+            copied(states[0].precision, state.precision)
+            copied(states[0].shift, state.shift)
+        mass[k], _, _ = settle(posed.rows[k], f[:n], posed.mean[k, :n], state, CLOSELY)
         states.append(state)
     length = np.empty((g, n + t))
     for k in range(g):
         for i in range(n + t):
             length[k, i] = math.sqrt(max(dot(posed.loadings[k][i], posed.loadings[k][i]), 1e-24))
-    told = np.zeros(n)
+    told, weight = np.zeros(n), np.zeros(n)
+    for j in range(n):
+        for k in range(g):
+            weight[j] += abs(states[k].precision[j]) * length[k, j] ** 2 / g
+    f = posed.loadings[0]
     for i in range(n):
         for j in range(n):
-            alike = 0.0
-            for k in range(g):
-                f = posed.loadings[k]
-                alike += dot(f[i], f[j]) / (length[k, i] * length[k, j]) / g
-            weight = 0.0
-            for k in range(g):
-                weight += abs(states[k].precision[j]) * length[k, j] ** 2 / g
-            told[i] += alike * alike * weight
+            alike = dot(f[i], f[j]) / (length[0, i] * length[0, j])
+            told[i] += alike * alike * weight[j]
     anchor = int(np.argmax(told))
     start, start_sd = np.empty((g, t + 1)), np.empty((g, t + 1))
     centre, sd = np.empty((g, t + 1)), np.empty((g, t + 1))

@@ -13,12 +13,13 @@ Research 12 (2011) 417-454: the factorised correction.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.model.density import ROUGHLY, SettledDiver, corrected, turned
 from leadline.model.marginal import Marginal
 from leadline.model.observations import Observations
 from leadline.model.people import Population, Targets, offset_sd, personal_loadings
@@ -28,6 +29,7 @@ from leadline.model.solo import Gaussian, Rows, Sites, settled
 __all__ = ["Population", "Targets", "conditional_marginals", "marginals"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 COARSE: Final = 21
 FINE: Final = 49
@@ -39,27 +41,6 @@ DEPTH: Final = 13.0
 
 ALIKE: Final = 0.95
 """Correlation before anything was seen from which a row speaks of the target itself. [-]"""
-
-KNOTS: Final = 13
-"""Points at which the rows are settled anew; between them the correction is smooth. [-]"""
-
-ROUGHLY: Final = 1e-2
-FAR: Final = 6.0
-"""Sds of the Gaussian from its mean beyond which rows taken one by one are not trusted. [-]"""
-
-MATTERS: Final = 8.0
-SLIGHT: Final = 0.1
-"""Log density below the peak that matters, and a correction there that does not. [-]"""
-
-ALIKE_ENOUGH: Final = 1.0
-"""Largest correction that is taken from one of the hyperparameters for all. [-] (measured on the demo's
-divers: means then move by at most 0.01 sd, sds by 1 %)"""
-
-NEARLY: Final = 0.05
-FEW_SWEEPS: Final = 15
-"""Tolerance that is sought, that is let pass, and sweeps there. [-]"""
-
-LOG_SQRT_2PI: Final = 0.9189385332046727
 
 
 def _loadings(
@@ -77,94 +58,23 @@ def _loadings(
     return mean, whole[:, :n], whole[:, n:]
 
 
-def _turned(loadings: FloatArray) -> FloatArray:
-    """The same loadings on as few directions as there are rows, if that is fewer."""
-    if loadings.shape[-1] <= loadings.shape[-2]:
-        return loadings
-    return np.swapaxes(np.linalg.qr(np.swapaxes(loadings, -1, -2), mode="r"), -1, -2)
-
-
-@dataclass(frozen=True)
-class _Settled:
-    """Gaussian posterior of n rows and t directions under g hyperparameters, and what it was made of.
-
-    The directions are the targets, and last the anchor: the row that most of the evidence is about.
-    """
-
-    rows: Rows
-    before: FloatArray
-    of_rows: FloatArray
-    of_directions: FloatArray
-    sites: Sites
-    log_mass: FloatArray
-    need: FloatArray
-    variance: FloatArray
-    start: FloatArray
-    start_sd: FloatArray
-    centre: FloatArray
-    sd: FloatArray
-    cross: FloatArray
-    with_anchor: FloatArray
-    apart: NDArray[np.bool_]
-
-    def log_density(self, points: FloatArray, direction: int) -> FloatArray:
-        """Log density of one direction at `points`, shape (u,), without the prior's own constant.
-
-        Notes
-        -----
-        Given the direction, each row is a Gaussian; what its exact likelihood says beyond its site is one
-        integral in closed form. This takes the rows one by one, which `corrected` does not.
-        """
-        sd = self.sd[:, direction]
-        pull = self.cross[:, direction] / sd[:, None] ** 2
-        away = points - self.centre[:, direction, None]
-        mean = self.need[:, None] + away[..., None] * pull[:, None]
-        variance = np.maximum(self.variance - pull * self.cross[:, direction], 1e-12)[:, None]
-        t, shift = self.sites.precision, self.sites.shift
-        left = np.maximum(1 - t * variance, 1e-9)
-        constant = 0.5 * (t * mean**2 - 2 * shift * mean + variance * shift**2) / left - 0.5 * np.log(left)
-        beyond = constant + self.rows.value((mean - variance * shift) / left, variance / left)
-        normal = -0.5 * (away / sd[:, None]) ** 2 - np.log(sd[:, None]) - LOG_SQRT_2PI
-        return np.asarray(beyond.sum(axis=-1) + normal + self.log_mass[:, None])
-
-    def log_conditional(self, points: FloatArray, direction: int, *, one: int | None = None) -> FloatArray:
-        """The same by settling the rows anew given each point: right where records contradict each other.
-
-        NaN where they do not settle in a few sweeps. Under `one` of the hyperparameters alone, or all.
-        """
-        at = slice(None) if one is None else slice(one, one + 1)
-        length = self.start_sd[at, direction]
-        unit = self.of_directions[at, direction] / length[:, None]
-        along = (self.of_rows[at] @ unit[..., None])[..., 0]
-        score = (points - self.start[at, direction, None]) / length[:, None]
-        mean = self.before[at, None] + score[..., None] * along[:, None]
-        apart = self.of_rows[at] - along[..., None] * unit[:, None]
-        found = settled(
-            self.rows if one is None else self.rows.under(one),
-            Gaussian(mean, _turned(apart)[:, None]),
-            tolerance=ROUGHLY,
-            sweeps=FEW_SWEEPS,
-            loose=False,
-        )
-        normal = -0.5 * score**2 - np.log(length[:, None]) - LOG_SQRT_2PI
-        return np.where(found.left < NEARLY, found.log_evidence + normal, np.nan)
-
-
-def _settle(population: Population, seen: Observations, targets: Targets) -> _Settled:
+def _settle(population: Population, seen: Observations, targets: Targets) -> SettledDiver:
     mean, of_rows, of_targets = _loadings(population, seen, targets)
     n = len(seen)
-    turned = _turned(np.concatenate([of_rows, of_targets], axis=1))
-    of_rows, of_targets = turned[:, :n], turned[:, n:]
+    both = turned(np.concatenate([of_rows, of_targets], axis=1))
+    of_rows, of_targets = both[:, :n], both[:, n:]
     rows = Rows(seen, population.thetas)
     before = Gaussian(mean[:, None, :n], of_rows[:, None])
     # One of the hyperparameters first: the others begin where it ends.
-    first = settled(rows.under(0), Gaussian(before.mean[:1], before.loadings[:1]), tolerance=ROUGHLY).sites
+    first = settled(
+        rows.under(np.zeros(1, int)), Gaussian(before.mean[:1], before.loadings[:1]), tolerance=ROUGHLY
+    ).sites
     flat = Sites(*(np.broadcast_to(v, before.mean.shape) for v in (first.precision, first.shift)))
     found = settled(rows, before, start=flat)
     latent, covariance = found.mean[:, 0], found.covariance[:, 0]
     length = np.linalg.norm(of_rows, axis=-1)
     unit = np.swapaxes(of_rows / length[..., None], -1, -2)
-    alike = np.mean((of_rows / length[..., None]) @ unit, axis=0)
+    alike = (of_rows[0] / length[0, :, None]) @ unit[0]
     told = alike**2 @ np.mean(np.abs(found.sites.precision[:, 0]) * length**2, axis=0)
     anchor = int(np.argmax(told))
     directions = np.concatenate([of_targets, of_rows[:, anchor : anchor + 1]], axis=1)
@@ -172,7 +82,7 @@ def _settle(population: Population, seen: Observations, targets: Targets) -> _Se
     start_sd = np.linalg.norm(directions, axis=-1)
     through = directions @ covariance
     near = np.max(np.mean((directions / start_sd[..., None]) @ unit, axis=0), axis=1)
-    return _Settled(
+    return SettledDiver(
         rows,
         mean[:, :n],
         of_rows,
@@ -191,7 +101,7 @@ def _settle(population: Population, seen: Observations, targets: Targets) -> _Se
     )
 
 
-def _grid(found: _Settled, direction: int) -> tuple[FloatArray, FloatArray]:
+def _grid(found: SettledDiver, direction: int) -> tuple[FloatArray, FloatArray]:
     """Points that hold all of one direction's posterior, and the log densities there; shapes (u,), (g, u)."""
     centre, sd = found.centre[:, direction], found.sd[:, direction]
     before, wide = found.start[:, direction], found.start_sd[:, direction]
@@ -206,44 +116,7 @@ def _grid(found: _Settled, direction: int) -> tuple[FloatArray, FloatArray]:
     points = np.linspace(low, high, FINE)
     if near[1] - near[0] < 0.5 * (high - low):
         points = np.union1d(points, np.linspace(*near, FINE))
-    return points, _corrected(found, direction, points, found.log_density(points, direction))
-
-
-def _corrected(found: _Settled, direction: int, points: FloatArray, logs: FloatArray) -> FloatArray:
-    """Log densities that hold where the rows cannot be taken one by one."""
-    few = points[np.unique(np.linspace(0, len(points) - 1, KNOTS).round().astype(int))]
-    plain = np.stack([np.interp(few, points, row) for row in logs])
-    away = np.abs(points - found.centre[:, direction, None]) > FAR * found.sd[:, direction, None]
-    top = np.max(np.where(away, -np.inf, logs), axis=1, keepdims=True)
-    if not np.any(away & (logs > top - MATTERS)):
-        middle = int(np.argsort(top[:, 0])[len(top) // 2])
-        first = found.log_conditional(few, direction, one=middle)[0]
-        matters = np.fmax(first, plain[middle]) > top[middle] - MATTERS
-        more = first - plain[middle]
-        largest = np.max(np.abs(more[matters]), initial=0.0)
-        if largest < SLIGHT:
-            return np.where(away, -np.inf, logs)
-        if largest < ALIKE_ENOUGH:
-            centre, sd = found.centre[:, direction, None], found.sd[:, direction, None]
-            score = (few - centre[middle]) / sd[middle]
-            same = [_between(z, score, more, ~np.isnan(more)) for z in (points - centre) / sd]
-            return np.where(away, -np.inf, logs + np.stack(same))
-    exact = found.log_conditional(few, direction)
-    known = ~np.isnan(exact)
-    corrected = [
-        row + _between(points, few, more, valid)
-        for row, more, valid in zip(logs, exact - plain, known, strict=True)
-    ]
-    # Far from where the rows were settled, one by one says nothing on its own.
-    sure = np.stack([np.interp(points, few, valid.astype(float)) > 0.5 for valid in known])
-    return np.where(away & ~sure, -np.inf, np.stack(corrected))
-
-
-def _between(points: FloatArray, few: FloatArray, more: FloatArray, valid: NDArray[np.bool_]) -> FloatArray:
-    """Corrections carried from a few points to all; none where there are none."""
-    if not valid.any():
-        return np.zeros(len(points))
-    return np.asarray(np.interp(points, few[valid], more[valid]))
+    return points, corrected(found, direction, points, found.log_density(points, direction))
 
 
 def _weights(points: FloatArray, logs: FloatArray) -> FloatArray:
@@ -253,7 +126,7 @@ def _weights(points: FloatArray, logs: FloatArray) -> FloatArray:
 
 
 def _through_anchor(
-    found: _Settled, target: int, points: FloatArray, weights: FloatArray
+    found: SettledDiver, target: int, points: FloatArray, weights: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """A target that no row is near to: by way of the anchor, which the rows do speak of.
 

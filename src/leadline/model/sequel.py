@@ -13,22 +13,43 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from leadline.model.layout import Rows
 from leadline.model.likelihood import SAFE_LEVEL
-from leadline.model.row import HABIT, Levels, chances, edges, noise, refined, tilted
-from leadline.model.small_matrix import dot, root
-from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR
+from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, POINT, bent
+from leadline.model.row import refined
+from leadline.model.small_matrix import dot, multiply
+from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR, TOLERANCE
 from leadline.model.tail import interval, log_zones, normal, reading
 
-__all__ = ["Latent", "advance", "latent", "settle", "told", "turned", "worth"]
+__all__ = ["CLOSELY", "Effort", "Latent", "advance", "latent", "settle", "told", "worth"]
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 PATIENCE: Final = 30
 """Sweeps after which sites that are wider than their cavities must still be settling. [-]"""
 
 TINY: Final = 1e-280
+
+
+class Effort(NamedTuple):
+    """How closely sites are settled.
+
+    Parameters
+    ----------
+    tolerance : float
+        Change of a row's mean in one sweep, in its sd. [-]
+    sweeps : int
+        Most of them.
+    loose : bool
+        Whether a site may be wider than its cavity.
+    """
+
+    tolerance: float
+    sweeps: int
+    loose: bool
+
+
+CLOSELY: Final = Effort(TOLERANCE, 60, True)
+"""Sites that are taken in turn settle in fewer sweeps than those taken all at once."""
 
 
 class Latent(NamedTuple):
@@ -83,19 +104,15 @@ class Told(NamedTuple):
 
 
 @njit(cache=True)
-def told(rows: Rows, level: Levels, n: int, alone: bool, variance: float) -> Told:
-    """A row's likelihood with its need known but for `variance`. [kg²]."""
-    around = variance + noise(rows, level, n, alone)
-    if rows.point[n]:
-        habit = rows.form[n] == HABIT
-        wrong = 0.0 if habit else level.wrong
-        read = rows.lower[n] - habit * level.habit
-        return Told(True, read, wrong, around, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False)
-    upper, middle, lower = edges(rows, level, n)
-    l0, l1, l2, l3 = chances(rows, level, n)
+def told(row: FloatArray, variance: float) -> Told:
+    """A prepared row's likelihood with its need known but for `variance`. [kg²]."""
+    around = variance + row[NOISE]
+    if row[L0] == POINT:
+        return Told(True, row[E0], row[L1], around, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False)
+    l0, l1, l2, l3 = row[L0], row[L1], row[L2], row[L3]
     # No zone is impossible and the neutral zone is one: then nothing cancels.
     plain = l1 == l2 and min(l0, l1, l3) > SAFE_LEVEL
-    return Told(False, 0.0, 0.0, math.sqrt(around), upper, middle, lower, l0, l1, l2, l3, plain)
+    return Told(False, 0.0, 0.0, math.sqrt(around), row[E0], row[E1], row[E2], l0, l1, l2, l3, plain)
 
 
 @njit(cache=True)
@@ -123,9 +140,17 @@ def worth(of: Told, mean: float) -> float:
 @njit(cache=True)
 def _along(covariance: FloatArray, row: FloatArray, found: FloatArray) -> float:
     """Covariance of all directions with a row's need, and that need's variance."""
-    for j in range(len(row)):
-        found[j] = dot(covariance[j], row)
+    multiply(covariance, row, found)
     return dot(found, row)
+
+
+@njit(cache=True)
+def _moved(at: Latent, v: FloatArray, pulled: float, scaled: float) -> None:
+    for i in range(len(v)):
+        at.mean[i] += v[i] * pulled
+        own = scaled * v[i]
+        for j in range(len(v)):
+            at.covariance[i, j] -= own * v[j]
 
 
 @njit(cache=True)
@@ -138,13 +163,7 @@ def advance(
     if not grown > 1e-9:
         return math.nan
     pulled = (shift - precision * (prior + dot(row, at.mean))) / grown
-    scaled = precision / grown
-    size = len(v)
-    for i in range(size):
-        at.mean[i] += v[i] * pulled
-        own = scaled * v[i]
-        for j in range(size):
-            at.covariance[i, j] -= own * v[j]
+    _moved(at, v, pulled, precision / grown)
     return math.log(grown)
 
 
@@ -166,48 +185,37 @@ def _tightened(at: Latent, loadings: FloatArray, mean: FloatArray, v: FloatArray
 
 @njit(cache=True)
 def settle(
-    rows: Rows,
-    level: Levels,
-    index: IntArray,
-    alone: NDArray[np.bool_],
+    rows: FloatArray,
     loadings: FloatArray,
     mean: FloatArray,
     at: Latent,
-    tolerance: float,
-    sweeps: int,
-    loose: bool,
+    effort: Effort,
 ) -> tuple[float, float, float]:
     """Settle the sites of some rows, beginning with those in `at`.
 
     Parameters
     ----------
-    rows, level : Rows, Levels
-        Of the book; one of the hyperparameters.
-    index, alone : ndarray, shape (n,)
-        The rows; whether each is alone in its occasion.
+    rows : ndarray, shape (n, 8)
+        From `leadline.model.prepared.of_one`.
     loadings, mean : ndarray, shape (n, r), (n,)
         Expected needs with nothing seen. [kg]
     at : Latent
         Changed in place.
-    tolerance : float
-        Change of a row's mean in one sweep, in its sd. [-]
-    sweeps : int
-        Most of them.
-    loose : bool
-        Whether a site may be wider than its cavity.
+    effort : Effort
+        How closely.
 
     Returns
     -------
     log_mass, log_evidence, left : float
         As in `leadline.model.solo.Settled`.
     """
-    count = len(index)
+    count = len(rows)
     v = np.empty(len(at.mean))
     determinant = _tightened(at, loadings, mean, v)
     seen = np.full(count, math.inf)
     loosest, part, last, left = 0.0, 1.0, math.inf, math.inf
-    may = loose
-    for sweep in range(sweeps):
+    may = effort.loose
+    for sweep in range(effort.sweeps):
         left = 0.0
         improper = False
         for n in range(count):
@@ -221,7 +229,7 @@ def settle(
                 break
             held = 1 / k - at.precision[n]
             centre = (need / k - at.shift[n]) / held
-            _, slope, curvature = tilted(rows, level, index[n], alone[n], centre, 1 / held)
+            slope, curvature = bent(rows[n], centre, 1 / held)
             precision, shift = refined(centre, 1 / held, slope, curvature, loosest)
             more = part * (precision - at.precision[n])
             grown = 1 + more * k
@@ -230,12 +238,7 @@ def settle(
                 break
             shifted = part * (shift - at.shift[n])
             pulled = (shifted - more * need) / grown
-            scaled = more / grown
-            for i in range(len(v)):
-                at.mean[i] += v[i] * pulled
-                own = scaled * v[i]
-                for j in range(len(v)):
-                    at.covariance[i, j] -= own * v[j]
+            _moved(at, v, pulled, more / grown)
             determinant += math.log(grown)
             at.precision[n] += more
             at.shift[n] += shifted
@@ -246,7 +249,7 @@ def settle(
             continue
         if may and loosest == 0.0 and left < NEAR:
             loosest = LOOSEST
-        elif left < tolerance:
+        elif left < effort.tolerance:
             break
         if loosest < 0.0 and sweep > PATIENCE:
             may, loosest = False, 0.0
@@ -263,21 +266,8 @@ def settle(
         constant = s * m - 0.5 * p * m * m + 0.5 * (s - p * m) * (need - m)
         held = max(1 / k - p, 1e-10)
         centre = (need / k - s) / held
-        value = worth(told(rows, level, index[n], alone[n], 1 / held), centre)
+        value = worth(told(rows[n], 1 / held), centre)
         scale = value - 0.5 * (need * need / k - centre * centre * held) - 0.5 * math.log(k * held)
         mass += constant
         evidence += constant + scale
     return mass, evidence, left
-
-
-@njit(cache=True)
-def turned(loadings: FloatArray) -> FloatArray:
-    """The same loadings on as few directions as there are rows, if that is fewer."""
-    count, directions = loadings.shape
-    if directions <= count:
-        return loadings
-    square = np.empty((count, count))
-    for i in range(count):
-        for j in range(i + 1):
-            square[i, j] = square[j, i] = dot(loadings[i], loadings[j])
-    return root(square)

@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-__all__ = ["cholesky", "dot", "form", "inverse", "lower_outer", "root"]
+__all__ = ["cholesky", "dot", "form", "inverse", "lower_outer", "multiply", "root", "thin"]
 
 FloatArray = NDArray[np.float64]
 
@@ -82,6 +82,24 @@ def dot(left: FloatArray, right: FloatArray) -> float:
 
 
 @njit(cache=True)
+def multiply(matrix: FloatArray, vector: FloatArray, found: FloatArray) -> None:
+    """Vector times matrix: its rows added up, four at a time, so that many columns go at once."""
+    size = len(vector)
+    whole = size - size % 4
+    found[:] = 0.0
+    for j in range(0, whole, 4):
+        a, b, c, d = vector[j], vector[j + 1], vector[j + 2], vector[j + 3]
+        for i in range(len(found)):
+            found[i] += (a * matrix[j, i] + b * matrix[j + 1, i]) + (
+                c * matrix[j + 2, i] + d * matrix[j + 3, i]
+            )
+    for j in range(whole, size):
+        a = vector[j]
+        for i in range(len(found)):
+            found[i] += a * matrix[j, i]
+
+
+@njit(cache=True)
 def form(matrix: FloatArray, vector: FloatArray) -> float:
     """Quadratic form of a symmetric matrix, from its lower half; sums as in `dot`."""
     diagonal = total = 0.0
@@ -117,3 +135,35 @@ def root(matrix: FloatArray) -> FloatArray:
             else:
                 found[i, j] = value / found[j, j] if found[j, j] > 0.0 else 0.0
     return found
+
+
+@njit(cache=True)
+def thin(rows: FloatArray, least: float) -> FloatArray:
+    """Rows with the same products on as few columns as leave no more than `least` of any square unsaid.
+
+    The longest of what is left goes first: a Cholesky factor with pivots.
+    """
+    size = len(rows)
+    left, found = np.empty(size), np.empty((size, size))
+    columns = rows.T.copy()
+    for i in range(size):
+        left[i] = dot(rows[i], rows[i])
+    count = 0
+    while count < size:
+        at = int(np.argmax(left))
+        if not left[at] > least:
+            break
+        length = math.sqrt(left[at])
+        column = found[count]
+        multiply(columns, rows[at], column)
+        for k in range(count):
+            own = found[k, at]
+            for i in range(size):
+                column[i] -= own * found[k, i]
+        for i in range(size):
+            # What was said in full before is not said again by rounding.
+            column[i] = column[i] / length if left[i] > 0.0 else 0.0
+            left[i] -= column[i] * column[i]
+        left[at] = 0.0
+        count += 1
+    return found[:count].T.copy()

@@ -31,6 +31,9 @@ NEAR: Final = 0.02
 SLOW: Final = 0.1
 """As in the compiled sweeps (`leadline.model.sweep`)."""
 
+LEAST: Final = 1e-8
+"""Eigenvalue of a precision that is sound. [-]"""
+
 MOST_KNOWN: Final = 1 - 1e-6
 """Share of what is known of a row that may be its own site; more, and nothing proper is left without it."""
 
@@ -72,11 +75,11 @@ class Rows:
         # A chosen lead cannot be a wrong record.
         self.wrong = np.where(is_habit[at], 0.0, wrong)[:, None]
 
-    def under(self, one: int) -> Rows:
-        """The same under one of the hyperparameters."""
+    def under(self, which: IntArray) -> Rows:
+        """The same under some of the hyperparameters."""
         kept = copy(self)
         for name in ("noise", "edges", "levels", "reading", "wrong"):
-            setattr(kept, name, getattr(self, name)[one : one + 1])
+            setattr(kept, name, getattr(self, name)[which])
         return kept
 
     def terms(self, need: FloatArray, variance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -180,14 +183,22 @@ def _information(loadings: FloatArray, precision: FloatArray) -> FloatArray:
     return np.asarray(own + np.eye(loadings.shape[-1]))
 
 
+def _all_sound(matrix: FloatArray) -> bool:
+    """Whether all eigenvalues are positive: a factor is there or not, which is sooner seen than how large."""
+    try:
+        np.linalg.cholesky(matrix - LEAST * np.eye(matrix.shape[-1]))
+    except np.linalg.LinAlgError:
+        return False
+    return True
+
+
 def _inverse(loadings: FloatArray, precision: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Posterior covariance of the directions, and the precisions, none negative if it must be."""
     matrix = _information(loadings, precision)
-    if (precision < 0).any():
-        sound = np.linalg.eigvalsh(matrix)[..., 0] > 1e-8
-        if not sound.all():
-            precision = np.where(sound[..., None], precision, np.maximum(precision, 0.0))
-            matrix = _information(loadings, precision)
+    if (precision < 0).any() and not _all_sound(matrix):
+        sound = np.linalg.eigvalsh(matrix)[..., 0] > LEAST
+        precision = np.where(sound[..., None], precision, np.maximum(precision, 0.0))
+        matrix = _information(loadings, precision)
     return np.asarray(np.linalg.inv(matrix), float), precision
 
 

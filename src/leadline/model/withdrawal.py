@@ -1,0 +1,337 @@
+"""Compiled: one diver's share taken out of the shared effects that it helped to find."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from leadline.model.layout import Rows
+from leadline.model.people import MOST_SHARE
+from leadline.model.prepared import bent, of_one
+from leadline.model.row import Levels, refined
+from leadline.model.sequel import CLOSELY
+from leadline.model.sharing import apart, personal
+from leadline.model.small_array import copied
+from leadline.model.small_matrix import cholesky, dot, inverse, multiply, root
+from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR
+
+__all__ = ["Whole", "put_back", "removed", "whole_of"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+class _Own(NamedTuple):
+    """Posterior of one diver's directions, the shared effects held: changed in place.
+
+    Parameters
+    ----------
+    mean, covariance : ndarray, shape (r,), (r, r)
+        With the shared effects at their mean. [-]
+    pulled : ndarray, shape (r, q)
+        How far the directions take a unit of the shared effects upon themselves. [-]
+    """
+
+    mean: FloatArray
+    covariance: FloatArray
+    pulled: FloatArray
+
+
+@njit(cache=True)
+def _forgotten(at: _Own) -> None:
+    at.mean[:] = 0.0
+    at.covariance[:] = 0.0
+    at.pulled[:] = 0.0
+    for i in range(len(at.mean)):
+        at.covariance[i, i] = 1.0
+
+
+@njit(cache=True)
+def _left(at: _Own, loading: FloatArray, z: FloatArray, found: FloatArray) -> None:
+    """What the directions leave of a row's exposures to the shared effects."""
+    copied(z, found)
+    for i in range(len(loading)):
+        own = loading[i]
+        if own != 0.0:
+            for j in range(len(found)):
+                found[j] -= own * at.pulled[i, j]
+
+
+@njit(cache=True)
+def _moved(at: _Own, v: FloatArray, left: FloatArray, pulled: float, scaled: float) -> None:
+    for i in range(len(v)):
+        at.mean[i] += v[i] * pulled
+        by = scaled * v[i]
+        for j in range(len(v)):
+            at.covariance[i, j] -= by * v[j]
+        for j in range(len(left)):
+            at.pulled[i, j] += by * left[j]
+
+
+@njit(cache=True)
+def _begun(
+    at: _Own,
+    loadings: FloatArray,
+    z: FloatArray,
+    base: FloatArray,
+    precision: FloatArray,
+    shift: FloatArray,
+) -> bool:
+    """Take in the sites as they are; whether something proper is left."""
+    v, left = np.empty(len(at.mean)), np.empty(z.shape[1])
+    for n in range(len(base)):
+        multiply(at.covariance, loadings[n], v)
+        _left(at, loadings[n], z[n], left)
+        grown = 1 + precision[n] * dot(v, loadings[n])
+        if not grown > 1e-9:
+            return False
+        need = base[n] + dot(loadings[n], at.mean)
+        _moved(at, v, left, (shift[n] - precision[n] * need) / grown, precision[n] / grown)
+    return True
+
+
+@njit(cache=True)
+def _own(
+    rows: FloatArray,
+    base: FloatArray,
+    loadings: FloatArray,
+    z: FloatArray,
+    precision: FloatArray,
+    shift: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Precision and shift of the shared directions that the rows contribute, their posterior held at N(0, I).
+
+    As `leadline.model.solo.share_of`, the sites taken in turn, beginning with those given.
+    """
+    count, size = loadings.shape
+    q = z.shape[1]
+    at = _Own(np.empty(size), np.empty((size, size)), np.empty((size, q)))
+    v, left_z = np.empty(size), np.empty(q)
+    seen = np.full(count, math.inf)
+    _forgotten(at)
+    if not _begun(at, loadings, z, base, precision, shift):
+        precision[:] = 0.0
+        shift[:] = 0.0
+        _forgotten(at)
+    loosest, part, last = 0.0, 1.0, math.inf
+    may = True
+    for _ in range(CLOSELY.sweeps):
+        left = 0.0
+        improper = False
+        for n in range(count):
+            f = loadings[n]
+            multiply(at.covariance, f, v)
+            _left(at, f, z[n], left_z)
+            own = dot(v, f)
+            k = max(own + dot(left_z, left_z), 1e-12)
+            need = base[n] + dot(f, at.mean)
+            left = max(left, abs(need - seen[n]) / math.sqrt(k))
+            seen[n] = need
+            if precision[n] * k > MOST_KNOWN:
+                improper = True
+                break
+            held = 1 / k - precision[n]
+            centre = (need / k - shift[n]) / held
+            slope, curvature = bent(rows[n], centre, 1 / held)
+            wanted, aim = refined(centre, 1 / held, slope, curvature, loosest)
+            more = part * (wanted - precision[n])
+            grown = 1 + more * own
+            if not grown > 1e-9:
+                improper = True
+                break
+            moved = part * (aim - shift[n])
+            _moved(at, v, left_z, (moved - more * need) / grown, more / grown)
+            precision[n] += more
+            shift[n] += moved
+        if improper:
+            may, loosest, last = False, 0.0, math.inf
+            precision[:] = 0.0
+            shift[:] = 0.0
+            _forgotten(at)
+            continue
+        if may and loosest == 0.0 and left < NEAR:
+            loosest = LOOSEST
+        elif left < CLOSELY.tolerance:
+            break
+        part = max(0.6 * part, 0.1) if left > 0.9 * last else min(1.0, 1.15 * part)
+        last = left
+    information = np.zeros((q, q))
+    pull = np.zeros(q)
+    for n in range(count):
+        _left(at, loadings[n], z[n], left_z)
+        unseen = shift[n] - precision[n] * base[n]
+        for i in range(q):
+            pull[i] += left_z[i] * unseen
+            for j in range(q):
+                information[i, j] += z[n, i] * precision[n] * left_z[j]
+    for i in range(q):
+        for j in range(i):
+            information[i, j] = information[j, i] = (information[i, j] + information[j, i]) / 2
+    return information, pull
+
+
+@njit(cache=True)
+def _less(share: FloatArray, of_one: float, part: float) -> FloatArray:
+    """So much of the unit matrix less a part of the share."""
+    found = np.empty(share.shape)
+    for i in range(len(share)):
+        for j in range(len(share)):
+            found[i, j] = -part * share[i, j]
+        found[i, i] += of_one
+    return found
+
+
+@njit(cache=True)
+def _part(share: FloatArray) -> float:
+    """Largest part of a share that leaves a sound precision, to a thousandth of it."""
+    if not math.isnan(cholesky(_less(share, MOST_SHARE, 1.0))):
+        return 1.0
+    low, high = 0.0, 1.0
+    while high - low > 1e-3 * low:
+        part = (low + high) / 2
+        if math.isnan(cholesky(_less(share, MOST_SHARE, part))):
+            high = part
+        else:
+            low = part
+        if high < 1e-12:
+            break
+    return low
+
+
+class Whole(NamedTuple):
+    """What one diver's rows share with everybody, in directions in which that is N(0, I).
+
+    Parameters
+    ----------
+    z, white : ndarray, shape (n, q)
+        Exposures, and the same in those directions. [kg]
+    reach : ndarray, shape (r, q)
+        Covariance of other shared effects with those directions. [-]
+    """
+
+    z: FloatArray
+    white: FloatArray
+    reach: FloatArray
+
+
+@njit(cache=True)
+def whole_of(
+    rows: Rows, index: IntArray, columns: IntArray, others: IntArray, covariance: FloatArray
+) -> Whole:
+    """Directions of the shared effects that some rows touch.
+
+    Parameters
+    ----------
+    rows : Rows
+        Of the book.
+    index : ndarray of int, shape (n,)
+        The diver's rows; n >= 1.
+    columns, others : ndarray of int, shape (q,), (r,)
+        Shared effects that they touch, and those that an answer needs.
+    covariance : ndarray, shape (p, p)
+        Posterior of all.
+    """
+    n, q, r = len(index), len(columns), len(others)
+    z, inner, across = np.empty((n, q)), np.empty((q, q)), np.empty((r, q))
+    for i in range(q):
+        for j in range(q):
+            inner[i, j] = covariance[columns[i], columns[j]]
+        for k in range(r):
+            across[k, i] = covariance[others[k], columns[i]]
+        for k in range(n):
+            z[k, i] = rows.exposure[index[k], columns[i]]
+    factor = root(inner)
+    for k in range(r):
+        for i in range(q):
+            value = across[k, i]
+            for j in range(i):
+                value -= factor[i, j] * across[k, j]
+            across[k, i] = value / factor[i, i] if factor[i, i] > 0.0 else 0.0
+    white = np.empty((n, q))
+    for k in range(n):
+        multiply(factor, z[k], white[k])
+    return Whole(z, white, across)
+
+
+@njit(cache=True)
+def removed(
+    rows: Rows,
+    level: Levels,
+    index: IntArray,
+    body_variance: float,
+    whole: Whole,
+    mean: FloatArray,
+    precision: FloatArray,
+    shift: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """How the posterior of the shared effects changes when one diver's rows are taken out.
+
+    Parameters
+    ----------
+    rows, level : Rows, Levels
+        Of the book; one of the hyperparameters.
+    index : ndarray of int, shape (n,)
+        The diver's rows that the population was fitted to; n >= 1.
+    body_variance : float
+        Of the diver's offset from physics. [kg²]
+    whole : Whole
+        Their directions.
+    mean : ndarray, shape (q,)
+        Posterior of the shared effects that they touch.
+    precision, shift : ndarray, shape (n,)
+        Sites to begin with, in need; changed to those that were found. [1/kg², 1/kg]
+
+    Returns
+    -------
+    grown, moved : ndarray, shape (q, q), (q,)
+        The covariance grows by R grown R' and the mean by R moved, R the reach.
+    """
+    count = len(index)
+    alone, shared = apart(rows, index)
+    spread = math.sqrt(level.diver_variance + level.body_square * body_variance)
+    loadings = personal(
+        level,
+        spread,
+        rows.suit[index],
+        rows.suit_weight[index],
+        shared,
+        rows.elapsed[index],
+        rows.jumped[index],
+    )
+    base = np.empty(count)
+    for n in range(count):
+        base[n] = rows.prior[index[n]] + dot(whole.z[n], mean)
+    own, pull = _own(of_one(rows, level, index, alone), base, loadings, whole.white, precision, shift)
+    part = _part(own)
+    q = len(own)
+    left, grown = _less(own, 1.0, part), np.empty((q, q))
+    cholesky(left)
+    inverse(left, grown)
+    moved = np.empty(q)
+    multiply(grown, pull, moved)
+    for i in range(q):
+        moved[i] *= -part
+        grown[i, i] -= 1.0
+    return grown, moved
+
+
+@njit(cache=True)
+def put_back(
+    whole: Whole, grown: FloatArray, moved: FloatArray, mean: FloatArray, covariance: FloatArray
+) -> None:
+    """Mean and covariance of the shared effects without the rows, in place; as from `removed`."""
+    r, q = whole.reach.shape
+    through = np.empty((r, q))
+    for i in range(r):
+        mean[i] += dot(whole.reach[i], moved)
+        multiply(grown, whole.reach[i], through[i])
+    for i in range(r):
+        for j in range(i + 1):
+            value = dot(through[i], whole.reach[j])
+            covariance[i, j] += value
+            if j < i:
+                covariance[j, i] += value
