@@ -31,7 +31,7 @@ def normal(mean: float = 5.0, sd: float = 1.3, scatter: float = 0.45, count: int
 ACTS = {
     "look": lambda need: looked(need, 5.5, THETA),
     "less": lambda need: carried(need, 4.5, THETA),
-    "hand-off": lambda need: handed_off(need, 6.0, 1.0, THETA),
+    "hand-off": lambda need: handed_off(need, 6.0, [1.0], THETA)[0],
     "check": lambda need: surface_checked(need, 6.0, SURFACE, THETA),
 }
 
@@ -178,7 +178,7 @@ def test_choice_among_all_acts_agrees_with_another_library() -> None:
         acts = [
             looked(need, lead, THETA),
             carried(need, lead - 0.5, THETA),
-            handed_off(need, lead, 0.5, THETA),
+            handed_off(need, lead, [0.5], THETA)[0],
             surface_checked(need, lead, SURFACE, THETA),
         ]
         procedure = questplus.QuestPlus(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
@@ -86,10 +87,10 @@ def _recorded(zones: FloatArray, wrong: float) -> FloatArray:
     return np.asarray((1 - wrong) * zones + wrong / (len(zones) - 1) * (1 - zones))
 
 
-def _zones(need: FloatArray, lead: float, theta: Hyperparameters, sd: float) -> FloatArray:
+def _zones(need: FloatArray, lead: float | FloatArray, theta: Hyperparameters, sd: float) -> FloatArray:
     """Chances of rising, hovering and sinking with an empty BC, shape (3, ...)."""
-    rises = distribution((need - lead - theta.breath_out) / sd)
-    sinks = distribution((lead - theta.breath_in - need) / sd)
+    over, under = need - lead - theta.breath_out, lead - theta.breath_in - need
+    rises, sinks = distribution(np.stack([over, under]) / sd)
     return np.stack([rises, np.maximum(1 - rises - sinks, 0.0), sinks])
 
 
@@ -131,29 +132,32 @@ def carried(need: Marginal, lead: float, theta: Hyperparameters) -> FloatArray:
     return np.stack([three[0], three[1] + three[2]])
 
 
-def handed_off(need: Marginal, lead: float, handed: float, theta: Hyperparameters) -> FloatArray:
+def handed_off(need: Marginal, lead: float, handed: Sequence[float], theta: Hyperparameters) -> FloatArray:
     """A look with an empty BC, and a second one after lead is handed off unless the diver rose at the first.
 
     Parameters
     ----------
     need, lead, theta
         As for `looked`.
-    handed : float
-        Lead handed off. [kg]
+    handed : sequence of float
+        Leads that may be handed off, *h* of them. [kg]
 
     Returns
     -------
-    ndarray, shape (7, g)
+    ndarray, shape (h, 7, g)
         Chance of: rose at once; hovered, then each of the three; sank, then each of the three. Both looks
         are of one dive and share its scatter. [-]
     """
     nodes, weights = _nodes(NODES)
     dive = need.points[:, None] + need.scatter * nodes
-    first, second = (
-        _recorded(_zones(dive, at, theta, STOP_JUDGEMENT), theta.wrong) for at in (lead, lead - handed)
-    )
-    pairs = (first[1:, None] * second[None]).reshape(6, *dive.shape)
-    return np.asarray(np.concatenate([first[:1], pairs]) @ weights)
+    leads = lead - np.array([0.0, *handed])
+    # All looks in one go: few numbers at a time cost more than they are worth.
+    looks = _recorded(_zones(dive, leads[:, None, None], theta, STOP_JUDGEMENT), theta.wrong)
+    first = looks[:, 0]
+    pairs = first[1:, None, None] * looks[None, :, 1:]
+    rose = np.broadcast_to(first[:1, None], (1, *pairs.shape[2:]))
+    found = np.concatenate([rose, pairs.reshape(6, *pairs.shape[2:])])
+    return np.asarray(np.moveaxis(found @ weights, 1, 0))
 
 
 def surface_checked(need: Marginal, lead: float, surface: SurfaceDoubt, theta: Hyperparameters) -> FloatArray:
@@ -177,12 +181,11 @@ def surface_checked(need: Marginal, lead: float, surface: SurfaceDoubt, theta: H
     # A waterline is noted by the nearest word; the more of the head is out, the lighter the diver.
     edges = lead - surface.eye + surface.litre * ((litres[:-1] + litres[1:]) / 2 - _LINE["eye"])
     line_sd = float(np.hypot(LINE_JUDGEMENT, surface.litre * np.hypot(surface.breath_sd, 0.25)))
-    above = distribution((day - edges[:, None, None]) / line_sd)
+    breath_sd = float(np.hypot(SINK_JUDGEMENT, surface.litre * surface.out_sd))
+    both = [*((day - edges[:, None, None]) / line_sd), (lead - surface.out - day) / breath_sd]
+    *above, sinks = distribution(np.stack(both))
     ends = np.ones((1, *day.shape))
     line = _recorded(np.diff(np.concatenate([0 * ends, above, ends]), axis=0), theta.wrong)
-    sinks = distribution(
-        (lead - surface.out - day) / float(np.hypot(SINK_JUDGEMENT, surface.litre * surface.out_sd))
-    )
     out = _recorded(np.stack([sinks, 1 - sinks]), theta.wrong)
     return np.asarray((line[:, None] * out[None]).reshape(8, *day.shape) @ weights)
 

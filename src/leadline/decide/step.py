@@ -213,35 +213,31 @@ def _acts(
     need: Marginal, setup: Setup, history: LikeKit, surface: SurfaceDoubt, theta: Hyperparameters
 ) -> list[Act]:
     """Every act at this lead, the safer ones first."""
-
-    def rises(lead: float) -> float:
-        return float(need.above(lead + setup.breath_out))
-
-    def sinks(lead: float) -> float:
-        return float(1 - need.above(lead - theta.breath_in))
-
-    lead = setup.lead
+    lead, less = setup.lead, setup.less
+    handed = _hand_offs(setup)
+    eye = lead - surface.eye - surface.litre * WATERLINES["eye"][0]
+    up = setup.breath_out + np.array([lead, less, *(lead - mass for mass in handed)])
+    over = need.above(np.array([*up, lead - theta.breath_in, less - theta.breath_in, eye]))
+    rises, lighter, *handed_rises = (float(chance) for chance in over[: len(up)])
+    sinks, lighter_sinks, under = (float(1 - chance) for chance in over[len(up) :])
     at_surface = surface_checked(need, lead, surface, theta)
-    under = float(1 - need.above(lead - surface.eye - surface.litre * WATERLINES["eye"][0]))
     if setup.check:
         return [_act(need, "check_first", at_surface, mass=0.0, reason="", wrong=0.0, sinks=under)]
     found = [_act(need, "surface_check", at_surface, mass=0.0, reason="", wrong=0.0, sinks=under)]
-    light = "too likely to rise" if rises(lead) > min(LINE_FACTOR * setup.risk, MOST_TRIED) else ""
+    light = "too likely to rise" if rises > min(LINE_FACTOR * setup.risk, MOST_TRIED) else ""
     look = looked(need, lead, theta)
-    found.append(_act(need, "look", look, mass=0.0, reason=light, wrong=rises(lead), sinks=sinks(lead)))
-    for handed in _hand_offs(setup):
-        left = lead - handed
-        wrong = rises(left) - rises(lead)
-        reason = _why_not_handed(setup, history, handed, wrong)
-        pair = handed_off(need, lead, handed, theta)
-        found.append(_act(need, "hand_off", pair, mass=handed, reason=reason, wrong=wrong, sinks=sinks(lead)))
-    less = setup.less
-    over = "beyond the accepted risk" if rises(less) > setup.risk else ""
-    reason = "no lead to leave out" if lead <= 0 else over
+    found.append(_act(need, "look", look, mass=0.0, reason=light, wrong=rises, sinks=sinks))
+    pairs = handed_off(need, lead, handed, theta)
+    for mass, pair, up_then in zip(handed, pairs, handed_rises, strict=True):
+        wrong = up_then - rises
+        reason = _why_not_handed(setup, history, mass, wrong)
+        found.append(_act(need, "hand_off", pair, mass=mass, reason=reason, wrong=wrong, sinks=sinks))
+    over_risk = "beyond the accepted risk" if lighter > setup.risk else ""
+    reason = "no lead to leave out" if lead <= 0 else over_risk
     found.append(
         _act(
             need, "carry_less", carried(need, less, theta), mass=lead - less, reason=reason,
-            wrong=rises(less), sinks=sinks(less),
+            wrong=lighter, sinks=lighter_sinks,
         )
     )  # fmt: skip
     return found
