@@ -190,6 +190,7 @@ def page(found: Benchmarks, crowd: dict[str, Any]) -> str:
     growth["sites"], sites = exponent(found, "test_propagation_grows_with_rows")
     growth["learn"] = steepness([[size["dives"], size["learn"]["processor"]] for size in crowd["sizes"]])
     one, whole = found["test_answer_for_one_diver"], found["test_answer_for_one_diver_from_records"]
+    fast = found["test_answer_for_one_diver_compiled"]
     ratio, learned = fit["sampler_seconds"] / fit["median"], crowd["learn"]
     lines += _table(
         ["what", "found", "aim", ""],
@@ -210,7 +211,9 @@ def page(found: Benchmarks, crowd: dict[str, Any]) -> str:
              _verdict(growth["sites"] <= AIMS["growth"])],
             [f"one diver's answer, {one['rows']} observations", _seconds(one["median"]), "<= 5 ms",
              _verdict(1e3 * one["median"] <= AIMS["diver"])],
-            [f"the same from records, {whole['rows']} dives, physics included", _seconds(whole["median"]),
+            ["the same, compiled", _seconds(fast["median"]), "<= 5 ms",
+             _verdict(1e3 * fast["median"] <= AIMS["diver"])],
+            [f"as the first from records, {whole['rows']} dives, physics included", _seconds(whole["median"]),
              "<= 5 ms", _verdict(1e3 * whole["median"] <= AIMS["diver"])],
         ],
     )  # fmt: skip

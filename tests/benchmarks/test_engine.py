@@ -17,6 +17,7 @@ import pytest
 from leadline.arrays import Records
 from leadline.decide.assessment import Assessment
 from leadline.decide.learning import learn
+from leadline.model.crowd import Question, crowd_marginals
 from leadline.model.diver import Population, Targets, conditional_marginals
 from leadline.model.large import ROUGHLY, fit_any_size
 from leadline.model.population import fit
@@ -92,8 +93,8 @@ def test_fit_grows_with_rows(benchmark, rows):
     assert np.all(found.theta_sd > 0)
 
 
-def test_answer_for_one_diver(benchmark):
-    """From observations: the diver's share taken out of the population, then need on the next dive."""
+def one_of_many(benchmark):
+    """A population, one diver's observations, and need on the next dive."""
     population = fit(books.reference("sparse").observations)
     one = books.draw(
         np.random.default_rng(8),
@@ -110,13 +111,29 @@ def test_answer_for_one_diver(benchmark):
         one.elapsed[-1:],
         one.jumped[-1:],
     )
+    return Population.of(population, one.names), one, last
+
+
+def test_answer_for_one_diver(benchmark):
+    """From observations: the diver's share taken out of the population, then need on the next dive."""
+    population, one, last = one_of_many(benchmark)
     seen = np.ones(len(one), bool)
 
     def answered():
-        around = Population.of(population, one.names).without(one).cautious()
+        around = population.without(one).cautious()
         return conditional_marginals(around, one.as_intervals(), last, in_fit=seen)[0]
 
     found = benchmark(answered)
+    noted(benchmark, rows=len(one), hyperparameters=len(population.weights))
+    assert 0 < found.expected_sd < 2
+
+
+def test_answer_for_one_diver_compiled(benchmark):
+    """The same by what answers many at once."""
+    population, one, last = one_of_many(benchmark)
+    rows = np.arange(len(one))
+    question = Question(rows, np.ones(len(one), bool), rows, last)
+    found = benchmark(lambda: crowd_marginals(population, one, [question])[0][0])
     noted(benchmark, rows=len(one), hyperparameters=len(population.weights))
     assert 0 < found.expected_sd < 2
 

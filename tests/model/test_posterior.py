@@ -151,6 +151,25 @@ def one_diver(lower, upper, fits, *, prior=5.0):
     )
 
 
+@pytest.mark.parametrize("count", [1, 5, 200])
+def test_what_a_diver_puts_wrong_on_every_dive_bounds_what_many_records_tell(count):
+    # By hand: readings y = need + b + e; the conditional variance of need given their mean.
+    read = np.full(count, 6.0)
+    o = replace(one_diver(read, read, [[0, 1, 0]] * count), point=np.ones(count, bool))
+    target = Targets(np.array([5.0]), np.zeros((1, 1)), np.array([0.5]), np.array([0]), 1.0)
+    population = replace(Population.of(held(EXACT), o.names), own_error=0.3)
+    found = conditional_marginals(population, o, target)[0]
+    prior = EXACT.diver_sd**2 + EXACT.body_factor**2 + 0.5**2 * EXACT.suit_factor**2
+    of_mean = prior + 0.3**2 + (EXACT.scatter**2 + 0.2**2) / count
+    assert_allclose(found.mean, 5.0 + prior / of_mean, atol=2e-3)
+    assert_allclose(found.expected_sd, np.sqrt(prior - prior**2 / of_mean), rtol=5e-3)
+
+
+def test_answers_take_records_for_what_they_can_tell(rng):
+    o = draw(rng, divers=2, dives=2, exposures=1).observations
+    assert Population.of(held(EXACT, o.names), o.names).cautious().own_error > 0.1
+
+
 DOWN = [6.5, 6.0, 5.5, 5.5, 5.0, 5.0]
 
 

@@ -108,7 +108,8 @@ def crowd_marginals(
     sizes, scatter = np.zeros(count, np.int64), np.zeros(count)
     plain, full = rows_of(observations.as_intervals()), rows_of(observations)
     learned = packed([levels_of(theta) for theta in population.thetas])
-    trusted = packed([levels_of(theta) for theta in population.cautious().thetas])
+    careful = population.cautious()
+    trusted = packed([levels_of(theta) for theta in careful.thetas])
     mean = np.ascontiguousarray(population.mean)
     covariance = np.ascontiguousarray(population.covariance[0])
 
@@ -122,6 +123,7 @@ def crowd_marginals(
             covariance,
             population.weights,
             jobs,
+            careful.own_error,
             found,
             sizes,
             scatter,

@@ -116,6 +116,7 @@ def answer(
     covariance: FloatArray,
     weights: FloatArray,
     jobs: Jobs,
+    error: float,
     found: FloatArray,
     sizes: IntArray,
     scatter: FloatArray,
@@ -136,6 +137,8 @@ def answer(
         Of the hyperparameters.
     jobs : Jobs
         What is asked.
+    error : float
+        Sd of the error that all records of a diver have in common. [kg]
     found : ndarray, shape (t, 2, MOST_POINTS)
         Filled: points and probabilities of each need. [kg, -]
     sizes, scatter : ndarray, shape (t,)
@@ -168,7 +171,7 @@ def answer(
                 full, levels[k], seen, jobs.body_variance[job], whole, mean[k][theirs], precision, shift
             )
             put_back(whole, grown, moved, means[k], covariances[k])
-        posed = posed_of(rows, cautious, jobs, job, index, low, high, columns, means, covariances)
+        posed = posed_of(rows, cautious, jobs, job, index, low, high, columns, means, covariances, error)
         shares = weights.copy()
         if not len(index):
             _unseen(posed, shares, cautious, low, high, found, sizes, scatter)
@@ -183,7 +186,9 @@ def answer(
                 news = evidence_of(points, logs)
                 if known.any():
                     part = index[known]
-                    before = posed_of(rows, cautious, jobs, job, part, low, low, columns, means, covariances)
+                    before = posed_of(
+                        rows, cautious, jobs, job, part, low, low, columns, means, covariances, error
+                    )
                     so_far = settled_of(before)
                     old_points, old_logs, held = grid(before, so_far, so_far.centre.shape[1] - 1)
                     news -= evidence_of(old_points, old_logs)

@@ -126,7 +126,7 @@ def _smooth(rows: list[FloatArray], found: Found, direction: int, points: FloatA
         for u in range(size):
             if one[u] > floor:
                 worst = max(worst, abs(tried[u] - one[u]))
-        if worst <= ROUGHLY / step:
+        if worst <= ROUGHLY:
             return _between_taken(points, taken, _log_density(rows, found, direction, at, every))
         step //= 2
     return _log_density(rows, found, direction, points, every)

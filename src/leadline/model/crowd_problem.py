@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -14,7 +14,7 @@ from leadline.model.layout import Rows
 from leadline.model.prepared import of_one
 from leadline.model.row import Levels
 from leadline.model.sequel import CLOSELY, Latent, latent, settle
-from leadline.model.sharing import apart, personal
+from leadline.model.sharing import UNSAID, apart, personal
 from leadline.model.small_array import copied
 from leadline.model.small_matrix import dot, root, thin
 
@@ -22,9 +22,6 @@ __all__ = ["Found", "Jobs", "Posed", "posed_of", "settled_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-UNSAID: Final = 1e-5
-"""Variance of a need that may be left to no direction. [kg²] (3 g, where bands are half a kilogram)"""
 
 
 class Jobs(NamedTuple):
@@ -96,8 +93,12 @@ def posed_of(
     columns: IntArray,
     means: FloatArray,
     covariances: FloatArray,
+    error: float,
 ) -> Posed:
-    """Prior of rows and targets; means (g, q) and covariances (g, q, q) of the touched columns."""
+    """Prior of rows and targets; means (g, q) and covariances (g, q, q) of the touched columns.
+
+    The rows share an `error` of that sd. [kg]
+    """
     n, t, q, g = len(index), high - low, len(columns), len(levels)
     z = np.empty((n + t, q))
     prior = np.empty(n + t)
@@ -129,10 +130,11 @@ def posed_of(
     for k in range(g):
         spread = math.sqrt(levels[k].diver_variance + levels[k].body_square * jobs.body_variance[job])
         own = personal(levels[k], spread, suit, weight, occasion, elapsed, jumped)
-        whole = np.empty((n + t, q + own.shape[1]))
+        whole = np.empty((n + t, q + own.shape[1] + 1))
         for i in range(n + t):
             for j in range(own.shape[1]):
                 whole[i, q + j] = own[i, j]
+            whole[i, q + own.shape[1]] = error if i < n else 0.0
         half = root(covariances[k])
         for i in range(n + t):
             mean[k, i] = prior[i] + dot(z[i], means[k])

@@ -33,7 +33,7 @@ SLIGHT: Final = 0.1
 """Log density below the peak that matters, that is nothing under any hyperparameters where it is so under the
 extreme ones, and a correction that does not matter. [-]"""
 
-ALIKE_ENOUGH: Final = 1.0
+ALIKE_ENOUGH: Final = 0.5
 """Largest correction that is taken from one of the hyperparameters for all. [-] (measured on the demo's
 divers: means then move by at most 0.01 sd, sds by 1 %)"""
 
@@ -162,8 +162,10 @@ class _Knots:
         """How far the first one's corrections put the others' densities wrong, the highest of them 1."""
         exact, plain = self.exact[which], self.plain[which]
         top = np.nanmax(exact, axis=1, keepdims=True)
-        wrong = np.abs(np.exp(plain + (exact[0] - plain[0]) - top) - np.exp(exact - top))
-        return float(np.max(np.where(np.isnan(wrong), np.exp(plain - top), wrong)))
+        given = np.minimum(plain + (exact[0] - plain[0]) - top, MATTERS)
+        wrong = np.abs(np.exp(given) - np.exp(exact - top))
+        lost = np.exp(np.minimum(plain - top, MATTERS))
+        return float(np.max(np.where(np.isnan(wrong), lost, wrong)))
 
     def of_one(self, one: int, top: float) -> tuple[FloatArray, float]:
         """Corrections under one hyperparameter, and the largest that matters."""

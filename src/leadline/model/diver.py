@@ -53,7 +53,8 @@ def _loadings(
     exposure = exposure[:, at]
     mean = np.concatenate([seen.prior, targets.prior]) + population.mean[:, at] @ exposure.T
     root = np.linalg.cholesky(population.covariance[:, at[:, None], at])
-    own = personal_loadings(seen, targets, population.thetas, offset_sd(targets.body_sd, population.thetas))
+    spread = offset_sd(targets.body_sd, population.thetas)
+    own = personal_loadings(seen, targets, population.thetas, spread, error=population.own_error)
     whole = np.concatenate([exposure @ root, own], axis=2)
     return mean, whole[:, :n], whole[:, n:]
 

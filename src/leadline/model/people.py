@@ -19,6 +19,10 @@ __all__ = ["Population", "Targets", "offset_sd", "personal_loadings"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+OWN_ERROR: Final = 0.2
+"""Sd of what a diver's own breath and judgement, gauge and scales put wrong on all dives alike. [kg] (judged:
+a fifth of a litre of breath, some bar of a gauge, half a small block)"""
+
 MOST_SHARE: Final = 0.95
 """Largest part of the population's knowledge in any direction that may be one diver's. [-]"""
 
@@ -73,12 +77,15 @@ class Population:
         Length g.
     weights : ndarray, shape (g,)
         Summing to 1.
+    own_error : float
+        Sd of an error that all records of a diver have in common. [kg]
     """
 
     mean: FloatArray
     covariance: FloatArray
     thetas: tuple[Hyperparameters, ...]
     weights: FloatArray
+    own_error: float = 0.0
 
     @classmethod
     def of(cls, fit: Fit, names: Sequence[str], *, integrated: bool = True) -> Population:
@@ -101,8 +108,8 @@ class Population:
         return cls(points, wide, fit.thetas, fit.weights)
 
     def cautious(self) -> Population:
-        """The same, with breathing high trusted for no more than is usual."""
-        return replace(self, thetas=tuple(theta.cautious() for theta in self.thetas))
+        """The same, breathing high trusted for no more than is usual, and records for what they can tell."""
+        return replace(self, thetas=tuple(theta.cautious() for theta in self.thetas), own_error=OWN_ERROR)
 
     def without(self, seen: Observations) -> Population:
         """The population as it would be without one diver's share of the evidence.
@@ -160,9 +167,17 @@ def _walk(elapsed: FloatArray, jumped: FloatArray, drift: FloatArray) -> FloatAr
 
 
 def personal_loadings(
-    seen: Observations, targets: Targets | None, thetas: Sequence[Hyperparameters], spread: FloatArray
+    seen: Observations,
+    targets: Targets | None,
+    thetas: Sequence[Hyperparameters],
+    spread: FloatArray,
+    *,
+    error: float = 0.0,
 ) -> FloatArray:
-    """Loadings of rows and targets on the diver's own independent directions; shape (g, n + t, r). [kg]."""
+    """Loadings of rows and targets on the diver's own independent directions; shape (g, n + t, r). [kg].
+
+    The rows, not the targets, share an `error` of that sd. [kg]
+    """
     n, t = len(seen), len(targets) if targets else 0
     suits = len(seen.suit_starts) if n else 0
     label, weight = (seen.suit, seen.suit_weight) if n else (np.zeros(0, int), np.zeros(0))
@@ -187,12 +202,14 @@ def personal_loadings(
     factor, scatter, drift = (
         np.array([getattr(theta, name) for theta in thetas]) for name in ("suit_factor", "scatter", "drift")
     )
+    of_rows = error * (np.arange(n + t) < n)[:, None]
     return np.concatenate(
         [
             np.broadcast_to(spread[:, None, None], (len(thetas), n + t, 1)),
             _walk(elapsed, jumped, drift),
             own * factor[:, None, None],
             occasion * scatter[:, None, None],
+            np.broadcast_to(of_rows[:, : int(error > 0)], (len(thetas), n + t, int(error > 0))),
         ],
         axis=2,
     )

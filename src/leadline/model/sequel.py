@@ -168,8 +168,8 @@ def advance(
 
 
 @njit(cache=True)
-def _tightened(at: Latent, loadings: FloatArray, mean: FloatArray, v: FloatArray) -> float:
-    """No site wider than its cavity any more; the log determinant of all sites, built anew."""
+def _rebuilt(at: Latent, loadings: FloatArray, mean: FloatArray, v: FloatArray) -> float:
+    """Posterior from the sites as they are; log determinant of all sites, NaN if nothing proper is left."""
     size = len(at.mean)
     at.mean[:] = 0.0
     at.covariance[:] = 0.0
@@ -177,10 +177,19 @@ def _tightened(at: Latent, loadings: FloatArray, mean: FloatArray, v: FloatArray
         at.covariance[i, i] = 1.0
     total = 0.0
     for n in range(len(at.precision)):
-        at.precision[n] = max(at.precision[n], 0.0)
         if at.precision[n] != 0.0 or at.shift[n] != 0.0:
             total += advance(at, loadings[n], mean[n], at.precision[n], at.shift[n], v)
+            if math.isnan(total):
+                break
     return total
+
+
+@njit(cache=True)
+def _tightened(at: Latent, loadings: FloatArray, mean: FloatArray, v: FloatArray) -> float:
+    """The same with no site wider than its cavity any more."""
+    for n in range(len(at.precision)):
+        at.precision[n] = max(at.precision[n], 0.0)
+    return _rebuilt(at, loadings, mean, v)
 
 
 @njit(cache=True)
@@ -211,10 +220,18 @@ def settle(
     """
     count = len(rows)
     v = np.empty(len(at.mean))
-    determinant = _tightened(at, loadings, mean, v)
     seen = np.full(count, math.inf)
     loosest, part, last, left = 0.0, 1.0, math.inf, math.inf
     may = effort.loose
+    begun = False
+    for n in range(count):
+        begun |= at.precision[n] != 0.0
+    determinant = _rebuilt(at, loadings, mean, v)
+    if math.isnan(determinant):
+        determinant = _tightened(at, loadings, mean, v)
+    elif may and begun:
+        # Sites that were settled before, under other hyperparameters, have been as wide as they may be.
+        loosest = LOOSEST
     for sweep in range(effort.sweeps):
         left = 0.0
         improper = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
 import numpy as np
 from numba import njit
@@ -15,6 +16,9 @@ __all__ = ["apart", "columns_of", "personal"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+UNSAID: Final = 1e-4
+"""Variance of a need that may be left to no direction. [kg²] (10 g, where bands are half a kilogram)"""
 
 
 @njit(cache=True)

@@ -14,9 +14,9 @@ from leadline.model.people import MOST_SHARE
 from leadline.model.prepared import bent, of_one
 from leadline.model.row import Levels, refined
 from leadline.model.sequel import CLOSELY
-from leadline.model.sharing import apart, personal
+from leadline.model.sharing import UNSAID, apart, personal
 from leadline.model.small_array import copied
-from leadline.model.small_matrix import cholesky, dot, inverse, multiply, root
+from leadline.model.small_matrix import cholesky, dot, inverse, multiply, root, thin
 from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR
 
 __all__ = ["Whole", "put_back", "removed", "whole_of"]
@@ -113,12 +113,17 @@ def _own(
     v, left_z = np.empty(size), np.empty(q)
     seen = np.full(count, math.inf)
     _forgotten(at)
+    loosest, part, last = 0.0, 1.0, math.inf
+    may = True
+    for n in range(count):
+        if precision[n] != 0.0:
+            # Sites that were settled before, under other hyperparameters, have been as wide as they may be.
+            loosest = LOOSEST
     if not _begun(at, loadings, z, base, precision, shift):
         precision[:] = 0.0
         shift[:] = 0.0
+        loosest = 0.0
         _forgotten(at)
-    loosest, part, last = 0.0, 1.0, math.inf
-    may = True
     for _ in range(CLOSELY.sweeps):
         left = 0.0
         improper = False
@@ -293,7 +298,7 @@ def removed(
     count = len(index)
     alone, shared = apart(rows, index)
     spread = math.sqrt(level.diver_variance + level.body_square * body_variance)
-    loadings = personal(
+    own_loadings = personal(
         level,
         spread,
         rows.suit[index],
@@ -302,6 +307,7 @@ def removed(
         rows.elapsed[index],
         rows.jumped[index],
     )
+    loadings = thin(own_loadings, UNSAID)
     base = np.empty(count)
     for n in range(count):
         base[n] = rows.prior[index[n]] + dot(whole.z[n], mean)
