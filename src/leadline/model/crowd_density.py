@@ -31,6 +31,7 @@ from leadline.model.sequel import Effort, latent, settle, told, worth
 from leadline.model.small_array import (
     copied,
     evenly,
+    highest,
     interpolated,
     median_place,
     merged,
@@ -108,9 +109,7 @@ def _smooth(rows: list[FloatArray], found: Found, direction: int, points: FloatA
     g, size = len(rows), len(points)
     every, middle = np.arange(g), np.array([g // 2])
     one = _log_density(rows, found, direction, points, middle)[0]
-    floor = -math.inf
-    for u in range(size):
-        floor = max(floor, one[u] - DEPTH)
+    floor = highest(one) - DEPTH
     step = 4
     while step > 1:
         count = (size + step - 2) // step + 1
@@ -207,10 +206,7 @@ def _of_one(
 @njit(cache=True)
 def _apart(exact: FloatArray, plain: FloatArray, of_other: FloatArray, of_other_plain: FloatArray) -> float:
     """How far the other's corrections would put densities wrong, in units of the highest density."""
-    top = -math.inf
-    for u in range(len(exact)):
-        if not math.isnan(exact[u]):
-            top = max(top, exact[u])
+    top = highest(exact)
     worst = 0.0
     for u in range(len(exact)):
         given = plain[u] + of_other[u] - of_other_plain[u]
@@ -224,10 +220,7 @@ def _apart(exact: FloatArray, plain: FloatArray, of_other: FloatArray, of_other_
 @njit(cache=True)
 def _elsewhere(exact: FloatArray, few: FloatArray, centre: float, sd: float) -> bool:
     """Whether anything that matters lies far from where the rows were settled."""
-    top = -math.inf
-    for u in range(len(few)):
-        if not math.isnan(exact[u]):
-            top = max(top, exact[u])
+    top = highest(exact)
     found = False
     for u in range(len(few)):
         found |= abs(few[u] - centre) > FAR * sd and not exact[u] < top - NOTHING
@@ -290,13 +283,11 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
                     exact[k, u] = plain[k, u] + exact[middle, u] - plain[middle, u]
             else:
                 copied(_log_conditional(posed, found, direction, k, few), exact[k])
-        highest = -math.inf
-        for u in range(len(few)):
-            highest = max(highest, plain[k, u])
+        best = highest(plain[k])
         for u in range(len(few)):
             more[u] = exact[k, u] - plain[k, u]
             settled[u] = 0.0 if math.isnan(more[u]) else 1.0
-            if settled[u] == 0.0 and plain[k, u] > highest - MATTERS:
+            if settled[u] == 0.0 and plain[k, u] > best - MATTERS:
                 sound = False
         own, sure = interpolated(points, few, more), interpolated(points, few, settled)
         for u in range(len(points)):
@@ -340,9 +331,7 @@ def grid(posed: Posed, found: Found, direction: int) -> tuple[FloatArray, FloatA
     logs = _log_density(posed.rows, found, direction, points, some[1:].copy())
     first, last = len(points), 0
     for k in range(len(logs)):
-        best = -math.inf
-        for u in range(len(points)):
-            best = max(best, logs[k, u])
+        best = highest(logs[k])
         for u in range(len(points)):
             if logs[k, u] > best - DEPTH:
                 first, last = min(first, u), max(last, u)

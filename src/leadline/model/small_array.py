@@ -11,7 +11,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-__all__ = ["copied", "evenly", "interpolated", "median_place", "merged", "probabilities", "widths"]
+__all__ = ["copied", "evenly", "highest", "interpolated", "median_place", "merged", "probabilities", "widths"]
 
 FloatArray = NDArray[np.float64]
 
@@ -80,6 +80,16 @@ def interpolated(at: FloatArray, points: FloatArray, values: FloatArray) -> Floa
 
 
 @njit(cache=True)
+def highest(values: FloatArray) -> float:
+    """The largest number that is one; -inf where there is none."""
+    found = -math.inf
+    for i in range(len(values)):
+        if values[i] > found:
+            found = values[i]
+    return found
+
+
+@njit(cache=True)
 def median_place(values: FloatArray) -> int:
     """Place of the middle one of some numbers, the upper one of two."""
     size = len(values)
@@ -108,9 +118,7 @@ def widths(points: FloatArray) -> FloatArray:
 @njit(cache=True)
 def probabilities(logs: FloatArray, width: FloatArray, found: FloatArray) -> float:
     """Densities from their logs, times widths, made to sum to 1; the log of what they summed to."""
-    top = -math.inf
-    for u in range(len(logs)):
-        top = max(top, logs[u])
+    top = highest(logs)
     total = 0.0
     for u in range(len(logs)):
         found[u] = math.exp(logs[u] - top) * width[u]
