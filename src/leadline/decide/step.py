@@ -40,10 +40,10 @@ LEAST_SHRINK: Final = 0.05
 """An act that narrows the band by less is not worth a word. [kg]
 
 Judged. A band of 8 in 10 narrower by 0.05 kg is an sd smaller by 0.02 kg: next to nothing for one dive, but
-five such dives in a row are half a block. At twice that, simulated divers stopped looking while their leads were
-still a block too heavy: 54 instead of 58 % within 1 kg of need on dives 4 to 8 of the closed loop
-(`reports/decide`). Asking for an act each time until nothing at all is left to learn would teach divers to pass
-it over.
+five such dives in a row are half a block. At twice that, simulated divers stopped looking while their leads
+were still a block too heavy: 54 instead of 58 % within 1 kg of need on dives 4 to 8 of the closed loop
+(`reports/decide`). Asking for an act each time until nothing at all is left to learn would teach divers to
+pass it over.
 """
 
 EIGHT_IN_TEN: Final = 2 * 1.2815516
