@@ -119,6 +119,11 @@ class SettledDiver:
         return np.where(found.left < NEARLY, found.log_evidence + normal, np.nan)
 
 
+def _highest(logs: FloatArray) -> FloatArray:
+    """The largest number of each row that is one; -inf where there is none; shape (g, 1)."""
+    return np.asarray(np.fmax.reduce(logs, axis=1, keepdims=True, initial=-np.inf))
+
+
 class _Knots:
     """Log densities of one direction at a few points: rows one by one, and settled anew where that was done.
 
@@ -154,14 +159,14 @@ class _Knots:
     def elsewhere(self, which: IntArray) -> bool:
         """Whether anything that matters lies far from where the rows were settled."""
         exact = self.exact[which]
-        top = np.nanmax(exact, axis=1, keepdims=True)
+        top = _highest(exact)
         far = np.abs(self.few - self.centre[which]) > FAR * self.sd[which]
         return bool(np.any(far & ~(exact < top - NOTHING)))
 
     def apart(self, which: IntArray) -> float:
         """How far the first one's corrections put the others' densities wrong, the highest of them 1."""
         exact, plain = self.exact[which], self.plain[which]
-        top = np.nanmax(exact, axis=1, keepdims=True)
+        top = _highest(exact)
         given = np.minimum(plain + (exact[0] - plain[0]) - top, MATTERS)
         wrong = np.abs(np.exp(given) - np.exp(exact - top))
         lost = np.exp(np.minimum(plain - top, MATTERS))
