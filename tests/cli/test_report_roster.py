@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import re
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
 from leadline.book import Book
+from leadline.cli import output, report_roster
+from leadline.cli.holding import read
+from leadline.cli.report_roster import roster_data
 from tests.decide.club import DIVERS, GEAR, HOSTILE, dives, learned, make_book
 
 
@@ -73,6 +78,22 @@ def test_for_people(run, club: Path, tmp_path: Path) -> None:
     assert "never looked at with an empty BC" in done.stdout
     assert "a check in the water overrules it" in done.stdout.replace("\n", " ")
     assert "Lead, lb" in (tmp_path / "roster.html").read_text(encoding="utf-8")
+
+
+def test_a_long_roster_is_printed_in_part(
+    club: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(output, "MOST_SHOWN", 1)
+    holding, _ = read(club)
+    data = roster_data(holding)
+    assert len(data.students) > 1
+    console = Console(width=120, record=True, file=io.StringIO())
+    console.print(report_roster._view(data, tmp_path / "roster.html", "metric"))
+    shown = console.export_text()
+    assert data.students[0].diver in shown
+    assert data.students[-1].diver not in shown
+    assert f"Above are the first 1 of {len(data.students)}; the page has them all." in shown
+    assert f"Expected of {len(data.students)}:" in shown
 
 
 def test_index_of_the_folder_leads_to_it(run, tmp_path: Path) -> None:

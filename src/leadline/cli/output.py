@@ -17,7 +17,10 @@ from leadline.errors import LeadlineError
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
 
-__all__ = ["error", "note", "plain", "progress", "quantity", "show", "table", "user_errors"]
+__all__ = ["MOST_SHOWN", "error", "note", "plain", "progress", "quantity", "show", "table", "user_errors"]
+
+MOST_SHOWN: Final = 100
+"""Rows that are printed where a file or page holds them all: nobody reads a thousand in a terminal. [-]"""
 
 _WIDE: Final = 240  # columns of a table that goes to a file or a pipe, where nothing should be cut
 # Control characters can drive a terminal, and marks of direction can turn a line round: neither is text.

@@ -140,7 +140,7 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
     """The roster in short."""
     from rich.console import Group
 
-    from leadline.cli.output import table
+    from leadline.cli.output import MOST_SHOWN, table
     from leadline.decide.sentence import STANDING, mass_text
     from leadline.reports.phrase import percent
     from leadline.reports.roster_words import KINDS
@@ -159,8 +159,9 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
             "from physics only" if one.basis == "physics" else "",
             f"check {text(one.next_lead_kg)}" if one.check_first else text(one.next_lead_kg),
         ]
-        for one in data.students
+        for one in data.students[:MOST_SHOWN]
     ]
+    count = len(data.students)
     heads = ["student", "what", "lead", "over need", "too light", "heavy on most", "rests on", "next"]
     flagged = int(data.flags.flagged.sum())
     heavy, light = (
@@ -173,6 +174,9 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
         if flagged
         else "Nobody is flagged as too heavy."
     )
-    expected = f"Expected of {len(rows)}: {heavy} too heavy on most dives, {light} too light on the next."
+    expected = f"Expected of {count}: {heavy} too heavy on most dives, {light} too light on the next."
     looked = f"{data.never_looked.count} of {data.never_looked.of} never looked at with an empty BC."
-    return Group(table("", heads, rows), expected, false, looked, f"The page: {path}", "", STANDING)
+    first = (
+        [f"Above are the first {MOST_SHOWN} of {count}; the page has them all."] if count > MOST_SHOWN else []
+    )
+    return Group(table("", heads, rows), *first, expected, false, looked, f"The page: {path}", "", STANDING)

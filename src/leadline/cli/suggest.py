@@ -11,7 +11,7 @@ import typer
 
 from leadline.cli.holding import Holding, read_plan, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
-from leadline.cli.output import note, progress, show
+from leadline.cli.output import MOST_SHOWN, note, progress, show
 from leadline.cli.planned import cells_of, parameters
 from leadline.cli.what_if import WhatIfOption
 
@@ -21,9 +21,6 @@ if TYPE_CHECKING:
     from leadline.decide.block import Block
 
 __all__ = ["answer_plan", "block_of", "blocks_named", "register", "write_plan"]
-
-MOST_SHOWN: Final = 100
-"""Rows of a plan that are printed where a file holds them all: nobody reads a thousand in a terminal."""
 
 BlockOption = Annotated[
     str | None,

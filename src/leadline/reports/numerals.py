@@ -73,7 +73,8 @@ def _part(part: str, sign: str) -> str:
         return _MEASURE.sub(rf"\1{sign}\2", part)
     if part.startswith("<svg"):
         return _PICTURE.sub(lambda m: f'{m[1]}{_plain(m[2], sign)}"', part)
-    return part if part.startswith("<") else _plain(part, sign)
+    # Most of a long page is marks and the space between them.
+    return part if part.startswith("<") or part.isspace() else _plain(part, sign)
 
 
 def _plain(text: str, sign: str) -> str:
