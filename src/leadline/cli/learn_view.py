@@ -185,4 +185,4 @@ def _doubts(found: Sequence[Doubt], units: Units) -> RenderableType:
     headers = ["Look wrong", "diver", "what", "chance", f"lead, {unit}", f"need from the rest, {unit}"]
     shown = _table(headers, rows, words=3)
     more = len(found) - _DOUBTS
-    return Group(shown, f"and {more} more, all in `leadline learn --json`\n") if more > 0 else shown
+    return Group(shown, f"and {more} more, all in `leadline learn --json`") if more > 0 else shown
