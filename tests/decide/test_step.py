@@ -84,6 +84,14 @@ def test_what_is_known_needs_no_act() -> None:
     assert max(act.shrink_kg for act in found.acts) < LEAST_SHRINK
 
 
+def test_small_gains_add_up() -> None:
+    """Pinned: a tenth of a kilogram or less a dive is still asked for, half of that no more."""
+    found = step(normal(6.0, 0.35))
+    assert found.chosen is not None
+    assert 0.05 <= found.chosen.shrink_kg < 0.1
+    assert step(normal(6.7, 0.25)).chosen is None
+
+
 def test_what_is_not_known_is_looked_at() -> None:
     found = step(normal(5.5, 1.0), history=known(upper=True, lower=False))
     assert found.chosen is not None

@@ -127,14 +127,7 @@ def _highest(logs: FloatArray) -> FloatArray:
 class _Knots:
     """Log densities of one direction at a few points: rows one by one, and settled anew where that was done.
 
-    Parameters
-    ----------
-    found : SettledDiver
-        Settled rows under g hyperparameters.
-    direction : int
-        Of `found`.
-    points, logs : ndarray, shape (u,), (g, u)
-        Grid, and the log densities there with the rows taken one by one.
+    Made from what `corrected` is given.
     """
 
     def __init__(self, found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray) -> None:
