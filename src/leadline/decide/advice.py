@@ -18,7 +18,7 @@ from leadline.decide.look import SurfaceDoubt
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
 from leadline.decide.sentence import cautions, next_step
-from leadline.decide.step import Setup, Step, next_act, surface_doubts
+from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.errors import OutOfRangeError
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
@@ -168,23 +168,31 @@ def _case(
     return _Case(position, need, own, history, *choice)
 
 
-def _step(
-    assessment: Assessment, case: _Case, *, block: Block, risk: float, loose: float, surface: SurfaceDoubt
-) -> Step:
-    """Acts weighed at the lead of the answer."""
-    setup = Setup(
-        lead=case.lead,
-        check=case.check,
-        risk=risk,
-        breath_out=breath_out(assessment.fit.theta),
-        less=block.below(case.lead),
-        imperial=block.imperial,
-        mass=float(assessment.rigs.body.mass[case.position]),
-        loose=loose,
-        block=block,
+def _steps(
+    assessment: Assessment, cases: list[_Case], behind: _Behind, *, block: Block, risk: float
+) -> list[Step]:
+    """Acts weighed at the leads of the answers."""
+    setups = [
+        Setup(
+            lead=case.lead,
+            check=case.check,
+            risk=risk,
+            breath_out=breath_out(assessment.fit.theta),
+            less=block.below(case.lead),
+            imperial=block.imperial,
+            mass=float(assessment.rigs.body.mass[case.position]),
+            loose=case.lead - float(ditchable),
+            block=block,
+        )
+        for case, ditchable in zip(cases, behind.safety.ditchable, strict=True)
+    ]
+    return next_acts(
+        [case.need for case in cases],
+        setups,
+        histories=[case.history for case in cases],
+        surfaces=behind.surface,
+        theta=assessment.fit.theta.cautious(),
     )
-    theta = assessment.fit.theta.cautious()
-    return next_act(case.need, setup, history=case.history, surface=surface, theta=theta)
 
 
 def _advice(
@@ -288,12 +296,10 @@ def _late_bring(case: _Case, more: float, *, block: Block, enough: float) -> flo
 
 
 def _answer(
-    assessment: Assessment, case: _Case, i: int, behind: _Behind, *, block: Block, risk: float, imperial: bool
+    assessment: Assessment, case: _Case, i: int, behind: _Behind, step: Step, *, block: Block, imperial: bool
 ) -> Answer:
     """One row, put into words."""
     enough, more = breath_out(assessment.fit.theta), float(behind.late_more[i])
-    loose = case.lead - float(behind.safety.ditchable[i])
-    step = _step(assessment, case, block=block, risk=risk, loose=loose, surface=behind.surface[i])
     sentence = next_step(
         case.lead,
         case.bring,
@@ -358,9 +364,10 @@ def answers(
     ledger, shared = assessment.prior(rows, state)
     cases = _cases(assessment, rows, state, ledger, block=block, risk=risk)
     behind = _behind(assessment, rows, state, ledger, shared, cases)
+    steps = _steps(assessment, cases, behind, block=block, risk=risk)
     return [
-        _answer(assessment, case, i, behind, block=block, risk=risk, imperial=imperial)
-        for i, case in enumerate(cases)
+        _answer(assessment, case, i, behind, step, block=block, imperial=imperial)
+        for i, (case, step) in enumerate(zip(cases, steps, strict=True))
     ]
 
 

@@ -1,4 +1,7 @@
-"""What a look at a diver in the water would teach: chances of each outcome over the need, and their worth."""
+"""What a look at a diver in the water would teach: chances of each outcome over the need, and their worth.
+
+All of it is for one need or for many at once (`Stack`): `...` stands for nothing or for their number.
+"""
 
 from __future__ import annotations
 
@@ -12,12 +15,15 @@ from numpy.typing import NDArray
 
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
+from leadline.model.stack import Stack
 from leadline.normal import distribution
 from leadline.physics.head import WATERLINES
 
 __all__ = ["SurfaceDoubt", "Worth", "carried", "handed_off", "looked", "surface_checked", "worth"]
 
 FloatArray = NDArray[np.float64]
+Numbers = float | FloatArray
+Need = Marginal | Stack
 
 STOP_JUDGEMENT: Final = 0.2
 """How sharply an observer tells hovering from rising or sinking. [kg] (judged, no source)"""
@@ -40,14 +46,14 @@ class Worth:
 
     Parameters
     ----------
-    information : float
+    information : ndarray, shape (...)
         Expected fall of the entropy of the expected need. [nat]
-    expected_sd : float
+    expected_sd : ndarray, shape (...)
         Expected sd of need afterwards, scatter of the dive included. [kg]
     """
 
-    information: float
-    expected_sd: float
+    information: FloatArray
+    expected_sd: FloatArray
 
 
 @dataclass(frozen=True)
@@ -56,24 +62,24 @@ class SurfaceDoubt:
 
     Parameters
     ----------
-    eye : float
+    eye : float or ndarray, shape (...)
         Need at the surface on a normal breath with the water at eye level, less need at the stop. [kg]
-    out : float
+    out : float or ndarray, shape (...)
         Need at the surface breathed out, head under, less need at the stop. [kg]
-    doubt : float
+    doubt : float or ndarray, shape (...)
         Sd of those differences: foam and head are not known as well at the surface. [kg]
-    litre : float
+    litre : float or ndarray, shape (...)
         Lead that balances a litre. [kg]
-    breath_sd, out_sd : float
+    breath_sd, out_sd : float or ndarray, shape (...)
         Sd of the two breaths. [L]
     """
 
-    eye: float
-    out: float
-    doubt: float
-    litre: float
-    breath_sd: float
-    out_sd: float
+    eye: Numbers
+    out: Numbers
+    doubt: Numbers
+    litre: Numbers
+    breath_sd: Numbers
+    out_sd: Numbers
 
 
 @lru_cache(maxsize=4)
@@ -82,40 +88,45 @@ def _nodes(count: int) -> tuple[FloatArray, FloatArray]:
     return nodes, weights / weights.sum()
 
 
+def _each(numbers: Numbers) -> FloatArray:
+    """A number for each need, to go with the points of its grid."""
+    return np.asarray(numbers, float)[..., None]
+
+
 def _recorded(zones: FloatArray, wrong: float) -> FloatArray:
     """Chances of what is written down, given those of what was: a wrong record is any of the others."""
     return np.asarray((1 - wrong) * zones + wrong / (len(zones) - 1) * (1 - zones))
 
 
-def _zones(need: FloatArray, lead: float | FloatArray, theta: Hyperparameters, sd: float) -> FloatArray:
+def _zones(need: FloatArray, lead: FloatArray, theta: Hyperparameters, sd: Numbers) -> FloatArray:
     """Chances of rising, hovering and sinking with an empty BC, shape (3, ...)."""
     over, under = need - lead - theta.breath_out, lead - theta.breath_in - need
     rises, sinks = distribution(np.stack([over, under]) / sd)
     return np.stack([rises, np.maximum(1 - rises - sinks, 0.0), sinks])
 
 
-def looked(need: Marginal, lead: float, theta: Hyperparameters) -> FloatArray:
+def looked(need: Need, lead: Numbers, theta: Hyperparameters) -> FloatArray:
     """A look at the stop with an empty BC: rose, hovered, sank.
 
     Parameters
     ----------
-    need : Marginal
+    need : Marginal or Stack
         Need at that stop, *g* points.
-    lead : float
+    lead : float or ndarray, shape (...)
         Lead on. [kg]
     theta : Hyperparameters
         Breath range and share of wrong records.
 
     Returns
     -------
-    ndarray, shape (3, g)
-        Chance of each record at each expected need; columns add up to 1. [-]
+    ndarray, shape (3, ..., g)
+        Chance of each record at each expected need; those of one need add up to 1. [-]
     """
-    sd = float(np.hypot(need.scatter, STOP_JUDGEMENT))
-    return _recorded(_zones(need.points, lead, theta, sd), theta.wrong)
+    sd = _each(np.hypot(need.scatter, STOP_JUDGEMENT))
+    return _recorded(_zones(need.points, _each(lead), theta, sd), theta.wrong)
 
 
-def carried(need: Marginal, lead: float, theta: Hyperparameters) -> FloatArray:
+def carried(need: Need, lead: Numbers, theta: Hyperparameters) -> FloatArray:
     """A dive like any other at a lead, the BC not looked at: rose, or not.
 
     Parameters
@@ -125,14 +136,20 @@ def carried(need: Marginal, lead: float, theta: Hyperparameters) -> FloatArray:
 
     Returns
     -------
-    ndarray, shape (2, g)
+    ndarray, shape (2, ..., g)
         Chance of each record at each expected need. [-]
     """
     three = looked(need, lead, theta)
     return np.stack([three[0], three[1] + three[2]])
 
 
-def handed_off(need: Marginal, lead: float, handed: Sequence[float], theta: Hyperparameters) -> FloatArray:
+def _dives(need: Need, sd: Numbers) -> tuple[FloatArray, FloatArray]:
+    """Needs on single dives, shape (..., g, nodes), and the weights of the nodes."""
+    nodes, weights = _nodes(NODES)
+    return need.points[..., None] + _each(_each(sd)) * nodes, weights
+
+
+def handed_off(need: Need, lead: Numbers, handed: Sequence[float], theta: Hyperparameters) -> FloatArray:
     """A look with an empty BC, and a second one after lead is handed off unless the diver rose at the first.
 
     Parameters
@@ -144,23 +161,25 @@ def handed_off(need: Marginal, lead: float, handed: Sequence[float], theta: Hype
 
     Returns
     -------
-    ndarray, shape (h, 7, g)
+    ndarray, shape (h, 7, ..., g)
         Chance of: rose at once; hovered, then each of the three; sank, then each of the three. Both looks
         are of one dive and share its scatter. [-]
     """
-    nodes, weights = _nodes(NODES)
-    dive = need.points[:, None] + need.scatter * nodes
-    leads = lead - np.array([0.0, *handed])
-    # All looks in one go: few numbers at a time cost more than they are worth.
-    looks = _recorded(_zones(dive, leads[:, None, None], theta, STOP_JUDGEMENT), theta.wrong)
-    first = looks[:, 0]
-    pairs = first[1:, None, None] * looks[None, :, 1:]
-    rose = np.broadcast_to(first[:1, None], (1, *pairs.shape[2:]))
-    found = np.concatenate([rose, pairs.reshape(6, *pairs.shape[2:])])
-    return np.asarray(np.moveaxis(found @ weights, 1, 0))
+    dive, weights = _dives(need, need.scatter)
+
+    def look(off: float) -> FloatArray:
+        there = _each(_each(np.asarray(lead, float) - off))
+        return _recorded(_zones(dive, there, theta, STOP_JUDGEMENT), theta.wrong)
+
+    first = look(0.0)
+    found = []
+    for off in handed:
+        pairs = first[1:, None] * look(off)
+        found.append(np.concatenate([first[:1], pairs.reshape(6, *dive.shape)]) @ weights)
+    return np.stack(found)
 
 
-def surface_checked(need: Marginal, lead: float, surface: SurfaceDoubt, theta: Hyperparameters) -> FloatArray:
+def surface_checked(need: Need, lead: Numbers, surface: SurfaceDoubt, theta: Hyperparameters) -> FloatArray:
     """A surface check: one of four waterlines, and whether breathing out sinks.
 
     Parameters
@@ -172,33 +191,34 @@ def surface_checked(need: Marginal, lead: float, surface: SurfaceDoubt, theta: H
 
     Returns
     -------
-    ndarray, shape (8, g)
+    ndarray, shape (8, ..., g)
         Chance of each waterline with and without sinking; both share the scatter of the day. [-]
     """
-    nodes, weights = _nodes(NODES)
-    day = need.points[:, None] + np.hypot(need.scatter, surface.doubt) * nodes
+    day, weights = _dives(need, np.hypot(need.scatter, surface.doubt))
     litres = np.array([_LINE[word] for word in _WORDS])
     # A waterline is noted by the nearest word; the more of the head is out, the lighter the diver.
-    edges = lead - surface.eye + surface.litre * ((litres[:-1] + litres[1:]) / 2 - _LINE["eye"])
-    line_sd = float(np.hypot(LINE_JUDGEMENT, surface.litre * np.hypot(surface.breath_sd, 0.25)))
-    breath_sd = float(np.hypot(SINK_JUDGEMENT, surface.litre * surface.out_sd))
-    both = [*((day - edges[:, None, None]) / line_sd), (lead - surface.out - day) / breath_sd]
-    *above, sinks = distribution(np.stack(both))
-    ends = np.ones((1, *day.shape))
-    line = _recorded(np.diff(np.concatenate([0 * ends, above, ends]), axis=0), theta.wrong)
+    out_of_water = (litres[:-1] + litres[1:]) / 2 - _LINE["eye"]
+    edges = (_each(lead - surface.eye) + _each(surface.litre) * out_of_water).swapaxes(0, -1)
+    line_sd = np.hypot(LINE_JUDGEMENT, surface.litre * np.hypot(surface.breath_sd, 0.25))
+    breath_sd = np.hypot(SINK_JUDGEMENT, surface.litre * surface.out_sd)
+    above = (day - _each(_each(edges))) / _each(_each(line_sd))
+    under = (_each(_each(lead - surface.out)) - day) / _each(_each(breath_sd))
+    chance = distribution(np.concatenate([above, under[None]]))
+    lines, sinks = chance[:-1], chance[-1]
+    line = _recorded(np.stack([lines[0], *np.diff(lines, axis=0), 1 - lines[-1]]), theta.wrong)
     out = _recorded(np.stack([sinks, 1 - sinks]), theta.wrong)
     return np.asarray((line[:, None] * out[None]).reshape(8, *day.shape) @ weights)
 
 
-def worth(need: Marginal, chances: FloatArray) -> Worth:
+def worth(need: Need, chances: FloatArray) -> Worth:
     """What outcomes with these chances would teach.
 
     Parameters
     ----------
-    need : Marginal
+    need : Marginal or Stack
         What is known before, *g* points.
-    chances : ndarray, shape (k, g)
-        Chance of each outcome at each point; columns add up to 1. [-]
+    chances : ndarray, shape (k, ..., g)
+        Chance of each outcome at each point; those of one need add up to 1. [-]
 
     Returns
     -------
@@ -210,11 +230,12 @@ def worth(need: Marginal, chances: FloatArray) -> Worth:
     A. B. Watson, "QUEST+: A general multidimensional Bayesian adaptive psychometric method", J. Vis. 17(3)
     (2017) 10, doi:10.1167/17.3.10: the act with the least expected entropy comes next.
     """
-    joint = chances * need.weights
-    total = joint.sum(axis=1)
-    after = joint / np.maximum(total, 1e-300)[:, None]
-    mean = after @ need.points
-    variance = np.maximum(after @ need.points**2 - mean**2, 0.0)
-    left = -np.sum(after * np.log(np.maximum(after, 1e-300)), axis=1)
-    now = -np.sum(need.weights * np.log(np.maximum(need.weights, 1e-300)))
-    return Worth(float(now - total @ left), float(total @ np.sqrt(variance + need.scatter**2)))
+    after = chances * need.weights
+    total = after.sum(axis=-1)
+    after /= np.maximum(total, 1e-300)[..., None]
+    mean = np.einsum("...g,...g->...", after, need.points)
+    variance = np.maximum(np.einsum("...g,...g->...", after, need.points**2) - mean**2, 0.0)
+    left = -np.einsum("...g,...g->...", after, np.log(np.maximum(after, 1e-300)))
+    now = -np.sum(need.weights * np.log(np.maximum(need.weights, 1e-300)), axis=-1)
+    sd = np.sqrt(variance + np.square(need.scatter))
+    return Worth(np.asarray(now - (total * left).sum(axis=0)), np.asarray((total * sd).sum(axis=0)))

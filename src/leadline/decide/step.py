@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,6 +13,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
 from leadline.decide.look import (
+    NODES,
     SurfaceDoubt,
     carried,
     handed_off,
@@ -21,11 +23,12 @@ from leadline.decide.look import (
 )
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
+from leadline.model.stack import Stack, stacks
 from leadline.physics.head import WATERLINES
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate, exposures
 from leadline.units import POUND
 
-__all__ = ["Act", "Setup", "Step", "next_act", "surface_doubts"]
+__all__ = ["Act", "Setup", "Step", "next_act", "next_acts", "surface_doubts"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -203,73 +206,148 @@ def _why_not_handed(setup: Setup, history: LikeKit, handed: float, rises: float)
     return ""
 
 
-def _act(
-    need: Marginal, name: str, chances: FloatArray, *, mass: float, reason: str, wrong: float, sinks: float
-) -> Act:
-    taught = worth(need, chances)
-    shrink = EIGHT_IN_TEN * (need.sd - taught.expected_sd)
-    return Act(name, mass, not reason, reason, taught.expected_sd, shrink, taught.information, wrong, sinks)
-
-
-def _acts(
-    need: Marginal, setup: Setup, history: LikeKit, surface: SurfaceDoubt, theta: Hyperparameters
-) -> list[Act]:
-    """Every act at this lead, the safer ones first."""
-    lead, less = setup.lead, setup.less
-    handed = _hand_offs(setup)
-    eye = lead - surface.eye - surface.litre * WATERLINES["eye"][0]
-    up = setup.breath_out + np.array([lead, less, *(lead - mass for mass in handed)])
-    over = need.above(np.array([*up, lead - theta.breath_in, less - theta.breath_in, eye]))
-    rises, lighter, *handed_rises = (float(chance) for chance in over[: len(up)])
-    sinks, lighter_sinks, under = (float(1 - chance) for chance in over[len(up) :])
-    at_surface = surface_checked(need, lead, surface, theta)
-    if setup.check:
-        return [_act(need, "check_first", at_surface, mass=0.0, reason="", wrong=0.0, sinks=under)]
-    found = [_act(need, "surface_check", at_surface, mass=0.0, reason="", wrong=0.0, sinks=under)]
-    light = "too likely to rise" if rises > min(LINE_FACTOR * setup.risk, MOST_TRIED) else ""
-    look = looked(need, lead, theta)
-    found.append(_act(need, "look", look, mass=0.0, reason=light, wrong=rises, sinks=sinks))
-    pairs = handed_off(need, lead, handed, theta)
-    for mass, pair, up_then in zip(handed, pairs, handed_rises, strict=True):
-        wrong = up_then - rises
-        reason = _why_not_handed(setup, history, mass, wrong)
-        found.append(_act(need, "hand_off", pair, mass=mass, reason=reason, wrong=wrong, sinks=sinks))
-    over_risk = "beyond the accepted risk" if lighter > setup.risk else ""
-    reason = "no lead to leave out" if lead <= 0 else over_risk
-    found.append(
-        _act(
-            need, "carry_less", carried(need, less, theta), mass=lead - less, reason=reason,
-            wrong=lighter, sinks=lighter_sinks,
-        )
-    )  # fmt: skip
-    return found
-
-
-def next_act(
-    need: Marginal, setup: Setup, *, history: LikeKit, surface: SurfaceDoubt, theta: Hyperparameters
-) -> Step:
-    """The next step: of the allowed acts, the one with the least expected entropy of need.
+@dataclass(frozen=True)
+class _Weighed:
+    """One kind of act for *n* needs; all shape (n,).
 
     Parameters
     ----------
-    need : Marginal
+    expected_sd, information
+        As of an `Act`. [kg, nat]
+    wrong, sinks
+        Chances of rising and of sinking. [-]
+    """
+
+    expected_sd: FloatArray
+    information: FloatArray
+    wrong: FloatArray
+    sinks: FloatArray
+
+    def act(self, i: int, name: str, before: float, *, mass: float = 0.0, reason: str = "") -> Act:
+        """The act for one of the needs, whose sd is `before`."""
+        sd, wrong, sinks = float(self.expected_sd[i]), float(self.wrong[i]), float(self.sinks[i])
+        shrink = EIGHT_IN_TEN * (before - sd)
+        return Act(name, mass, not reason, reason, sd, shrink, float(self.information[i]), wrong, sinks)
+
+
+def _weighed(need: Stack, chances: FloatArray, wrong: FloatArray, sinks: FloatArray) -> _Weighed:
+    taught = worth(need, chances)
+    return _Weighed(taught.expected_sd, taught.information, wrong, sinks)
+
+
+def _stacked(surfaces: Sequence[SurfaceDoubt]) -> SurfaceDoubt:
+    """The same, as arrays."""
+    columns = zip(*((s.eye, s.out, s.doubt, s.litre, s.breath_sd, s.out_sd) for s in surfaces), strict=True)
+    return SurfaceDoubt(*(np.array(column, float) for column in columns))
+
+
+def _surface_check(
+    need: Stack, lead: FloatArray, surface: SurfaceDoubt, theta: Hyperparameters
+) -> _Weighed:  # fmt: skip
+    eye = lead - surface.eye - surface.litre * WATERLINES["eye"][0]
+    under = 1 - need.above(eye[:, None])[:, 0]
+    return _weighed(need, surface_checked(need, lead, surface, theta), np.zeros(len(lead)), under)
+
+
+def _checks(
+    need: Stack, setups: Sequence[Setup], surface: SurfaceDoubt, theta: Hyperparameters
+) -> list[list[Act]]:
+    """Nothing but a check, where the answer asks for one."""
+    lead = np.array([setup.lead for setup in setups])
+    check = _surface_check(need, lead, surface, theta)
+    return [[check.act(i, "check_first", sd)] for i, sd in enumerate(need.sd.tolist())]
+
+
+def _acts(
+    need: Stack, setups: Sequence[Setup], histories: Sequence[LikeKit], surface: SurfaceDoubt,
+    theta: Hyperparameters,
+) -> list[list[Act]]:  # fmt: skip
+    """Every act at these leads, the safer ones first."""
+    lead, less = np.array([(setup.lead, setup.less) for setup in setups]).T
+    out = np.array([setup.breath_out for setup in setups])
+    amounts = sorted({mass for setup in setups for mass in _hand_offs(setup)})
+    up = np.stack([lead, less, *(lead - mass for mass in amounts)], axis=1) + out[:, None]
+    down = np.stack([lead, less], axis=1) - theta.breath_in
+    over = need.above(np.concatenate([up, down], axis=1)).T
+    rises, lighter, *lighter_still = over[: up.shape[1]]
+    sinks, lighter_sinks = 1 - over[up.shape[1] :]
+    surface_check = _surface_check(need, lead, surface, theta)
+    look = _weighed(need, looked(need, lead, theta), rises, sinks)
+    pairs = handed_off(need, lead, amounts, theta)
+    hand_offs = {
+        mass: _weighed(need, pair, then - rises, sinks)
+        for mass, pair, then in zip(amounts, pairs, lighter_still, strict=True)
+    }
+    carry_less = _weighed(need, carried(need, less, theta), lighter, lighter_sinks)
+
+    def of(i: int, setup: Setup, history: LikeKit, sd: float) -> list[Act]:
+        light = rises[i] > min(LINE_FACTOR * setup.risk, MOST_TRIED)
+        found = [
+            surface_check.act(i, "surface_check", sd),
+            look.act(i, "look", sd, reason="too likely to rise" if light else ""),
+        ]
+        for mass in _hand_offs(setup):
+            reason = _why_not_handed(setup, history, mass, float(hand_offs[mass].wrong[i]))
+            found.append(hand_offs[mass].act(i, "hand_off", sd, mass=mass, reason=reason))
+        over_risk = "beyond the accepted risk" if lighter[i] > setup.risk else ""
+        reason = "no lead to leave out" if setup.lead <= 0 else over_risk
+        mass = setup.lead - setup.less
+        return [*found, carry_less.act(i, "carry_less", sd, mass=mass, reason=reason)]
+
+    facts = zip(setups, histories, need.sd.tolist(), strict=True)
+    return [of(i, setup, history, sd) for i, (setup, history, sd) in enumerate(facts)]
+
+
+def next_acts(
+    needs: Sequence[Marginal],
+    setups: Sequence[Setup],
+    *,
+    histories: Sequence[LikeKit],
+    surfaces: Sequence[SurfaceDoubt],
+    theta: Hyperparameters,
+) -> list[Step]:
+    """The next step of each of *n* divers: of the allowed acts, the one with the least expected entropy.
+
+    Parameters
+    ----------
+    needs : sequence of Marginal, length n
         Need at the stop of the planned dive.
-    setup : Setup
+    setups : sequence of Setup, length n
         Answer and lead.
-    history : LikeKit
-        Of this diver in like kit.
-    surface : SurfaceDoubt
+    histories : sequence of LikeKit, length n
+        Of each diver in like kit.
+    surfaces : sequence of SurfaceDoubt, length n
         How a surface check relates to that need.
     theta : Hyperparameters
         Breath range and share of wrong records, as evidence will be read.
 
     Returns
     -------
-    Step
+    list of Step, length n
         Chosen is None where no allowed act narrows the band by more than 0.05 kg. No act here is worth more
         with less gas left: all are made at the planned pressure.
     """
-    acts = _acts(need, setup, history, surface, theta)
+    found: dict[int, Step] = {}
+    for check in (False, True):
+        those = [i for i, setup in enumerate(setups) if setup.check == check]
+        for places, stack in stacks([needs[i] for i in those], numbers=NODES):
+            at = [those[place] for place in places]
+            own, surface = [setups[i] for i in at], _stacked([surfaces[i] for i in at])
+            if check:
+                acts = _checks(stack, own, surface, theta)
+            else:
+                acts = _acts(stack, own, [histories[i] for i in at], surface, theta)
+            found.update(zip(at, map(_chosen, acts, own), strict=True))
+    return [found[i] for i in range(len(needs))]
+
+
+def _chosen(acts: Sequence[Act], setup: Setup) -> Step:
     allowed = [act for act in acts if act.allowed and (act.shrink_kg >= LEAST_SHRINK or setup.check)]
-    chosen = max(allowed, key=lambda act: act.information, default=None)
-    return Step(chosen, tuple(acts))
+    return Step(max(allowed, key=lambda act: act.information, default=None), tuple(acts))
+
+
+def next_act(
+    need: Marginal, setup: Setup, *, history: LikeKit, surface: SurfaceDoubt, theta: Hyperparameters
+) -> Step:
+    """The next step of one diver, as `next_acts` finds it."""
+    return next_acts([need], [setup], histories=[history], surfaces=[surface], theta=theta)[0]

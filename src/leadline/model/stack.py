@@ -1,0 +1,102 @@
+"""Needs stacked into arrays, so that what is asked of a thousand dives is asked once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final, Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from leadline.normal import distribution
+
+__all__ = ["Mixture", "Stack", "stacks"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+BATCH: Final = 200_000  # numbers in a block of work, so that it stays in the processor's cache
+
+
+class Mixture(Protocol):
+    """Points with weights and Gaussian scatter around each, such as a `Marginal`."""
+
+    @property
+    def points(self) -> FloatArray:
+        """Ascending. [kg]."""
+
+    @property
+    def weights(self) -> FloatArray:
+        """Summing to 1. [-]."""
+
+    @property
+    def scatter(self) -> float:
+        """Sd. [kg]."""
+
+    def expected_quantile(self, probability: ArrayLike) -> FloatArray:
+        """Quantiles of the points alone. [kg]."""
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Needs on *n* dives, each on a grid of its own with *g* points.
+
+    Parameters
+    ----------
+    points, weights : ndarray, shape (n, g)
+        As of a `Marginal`. [kg, -]
+    scatter : ndarray, shape (n,)
+        Sd of need around what is expected. [kg]
+    """
+
+    points: FloatArray
+    weights: FloatArray
+    scatter: FloatArray
+
+    @classmethod
+    def of(cls, needs: Sequence[Mixture]) -> Stack:
+        """Needs with equally many points."""
+        return cls(
+            np.array([need.points for need in needs]),
+            np.array([need.weights for need in needs]),
+            np.array([need.scatter for need in needs]),
+        )
+
+    @property
+    def sd(self) -> FloatArray:
+        """Sd of need on each dive, scatter included; shape (n,). [kg]."""
+        mean = np.einsum("ng,ng->n", self.weights, self.points)
+        apart = self.points - mean[:, None]
+        return np.asarray(np.sqrt(np.einsum("ng,ng->n", self.weights, apart * apart) + self.scatter**2))
+
+    def above(self, threshold: FloatArray) -> FloatArray:
+        """Probability that need on each dive exceeds k thresholds [kg]; both shape (n, k)."""
+        distance = (threshold[..., None] - self.points[:, None]) / self.scatter[:, None, None]
+        return np.asarray(np.einsum("nkg,ng->nk", distribution(-distance), self.weights))
+
+
+def stacks(needs: Sequence[Mixture], *, numbers: int = 1) -> Iterator[tuple[IntArray, Stack]]:
+    """Needs in blocks of work, those with equally many points together.
+
+    Parameters
+    ----------
+    needs : sequence of Mixture
+        Any.
+    numbers : int
+        Numbers that are reckoned for each point of each need.
+
+    Yields
+    ------
+    places : ndarray of int, shape (n,)
+        Where in `needs` those of the block stand.
+    stack : Stack
+        The same needs. That others stand beside it changes nothing for any of them.
+    """
+    width = np.array([len(need.points) for need in needs], np.int64)
+    for size in np.unique(width).tolist():
+        there = np.flatnonzero(width == size)
+        step = max(BATCH // (size * numbers), 1)
+        for start in range(0, len(there), step):
+            places = there[start : start + step]
+            yield places, Stack.of([needs[place] for place in places])
