@@ -108,14 +108,18 @@ def test_a_look_teaches_and_one_that_is_often_wrong_teaches_less(act, monkeypatc
     assert worth(need, ACTS[act](need)).information < 0.5 * sharp.information
 
 
-def test_few_nodes_over_the_shared_scatter_are_enough(monkeypatch) -> None:
-    need = normal()
+@pytest.mark.parametrize("scatter", [0.3, 0.45, 0.5, 0.8, 1.2])
+@pytest.mark.parametrize("sd", [0.3, 1.3])
+def test_few_nodes_over_the_shared_scatter_are_enough(monkeypatch, sd, scatter) -> None:
+    need = normal(sd=sd, scatter=scatter)
+    monkeypatch.setitem(globals(), "THETA", replace(THETA, scatter=scatter))
     for act in ("hand-off", "check"):
         few = worth(need, ACTS[act](need))
-        monkeypatch.setattr("leadline.decide.look.NODES", 101)
-        many = worth(need, ACTS[act](need))
-        monkeypatch.undo()
-        assert few.information == pytest.approx(many.information, abs=1e-3)
+        with monkeypatch.context() as patch:
+            patch.setattr("leadline.decide.look.NODES", 201)
+            patch.setattr("leadline.decide.look.nodes_for", lambda _: 201)
+            many = worth(need, ACTS[act](need))
+        assert few.information == pytest.approx(many.information, abs=2e-3)
 
 
 LEADS = np.arange(2.0, 9.0, 0.5)

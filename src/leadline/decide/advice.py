@@ -22,6 +22,7 @@ from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.errors import OutOfRangeError
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
+from leadline.model.stack import chances_above
 from leadline.physics.ledger import Exposures, Ledger, State, prior_sd
 from leadline.timeline import PLAN
 
@@ -202,9 +203,10 @@ def _advice(
     words: tuple[str, tuple[str, ...]],
     bar: float,
     prior: tuple[float, float],
+    chance: tuple[float, float],
 ) -> Advice:
     """The row of the plan file."""
-    line, need, enough = assessment.line, case.need, breath_out(assessment.fit.theta)
+    line, need = assessment.line, case.need
     here = line.row[case.position]
     q025, q10, q50, q90, q975, _ = case.ends
     return Advice(
@@ -213,8 +215,8 @@ def _advice(
         lead_kg=case.lead,
         bring_kg=case.bring,
         check_first=case.check,
-        p_too_light=float(need.above(case.lead + enough)),
-        p_too_heavy=float(1 - need.above(case.lead - TOO_HEAVY)),
+        p_too_light=chance[0],
+        p_too_heavy=1 - chance[1],
         need_at_bar=bar,
         need_mean_kg=need.mean,
         need_sd_kg=need.sd,
@@ -248,7 +250,11 @@ def _cases(
 
 @dataclass(frozen=True)
 class _Behind:
-    """What all rows of a plan need besides their need, reckoned at once; *n* rows."""
+    """What all rows of a plan need besides their need, reckoned at once; *n* rows.
+
+    `chance` is that of a need beyond the lead and what exhaling covers, beyond the lead less what is too
+    heavy, and beyond the lead carried last and what exhaling covers, NaN where there was none; shape (n, 3).
+    """
 
     safety: RigSafety
     again: list[tuple[Trigger, ...]]
@@ -258,6 +264,7 @@ class _Behind:
     bar: FloatArray
     prior: FloatArray
     prior_sd: FloatArray
+    chance: list[list[float]]
 
 
 def _behind(
@@ -267,6 +274,9 @@ def _behind(
     lead = np.array([case.lead for case in cases])
     middle = np.array([case.ends[QUANTILES.index(0.5)] for case in cases])
     late_bar, more = late(assessment, rows, state)
+    enough = breath_out(assessment.fit.theta)
+    last = np.array([case.history.carried[-1] if len(case.history.carried) else np.nan for case in cases])
+    beyond = np.stack([lead + enough, lead - TOO_HEAVY, last + enough], axis=1)
     carried = assessment.rigs.carried[rows]
     return _Behind(
         safety=rig_safety(assessment, rows, lead=lead, need=middle, stop=state),
@@ -282,6 +292,7 @@ def _behind(
         bar=np.where(carried, np.asarray(state.cylinder_pressure), np.inf).min(axis=1),
         prior=ledger.need,
         prior_sd=prior_sd(shared),
+        chance=chances_above([case.need for case in cases], beyond).tolist(),
     )
 
 
@@ -300,6 +311,7 @@ def _answer(
 ) -> Answer:
     """One row, put into words."""
     enough, more = breath_out(assessment.fit.theta), float(behind.late_more[i])
+    too_light, enough_for_heavy, light_as_last = behind.chance[i]
     sentence = next_step(
         case.lead,
         case.bring,
@@ -312,10 +324,9 @@ def _answer(
     found = cautions(
         assessment,
         case.position,
-        need=case.need,
+        light_as_last=light_as_last,
         band=(case.ends[1], case.ends[2], case.ends[3]),
         lead=case.lead,
-        breath_out=enough,
         history=case.history,
         check=case.check,
         rig=rig_cautions(behind.safety, i, breath_out=enough, imperial=imperial),
@@ -324,7 +335,14 @@ def _answer(
     )
     prior = (float(behind.prior[i]), float(behind.prior_sd[i]))
     return Answer(
-        _advice(assessment, case, words=(sentence, found), bar=float(behind.bar[i]), prior=prior),
+        _advice(
+            assessment,
+            case,
+            words=(sentence, found),
+            bar=float(behind.bar[i]),
+            prior=prior,
+            chance=(too_light, enough_for_heavy),
+        ),
         case.need,
         step,
         behind.safety,

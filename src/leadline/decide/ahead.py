@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from leadline.decide.assessment import ALL_TIME, Assessment, question
+from leadline.decide.assessment import ALL_TIME, Assessment, questions
 from leadline.model.crowd import Question, crowd_marginals
 from leadline.model.people import Targets
 from leadline.physics.ledger import Exposures, Ledger, State
@@ -46,26 +46,34 @@ def foresee(
     Returns
     -------
     int
-        Questions that were taken up. Those about records that contradict each other badly are left.
+        Questions that were taken up. Those about records that contradict each other badly are left, and so
+        are those that were asked before.
     """
     if len(rows) < many:
         return 0
-    ledger, shared = assessment.prior(rows, state)
     ends = np.broadcast_to(np.asarray(until, np.int64), rows.shape)
+    keys = questions(rows, state, until=ends)
+    new = np.flatnonzero([key not in assessment.foreseen for key in keys])
+    if not len(new):
+        return 0
+    rows, state, ends = rows[new], state.take(new), ends[new]
+    ledger, shared = assessment.prior(rows, state)
     asked = _questions(assessment, rows, ends, ledger, shared)
     answers = crowd_marginals(assessment.everyone, assessment.evidence.observations, [q for _, q in asked])
     for (at, _), needs in zip(asked, answers, strict=True):
-        for place, need in zip(at, needs, strict=True):
+        for place, need in zip(at.tolist(), needs, strict=True):
             if need is not None:
-                key = question(int(rows[place]), state, int(place), until=int(ends[place]))
-                assessment.foreseen[key] = need
+                assessment.foreseen[keys[new[place]]] = need
     return len(rows)
 
 
 def _questions(
     assessment: Assessment, rows: IntArray, until: IntArray, ledger: Ledger, shared: Exposures
 ) -> list[tuple[IntArray, Question]]:
-    """Places in `rows` and what is asked of them, for each diver and place in time."""
+    """Places in `rows` and what is asked of them, for each diver and place in time.
+
+    An offset has one prior sd: that of the first of its rows, in the order in which they are asked about.
+    """
     evidence, o = assessment.evidence, assessment.evidence.observations
     divers = assessment.line.occasions.diver[rows]
     body = np.hypot(shared.body_sd, shared.rest_sd)
@@ -93,7 +101,7 @@ def _questions(
             shared.values[group],
             shared.suit_sd[group],
             label[group],
-            float(np.mean(body[group])),
+            float(body[first]),
             elapsed[group],
             jumped[group],
         )

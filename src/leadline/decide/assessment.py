@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.evidence.gather import Evidence, gather, pressures, suit_keys
@@ -22,7 +22,7 @@ from leadline.physics.rig import Rigs, assemble
 from leadline.records import RESERVE_PRESSURE, STOP_DEPTH
 from leadline.timeline import CHECK, DIVE, PLAN, Timeline, timeline
 
-__all__ = ["ALL_TIME", "Assessment", "question"]
+__all__ = ["ALL_TIME", "Assessment", "questions"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -198,6 +198,12 @@ class Assessment:
         """Posteriors found ahead of being asked for (`leadline.decide.ahead`), by `question`."""
         return {}
 
+    def recalled(self, rows: IntArray, state: State, *, until: ArrayLike = ALL_TIME) -> list[Marginal | None]:
+        """What was found ahead for rows of any divers; None where nothing was."""
+        if not self.foreseen:
+            return [None] * len(rows)
+        return [self.foreseen.get(key) for key in questions(rows, state, until=until)]
+
     def marginals(self, rows: IntArray, state: State, *, until: int = ALL_TIME) -> list[Marginal]:
         """Posterior of need for rows of one diver.
 
@@ -215,11 +221,9 @@ class Assessment:
         list of Marginal
             One a row.
         """
-        if self.foreseen:
-            asked = [self.foreseen.get(question(row, state, i, until=until)) for i, row in enumerate(rows)]
-            found = [one for one in asked if one is not None]
-            if len(found) == len(rows):
-                return found
+        known_before = self.recalled(rows, state, until=until)
+        if None not in known_before:
+            return [one for one in known_before if one is not None]
         diver = int(self.line.occasions.diver[rows[0]])
         mine = (self.evidence.diver == diver) & self.observed
         own = np.flatnonzero(mine & (self.evidence.order <= until))
@@ -234,7 +238,7 @@ class Assessment:
             shared.values,
             shared.suit_sd,
             label,
-            float(np.mean(np.hypot(shared.body_sd, shared.rest_sd))),
+            float(np.hypot(shared.body_sd[0], shared.rest_sd[0])),
             self.passage.elapsed[rows],
             self.passage.jumped[rows],
         )
@@ -244,18 +248,16 @@ class Assessment:
         return conditional_marginals(population, plain, targets, in_fit=known)
 
 
-def question(row: int, state: State, place: int, *, until: int) -> tuple[int, int, bytes]:
-    """What tells one need from all others of an assessment.
+def questions(rows: IntArray, state: State, *, until: ArrayLike) -> list[tuple[int, int, bytes]]:
+    """What tells each need from all others of an assessment.
 
     Parameters
     ----------
-    row : int
-        Row of the timeline.
+    rows : ndarray of int, shape (t,)
+        Rows of the timeline.
     state : State
-        Of several rows.
-    place : int
-        Which of these.
-    until : int
+        t rows.
+    until : array_like of int, shape (t,) or ()
         Evidence up to and including this place in time.
     """
     fields = (
@@ -267,8 +269,25 @@ def question(row: int, state: State, place: int, *, until: int) -> tuple[int, in
         state.suit_gas,
         state.head_out,
     )
-    parts = [v if v is None or np.ndim(v) == 0 else np.asarray(v)[place] for v in fields]
-    return int(row), until, b"".join(b"-" if v is None else np.asarray(v, float).tobytes() for v in parts)
+    # A field that is left out has no column, and the numbers of columns stand in front.
+    count = len(rows)
+    columns = [_column(value, count) for value in fields]
+    widths = [np.full((count, 1), float(column.shape[1])) for column in columns]
+    table = np.ascontiguousarray(np.concatenate([*widths, *columns], axis=1))
+    ends = np.broadcast_to(np.asarray(until, np.int64), (count,))
+    return [
+        (row, end, one.tobytes()) for row, end, one in zip(rows.tolist(), ends.tolist(), table, strict=True)
+    ]
+
+
+def _column(value: ArrayLike | None, count: int) -> FloatArray:
+    """A field of a state as a matrix of so many rows."""
+    if value is None:
+        return np.zeros((count, 0))
+    given = np.asarray(value, float)
+    if given.ndim == 2:
+        return given
+    return np.broadcast_to(given.reshape(-1, 1), (count, 1))
 
 
 def _place(keys: IntArray, wanted: IntArray) -> IntArray:

@@ -280,11 +280,16 @@ def needs(assessment: Assessment, rows: IntArray, state: State) -> list[Marginal
     today = np.array([(int(o.diver[row]), day[row].item()) in checked for row in rows.tolist()], bool)
     plain = np.flatnonzero(~today)
     foresee(assessment, rows[plain], state.take(plain))
-    found = []
-    for i, row in zip(one, rows.tolist(), strict=True):
-        known = CheckedDive.around(assessment, row) if today[i[0]] else assessment
-        found.append(known.marginals(rows[i], state.take(i))[0])
-    return found
+    known = assessment.recalled(rows, state)
+
+    def asked(i: IntArray, row: int) -> Marginal:
+        about = CheckedDive.around(assessment, row) if today[i[0]] else assessment
+        return about.marginals(rows[i], state.take(i))[0]
+
+    return [
+        asked(i, row) if today[i[0]] or before is None else before
+        for i, row, before in zip(one, rows.tolist(), known, strict=True)
+    ]
 
 
 def _log_between(low: FloatArray, high: FloatArray) -> FloatArray:

@@ -95,9 +95,24 @@ def _distribution(p: FloatArray, common: float) -> FloatArray:
     nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
     point = ndtri(np.clip(p, _EDGE, 1 - _EDGE))
     each = ndtr((point[:, None] + np.sqrt(common) * nodes) / np.sqrt(1 - common))
-    number = np.zeros((len(p) + 1, _NODES))
-    number[0] = 1.0
-    for k, chance in enumerate(each):
-        number[1 : k + 2] = number[1 : k + 2] * (1 - chance) + number[: k + 1] * chance
-        number[0] *= 1 - chance
-    return np.asarray(number @ (weights / weights.sum()))
+    return np.asarray(_sums(each) @ (weights / weights.sum()))
+
+
+def _sums(each: FloatArray) -> FloatArray:
+    """Probability of each number of successes, shape (n + 1, k), of n trials under each of k conditions.
+
+    Trials are joined two by two: the product of their generating functions, by Fourier transform.
+    """
+    count, conditions = each.shape
+    if not count:
+        return np.ones((1, conditions))
+    parts = np.stack([1 - each, each], axis=1)
+    while len(parts) > 1:
+        if len(parts) % 2:
+            nobody = np.zeros((1, *parts.shape[1:]))
+            nobody[:, 0] = 1.0
+            parts = np.concatenate([parts, nobody])
+        size = 2 * parts.shape[1] - 1
+        turned = np.fft.rfft(parts, size, axis=1)
+        parts = np.fft.irfft(turned[::2] * turned[1::2], size, axis=1)
+    return np.asarray(np.clip(parts[0, : count + 1], 0.0, 1.0))

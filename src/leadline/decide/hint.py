@@ -115,8 +115,15 @@ def _reweighted(one: Case, usual: float) -> FloatArray:
     """Weights of the need for each share and usual excess; shape (shares, usuals, g)."""
     if np.isnan(one.excess):
         return np.broadcast_to(one.need.weights, (len(SHARES), len(USUAL), len(one.need.weights)))
+    # The log of a ratio of normal densities is a parabola in the need: three coefficients, then few steps.
     share = SHARES[:, None, None]
     point = (one.need.points - one.before_mean) / one.before_sd
     middle = share * (one.excess - usual - USUAL[:, None]) / one.before_sd
-    logs = 0.5 * point**2 - 0.5 * (point - middle) ** 2 / (1 - share) - 0.5 * np.log(1 - share)
-    return np.asarray(one.need.weights * np.exp(np.minimum(logs, 700.0)))
+    left = 1 / (1 - share)
+    logs = middle * left * point
+    logs += 0.5 * (1 - left) * point**2
+    logs += 0.5 * (np.log(left) - middle**2 * left)
+    np.minimum(logs, 700.0, out=logs)
+    found = np.exp(logs, out=logs)
+    found *= one.need.weights
+    return np.asarray(found)

@@ -89,15 +89,9 @@ class _Own:
     evidence: NDArray[np.int64]
 
 
-def _own(assessment: Assessment, diver: int) -> _Own:
-    line, evidence = assessment.line, assessment.evidence
-    rows = np.flatnonzero((line.occasions.diver == diver) & (line.table != PLAN))
-    date = line.occasions.date[rows]
-    late = np.where(np.isnat(date), np.datetime64("9999-12-31", "s"), date)
-    rows = rows[np.argsort(late, kind="stable")]
-    table = line.table[rows]
-    seen = np.flatnonzero((evidence.diver == diver) & assessment.observed)
-    return _Own(rows, table == DIVE, table == CHECK, seen)
+def _first_of_each(diver: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """Where each diver's rows begin, the end appended; the rows are sorted by diver."""
+    return np.asarray(np.searchsorted(diver, np.arange(count + 1)))
 
 
 def _proven(assessment: Assessment, dives: NDArray[np.int64], shift: FloatArray) -> FloatArray:
@@ -125,15 +119,41 @@ class Histories:
         self._known: dict[int, _Own] = {}
         o, table = assessment.line.occasions, assessment.line.table
         planned = np.unique(o.diver[table == PLAN])
+        self._rows, self._row_first = self._by_diver()
+        self._evidence_rows, self._evidence_first = self._evidence_by_diver()
         self._noted = np.full(len(table), np.nan)
         rows = np.flatnonzero((table == DIVE) & np.isin(o.diver, planned))
         if len(rows):  # all at once: one row at a time takes as long as a thousand
             self._noted[rows] = assessment.noted_need(rows)
         self._alike = np.zeros(len(table), bool)
+        said = assessment.evidence.statements
+        at_stop = (said.kind == "stop") | (said.kind == "hand_off")
+        self._rose = at_stop & (said.litres == 0) & (said.fit == (1.0, 0.0, 0.0)).all(axis=1)
+
+    def _by_diver(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Dives and checks by diver and date, what has no date last; where each diver's begin."""
+        line = self.assessment.line
+        rows = np.flatnonzero(line.table != PLAN)
+        date = line.occasions.date[rows]
+        late = np.where(np.isnat(date), np.datetime64("9999-12-31", "s"), date)
+        rows = rows[np.lexsort((late, line.occasions.diver[rows]))]
+        return rows, _first_of_each(line.occasions.diver[rows], len(line.records.divers["diver"]))
+
+    def _evidence_by_diver(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Evidence that was seen, by diver; where each diver's begins."""
+        evidence = self.assessment.evidence
+        seen = np.flatnonzero(self.assessment.observed)
+        seen = seen[np.argsort(evidence.diver[seen], kind="stable")]
+        return seen, _first_of_each(evidence.diver[seen], len(self.assessment.line.records.divers["diver"]))
 
     def _of(self, diver: int) -> _Own:
         if diver not in self._known:
-            self._known[diver] = _own(self.assessment, diver)
+            here, there = (
+                slice(*first[diver : diver + 2]) for first in (self._row_first, self._evidence_first)
+            )
+            rows = self._rows[here]
+            table = self.assessment.line.table[rows]
+            self._known[diver] = _Own(rows, table == DIVE, table == CHECK, self._evidence_rows[there])
         return self._known[diver]
 
     def like_kit(self, position: int, need_here: float) -> LikeKit:
@@ -188,11 +208,13 @@ class Histories:
     def _light(self, own: _Own, dives: NDArray[np.int64], shift: FloatArray) -> FloatArray:
         """Leads at which a diver rose with an empty BC, carried by `shift`. [kg]."""
         found = self.assessment.evidence.statements
-        seen = own.evidence[np.isin(found.row[own.evidence], dives) & (found.litres[own.evidence] == 0)]
-        rose = (found.fit[seen] == (1.0, 0.0, 0.0)).all(axis=1)
-        seen = seen[rose & np.isin(found.kind[seen], ("stop", "hand_off"))]
+        self._alike[dives] = True
+        seen = own.evidence[self._alike[found.row[own.evidence]] & self._rose[own.evidence]]
+        self._alike[dives] = False
+        if not len(seen):
+            return np.zeros(0)
         order = np.argsort(dives)
-        place = order[np.searchsorted(dives, found.row[seen], sorter=order)] if len(seen) else order[:0]
+        place = order[np.searchsorted(dives, found.row[seen], sorter=order)]
         return np.asarray(found.lead[seen] + shift[place])
 
     def _fresh(self, checks: NDArray[np.int64], position: int) -> bool:

@@ -229,7 +229,6 @@ def needs(
     rows, student, plan, last = _rows(assessment, wanted)
     first = _first(assessment, plan)
     expected = _expected(assessment, np.concatenate([rows, plan, first[first >= 0]]))
-    given = answers(assessment, block=block, risk=risk, imperial=imperial)
     ends = np.searchsorted(student, np.arange(len(plan) + 1))
     # The next dive stands for its suit, the latest dive for each other one.
     stands = [
@@ -241,6 +240,8 @@ def needs(
         [row for one, now in zip(stands, plan.tolist(), strict=True) for row in one.values() if row != now],
         np.int64,
     )
+    _foresee(assessment, plan, elsewhere)
+    given = answers(assessment, block=block, risk=risk, imperial=imperial)
     # Without the share of this student's own records in what the population has taught: where nobody was
     # looked at they would count twice, and everybody would seem sure to carry too much.
     before = _needs(assessment, plan, until=NOTHING)
@@ -273,14 +274,25 @@ def needs(
     )
 
 
+def _foresee(assessment: Assessment, plan: IntArray, elsewhere: IntArray) -> None:
+    """All needs that will be asked for at once: each student's share in the population is taken out once."""
+    # The next dives come first: of a diver's rows, the first has the say on how well the body is known.
+    rows = np.concatenate([plan, elsewhere, plan])
+    until = np.repeat([ALL_TIME, NOTHING], [len(plan) + len(elsewhere), len(plan)])
+    foresee(assessment, rows, assessment.state(rows, pressure=RESERVE_PRESSURE), until=until)
+
+
 def _needs(assessment: Assessment, rows: IntArray, *, until: int = ALL_TIME) -> list[Marginal]:
     """Needs at the reserve, on the evidence up to a place in time; one a row."""
     if not len(rows):
         return []
     state = assessment.state(rows, pressure=RESERVE_PRESSURE)
-    foresee(assessment, rows, state, until=until)
+    known = assessment.recalled(rows, state, until=until)
     one = np.arange(len(rows))[:, None]
-    return [assessment.marginals(rows[at], state.take(at), until=until)[0] for at in one]
+    return [
+        assessment.marginals(rows[at], state.take(at), until=until)[0] if before is None else before
+        for at, before in zip(one, known, strict=True)
+    ]
 
 
 def _rows(assessment: Assessment, wanted: NDArray[np.bool_]) -> tuple[IntArray, IntArray, IntArray, IntArray]:

@@ -10,7 +10,6 @@ from leadline.decide.change import Trigger
 from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import MOST_RISE, WIDE
 from leadline.decide.step import Act
-from leadline.model.marginal import Marginal
 from leadline.units import POUND
 
 if TYPE_CHECKING:
@@ -196,12 +195,11 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
     return found
 
 
-def _light(history: LikeKit, need: Marginal, lead: float, breath_out: float, imperial: bool) -> list[str]:
+def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list[str]:
     """The danger, first: what was too light, or would be with the lead carried last."""
     found = []
     if len(history.carried):
         last = float(history.carried[-1])
-        chance = float(need.above(last + breath_out))
         if chance > TOO_LIGHT_LAST and last < lead - 0.05:
             found.append(
                 f"Danger of an ascent that cannot be held: with the lead carried last, "
@@ -280,10 +278,9 @@ def cautions(
     assessment: Assessment,
     position: int,
     *,
-    need: Marginal,
+    light_as_last: float,
     band: tuple[float, float, float],
     lead: float,
-    breath_out: float,
     history: LikeKit,
     check: bool,
     rig: tuple[str, ...] = (),
@@ -298,14 +295,12 @@ def cautions(
         With the plan.
     position : int
         Row of the timeline.
-    need : Marginal
-        Posterior of need.
+    light_as_last : float
+        Chance of too light with the lead carried last in like kit; NaN where there is none. [-]
     band : tuple of float
-        Its 10, 50 and 90 % points. [kg]
+        Of need: its 10, 50 and 90 % points. [kg]
     lead : float
         Lead of the answer. [kg]
-    breath_out : float
-        Lightness that decisions let exhaling cover. [kg]
     history : LikeKit
         Of this diver in like kit.
     check : bool
@@ -323,7 +318,7 @@ def cautions(
         Whole clauses without a semicolon, so that they can be joined by one: danger of too light first,
         then the rig, then what is heavy, then what is not sure.
     """
-    found = [*_light(history, need, lead, breath_out, imperial), *rig]
+    found = [*_light(history, light_as_last, lead, imperial), *rig]
     middle = band[1]
     if middle < -0.05:
         found.append(f"Already heavy by about {_about(-middle, imperial)} without any lead")

@@ -13,11 +13,11 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
 from leadline.decide.look import (
-    NODES,
     SurfaceDoubt,
     carried,
     handed_off,
     looked,
+    nodes_for,
     surface_checked,
     worth,
 )
@@ -330,7 +330,7 @@ def next_acts(
     found: dict[int, Step] = {}
     for check in (False, True):
         those = [i for i, setup in enumerate(setups) if setup.check == check]
-        for places, stack in stacks([needs[i] for i in those], numbers=NODES):
+        for places, stack in stacks([needs[i] for i in those], numbers=nodes_for(theta.scatter)):
             at = [those[place] for place in places]
             own, surface = [setups[i] for i in at], _stacked([surfaces[i] for i in at])
             if check:

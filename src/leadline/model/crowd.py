@@ -59,6 +59,12 @@ def _spans(parts: list[NDArray[Any]]) -> IntArray:
     return np.concatenate([np.zeros(1, np.int64), np.cumsum([len(part) for part in parts], dtype=np.int64)])
 
 
+def _seen_variance(observations: Observations, questions: list[Question]) -> FloatArray:
+    """Variance of each diver's offset as the population has it; 0 where nothing was seen. [kg²]."""
+    sd = [observations.body_sd[observations.diver[q.seen[0]]] if len(q.seen) else 0.0 for q in questions]
+    return np.asarray(np.array(sd, float) ** 2)
+
+
 def crowd_marginals(
     population: Population, observations: Observations, questions: list[Question]
 ) -> list[list[Marginal | None]]:
@@ -71,7 +77,8 @@ def crowd_marginals(
     observations : Observations
         Of all divers, as the population was fitted to them; an answer takes each record as its interval.
     questions : list of Question
-        One for each diver, or several.
+        One for each diver, or several: one after the other, since their shares in the population are then
+        taken out once.
 
     Returns
     -------
@@ -95,6 +102,7 @@ def crowd_marginals(
         seen=_joined([q.seen for q in questions], np.int64),
         seen_first=_spans([q.seen for q in questions]),
         body_variance=np.array([t.body_sd**2 for t in targets]),
+        seen_variance=_seen_variance(observations, questions),
         target_first=_spans([t.prior for t in targets]),
         prior=_joined([t.prior for t in targets], np.float64),
         exposure=np.ascontiguousarray(np.concatenate([t.exposure for t in targets]).reshape(-1, p)),

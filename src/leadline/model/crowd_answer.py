@@ -106,6 +106,14 @@ def _unseen(
         scatter[low + target] = math.sqrt(spread)
 
 
+@njit(cache=True)
+def _alike(jobs: Jobs, one: int, other: int) -> bool:
+    """Whether the share of the same rows is to be taken out for both."""
+    mine = jobs.seen[jobs.seen_first[one] : jobs.seen_first[one + 1]]
+    theirs = jobs.seen[jobs.seen_first[other] : jobs.seen_first[other + 1]]
+    return len(mine) == len(theirs) and bool((mine == theirs).all())
+
+
 @njit(cache=True, nogil=True)
 def answer(
     rows: Rows,
@@ -148,6 +156,7 @@ def answer(
     """
     levels, cautious = unpacked(*learned), unpacked(*trusted)
     g = len(levels)
+    grown, moved = np.empty((g, 0, 0)), np.empty((g, 0))
     for job in range(first, last):
         low, high = jobs.target_first[job], jobs.target_first[job + 1]
         index = jobs.row[jobs.row_first[job] : jobs.row_first[job + 1]]
@@ -159,6 +168,10 @@ def answer(
         theirs = columns_of(full, seen, jobs.exposure[:0])
         precision, shift = np.zeros(len(seen)), np.zeros(len(seen))
         whole = whole_of(full, seen, theirs, columns, covariance)
+        # Several questions about one diver follow one another; the diver's share is the same for all.
+        anew = job == first or not _alike(jobs, job - 1, job)
+        if anew:
+            grown, moved = np.empty((g, len(theirs), len(theirs))), np.empty((g, len(theirs)))
         for k in range(g):
             for i in range(q):
                 means[k, i] = mean[k, columns[i]]
@@ -166,11 +179,13 @@ def answer(
                     covariances[k, i, j] = covariance[columns[i], columns[j]]
             if not len(theirs):
                 continue
-            # The sites found under one of the hyperparameters are near to those under the next.
-            grown, moved = removed(
-                full, levels[k], seen, jobs.body_variance[job], whole, mean[k][theirs], precision, shift
-            )
-            put_back(whole, grown, moved, means[k], covariances[k])
+            if anew:
+                # The sites found under one of the hyperparameters are near to those under the next.
+                variance = jobs.seen_variance[job]
+                grown[k], moved[k] = removed(
+                    full, levels[k], seen, variance, whole, mean[k][theirs], precision, shift
+                )
+            put_back(whole, grown[k], moved[k], means[k], covariances[k])
         posed = posed_of(rows, cautious, jobs, job, index, low, high, columns, means, covariances, error)
         shares = weights.copy()
         if not len(index):

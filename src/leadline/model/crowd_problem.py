@@ -35,8 +35,8 @@ class Jobs(NamedTuple):
         Which of these the population was fitted to.
     seen, seen_first : ndarray of int, shape (...), (j + 1,)
         Rows, in the population's own reading, whose share is to be taken from it.
-    body_variance : ndarray, shape (j,)
-        Of each diver's offset. [kg²]
+    body_variance, seen_variance : ndarray, shape (j,)
+        Of each diver's offset, in the answer and in the population's own reading. [kg²]
     target_first : ndarray of int, shape (j + 1,)
         First of each job's needs.
     prior, exposure, suit_weight, suit, elapsed, jumped : ndarray, shape (t,), (t, p), (t,), ...
@@ -49,6 +49,7 @@ class Jobs(NamedTuple):
     seen: IntArray
     seen_first: IntArray
     body_variance: FloatArray
+    seen_variance: FloatArray
     target_first: IntArray
     prior: FloatArray
     exposure: FloatArray

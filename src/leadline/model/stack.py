@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from leadline.normal import distribution
 
-__all__ = ["Mixture", "Stack", "stacks"]
+__all__ = ["Mixture", "Stack", "chances_above", "stacks"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -100,3 +100,24 @@ def stacks(needs: Sequence[Mixture], *, numbers: int = 1) -> Iterator[tuple[IntA
         for start in range(0, len(there), step):
             places = there[start : start + step]
             yield places, Stack.of([needs[place] for place in places])
+
+
+def chances_above(needs: Sequence[Mixture], threshold: FloatArray) -> FloatArray:
+    """Probability that need on each of n dives exceeds k thresholds.
+
+    Parameters
+    ----------
+    needs : sequence of Mixture
+        Length n.
+    threshold : ndarray, shape (n, k)
+        [kg]
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+        NaN where the threshold is NaN. [-]
+    """
+    found = np.zeros(threshold.shape)
+    for places, stack in stacks(needs, numbers=threshold.shape[1]):
+        found[places] = stack.above(threshold[places])
+    return found

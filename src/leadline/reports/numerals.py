@@ -31,8 +31,11 @@ _MEASURE: Final = re.compile(
 )
 _LARGE: Final = re.compile(r"(?<![\w.,&#;])\d{5,}(?![\w;])")
 
-_SEEN_LARGE: Final = re.compile(r">[^<]*(?<![\w.,&#;])\d{5,}(?![\w;])[^<]*<")
-"""Whether there may be anything to group: most pages have nothing, and are many."""
+_ROW: Final = re.compile(r"(?=<tr[ >])")
+"""Where a page may be cut: no row holds a part of a style, of a name or of a mark."""
+
+_SEEN_LARGE: Final = re.compile(r"""(?:>[^<]*|aria-label="[^"]*)(?<![\w.,&#;])\d{5,}(?![\w;])""")
+"""Whether there may be anything to group: most pages, and most rows of a long one, have nothing."""
 
 
 def with_numbers(page: str, numbers: str) -> str:
@@ -62,10 +65,13 @@ def with_numbers(page: str, numbers: str) -> str:
     """
     if numbers not in NUMBERS:
         raise OutOfRangeError(f"numbers {numbers!r}: give one of {', '.join(NUMBERS)}")
-    if numbers == "point" and not _SEEN_LARGE.search(page):
-        return page
-    sign = "," if numbers == "comma" else "."
-    return "".join(_part(part, sign) for part in _PARTS.split(page))
+    if numbers == "comma":
+        return "".join(_part(part, ",") for part in _PARTS.split(page))
+    # Point is how pages are made, so that only what has large numbers is taken apart, row by row.
+    return "".join(
+        "".join(_part(part, ".") for part in _PARTS.split(row)) if _SEEN_LARGE.search(row) else row
+        for row in _ROW.split(page)
+    )
 
 
 def _part(part: str, sign: str) -> str:
