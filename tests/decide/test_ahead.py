@@ -102,3 +102,30 @@ def test_another_state_is_another_question():
     asked = assessment.marginals(rows[:1], assessment.state(rows[:1]))[0]
     assert_allclose(asked.mean, next(iter(assessment.foreseen.values())).mean)
     assert fuller.mean < asked.mean - 0.3  # the gas weighs, so less lead is needed
+
+
+def test_what_was_found_is_not_asked_again():
+    assessment = assessed(records(), learned(), seen=True)
+    rows = assessment.line.at(DIVE)[:6]
+    state = assessment.state(rows)
+    assert foresee(assessment, rows[:4], state.take(slice(0, 4)), many=1) == 4
+    kept = dict(assessment.foreseen)
+    assert foresee(assessment, rows, state, many=1) == 2
+    assert all(assessment.foreseen[key] is need for key, need in kept.items())
+    assert foresee(assessment, rows, state, many=1) == 0
+
+
+def test_a_share_taken_out_once_for_several_questions_is_the_same_to_the_bit():
+    """Independent: each question in a call of its own, which takes the share out anew."""
+    together, apart = (assessed(school(5, classes=2).records, learned(), seen=True) for _ in range(2))
+    rows = together.line.at(DIVE)
+    rows = np.concatenate([rows, rows])
+    until = np.repeat([ALL_TIME, -1], len(rows) // 2)
+    foresee(together, rows, together.state(rows), until=until, many=1)
+    for end in (-1, ALL_TIME):
+        half = rows[until == end]
+        foresee(apart, half, apart.state(half), until=end, many=1)
+    assert together.foreseen.keys() == apart.foreseen.keys()
+    for key, need in together.foreseen.items():
+        assert need.points.tobytes() == apart.foreseen[key].points.tobytes()
+        assert need.weights.tobytes() == apart.foreseen[key].weights.tobytes()

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.testing import assert_allclose
 from scipy import stats
 
-from leadline.decide.headcount import headcount
+from leadline.decide.headcount import _sums, headcount
 from leadline.errors import OutOfRangeError
 
 CHANCES = st.lists(st.floats(0, 1), max_size=7)
@@ -30,6 +31,19 @@ def test_each_by_itself_is_the_sum_over_all_outcomes(chances, level) -> None:
     assert number[: found.low].sum() <= tail
     assert number[found.high + 1 :].sum() <= tail
     assert number[found.low : found.high + 1].sum() >= level - 1e-6
+
+
+@pytest.mark.parametrize("n", [1, 2, 31, 800])
+def test_the_distribution_of_many_is_that_of_one_after_the_other(n) -> None:
+    """Independent: the recursion over the people; two groups of equals: scipy's binomial."""
+    chances = np.random.default_rng(n).uniform(0, 1, n)
+    number = np.zeros(n + 1)
+    number[0] = 1.0
+    for p in chances:
+        number[1:] = number[1:] * (1 - p) + number[:-1] * p
+        number[0] *= 1 - p
+    assert_allclose(_sums(chances[:, None])[:, 0], number, atol=1e-14)
+    assert_allclose(_sums(np.full((n, 2), 0.3))[:, 1], stats.binom.pmf(np.arange(n + 1), n, 0.3), atol=1e-14)
 
 
 @pytest.mark.parametrize("p", [0.1, 0.5])

@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.testing import assert_allclose
 
 from leadline.decide.advice import answers
 from leadline.decide.block import Block, BlockSet
 from leadline.decide.history import LikeKit
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.sentence import NOTHING_MORE, act_text, next_step
-from leadline.decide.step import LEAST_SHRINK, Setup, next_act, surface_doubts
+from leadline.decide.step import LEAST_SHRINK, Setup, next_act, next_acts, surface_doubts
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import State, evaluate
@@ -98,6 +99,46 @@ def test_what_is_not_known_is_looked_at() -> None:
     assert found.chosen.name in ("look", "surface_check")
     assert found.chosen.information == max(act.information for act in found.acts if act.allowed)
     assert all(not act.allowed for act in found.acts if act.name == "hand_off")
+
+
+def test_steps_of_many_are_those_of_one_after_the_other() -> None:
+    """Whoever stands beside: checks and others, grids of all lengths, light bodies, pounds, other leads."""
+    rng = np.random.default_rng(11)
+    needs, setups, histories, surfaces = [], [], [], []
+    for i in range(60):
+        mean, sd = rng.uniform(3, 8), rng.uniform(0.2, 2)
+        points = np.linspace(mean - 5 * sd, mean + 5 * sd, 41 + 20 * (i % 3))
+        logs = -0.5 * ((points - mean) / sd) ** 2
+        needs.append(Marginal.from_log_density(points, logs, scatter=rng.uniform(0.3, 0.5)))
+        lead = float(rng.uniform(0, 9))
+        setups.append(
+            setup(
+                lead=lead, less=max(lead - 0.5, 0.0), check=i % 4 == 0, imperial=i % 5 == 0,
+                mass=(40.0, 80.0)[i % 2], loose=(np.nan, 0.5, 2.0)[i % 3],
+            )
+        )  # fmt: skip
+        histories.append(known(light_signs=int(i % 7 == 0), lower=i % 3 > 0))
+        surfaces.append(replace(SURFACE, eye=float(rng.uniform(0.5, 2)), doubt=float(rng.uniform(0, 1))))
+    together = next_acts(needs, setups, histories=histories, surfaces=surfaces, theta=THETA)
+    alone = [
+        next_act(need, one, history=history, surface=surface, theta=THETA)
+        for need, one, history, surface in zip(needs, setups, histories, surfaces, strict=True)
+    ]
+    kinds = {None if one.chosen is None else one.chosen.name for one in together}
+    assert len(kinds) >= 4
+    for many, one in zip(together, alone, strict=True):
+        assert [(a.name, a.mass_kg, a.reason) for a in many.acts] == [
+            (a.name, a.mass_kg, a.reason) for a in one.acts
+        ]
+        for field in ("expected_sd_kg", "shrink_kg", "information", "p_wrong", "p_sinks"):
+            pairs = [(getattr(a, field), getattr(b, field)) for a, b in zip(many.acts, one.acts, strict=True)]
+            assert_allclose(*np.transpose(pairs), rtol=1e-9, atol=1e-12)
+        assert (many.chosen is None) == (one.chosen is None)
+        assert many.chosen is None or many.chosen.name == one.chosen.name
+
+
+def test_no_dives_have_no_steps() -> None:
+    assert next_acts([], [], histories=[], surfaces=[], theta=THETA) == []
 
 
 def test_a_hand_off_is_the_choice_of_a_diver_who_looked_and_is_likely_heavy() -> None:

@@ -12,6 +12,7 @@ from numpy.testing import assert_allclose
 
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
+from leadline.model.stack import Stack, chances_above
 
 LEVELS = (0.001, 0.025, 0.1, 0.5, 0.7, 0.9, 0.95, 0.975, 0.999)
 
@@ -52,3 +53,15 @@ def test_many_are_as_one_by_one(count: int) -> None:
     assert together.shape == (count, len(LEVELS))
     for need, ends in zip(found[::50], together[::50], strict=True):
         assert_allclose(ends, need.quantile(LEVELS), atol=1e-9)
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.lists(needs(), min_size=1, max_size=5))
+def test_chances_and_sds_of_many_are_those_of_each(found: list[Marginal]) -> None:
+    """Independent: one need after the other, by other code; a threshold that is not known has no chance."""
+    thresholds = np.array([[need.mean, need.mean + need.sd, np.nan] for need in found])
+    chances = chances_above(found, thresholds)
+    for need, at, chance in zip(found, thresholds, chances, strict=True):
+        assert_allclose(chance[:2], need.above(at[:2]), rtol=1e-12)
+        assert np.isnan(chance[2])
+        assert_allclose(Stack.of([need]).sd, need.sd, rtol=1e-9)
