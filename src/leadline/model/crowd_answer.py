@@ -17,7 +17,17 @@ from leadline.model.row import Levels, unpacked
 from leadline.model.sharing import columns_of
 from leadline.model.small_array import evenly, probabilities
 from leadline.model.small_matrix import dot
-from leadline.model.withdrawal import put_back, removed, whole_of
+from leadline.model.withdrawal import (
+    Whole,
+    covariance_without,
+    faint,
+    mean_without,
+    moved_by,
+    removed,
+    seen_from,
+    share_of,
+    whole_of,
+)
 
 __all__ = ["MOST_POINTS", "Jobs", "answer"]
 
@@ -114,6 +124,65 @@ def _alike(jobs: Jobs, one: int, other: int) -> bool:
     return len(mine) == len(theirs) and bool((mine == theirs).all())
 
 
+@njit(cache=True)
+def _taken_out(
+    full: Rows,
+    levels: list[Levels],
+    seen: IntArray,
+    variance: float,
+    whole: Whole,
+    mean: FloatArray,
+    middle: int,
+) -> tuple[FloatArray, FloatArray]:
+    """How covariance and mean of the shared effects change without some rows; shapes (g, q, q), (g, q).
+
+    Of a faint share there is one for all hyperparameters, shape (1, q, q).
+    """
+    g, q = mean.shape
+    moved = np.empty((g, q))
+    precision, shift = np.zeros(len(seen)), np.zeros(len(seen))
+    own, pull = share_of(full, levels[middle], seen, variance, whole, mean[middle], precision, shift)
+    if faint(own):
+        grown = np.empty((1, q, q))
+        grown[0], part = removed(own)
+        for k in range(g):
+            moved_by(grown[0], part, seen_from(whole, own, pull, mean[middle], mean[k]), moved[k])
+        return grown, moved
+    grown = np.empty((g, q, q))
+    for k in range(g):
+        # The sites found under one of the hyperparameters are near to those under the next.
+        own, pull = share_of(full, levels[k], seen, variance, whole, mean[k], precision, shift)
+        grown[k], part = removed(own)
+        moved_by(grown[k], part, pull, moved[k])
+    return grown, moved
+
+
+@njit(cache=True)
+def _without(
+    whole: Whole,
+    grown: FloatArray,
+    moved: FloatArray,
+    columns: IntArray,
+    mean: FloatArray,
+    covariance: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and covariance of some columns when all that is taken out; shapes (g, q), (1 or g, q, q)."""
+    g, q = len(mean), len(columns)
+    means, covariances = np.empty((g, q)), np.empty((len(grown), q, q))
+    for k in range(g):
+        for i in range(q):
+            means[k, i] = mean[k, columns[i]]
+        if len(whole.z):
+            mean_without(whole, moved[k], means[k])
+    for k in range(len(grown)):
+        for i in range(q):
+            for j in range(q):
+                covariances[k, i, j] = covariance[columns[i], columns[j]]
+        if len(whole.z):
+            covariance_without(whole, grown[k], covariances[k])
+    return means, covariances
+
+
 @njit(cache=True, nogil=True)
 def answer(
     rows: Rows,
@@ -156,36 +225,23 @@ def answer(
     """
     levels, cautious = unpacked(*learned), unpacked(*trusted)
     g = len(levels)
-    grown, moved = np.empty((g, 0, 0)), np.empty((g, 0))
+    middle = int(np.argmax(weights))
+    grown, moved = np.empty((1, 0, 0)), np.empty((g, 0))
     for job in range(first, last):
         low, high = jobs.target_first[job], jobs.target_first[job + 1]
         index = jobs.row[jobs.row_first[job] : jobs.row_first[job + 1]]
         known = jobs.known[jobs.row_first[job] : jobs.row_first[job + 1]]
         seen = jobs.seen[jobs.seen_first[job] : jobs.seen_first[job + 1]]
         columns = columns_of(rows, index, jobs.exposure[low:high])
-        q = len(columns)
-        means, covariances = np.empty((g, q)), np.empty((g, q, q))
         theirs = columns_of(full, seen, jobs.exposure[:0])
-        precision, shift = np.zeros(len(seen)), np.zeros(len(seen))
         whole = whole_of(full, seen, theirs, columns, covariance)
         # Several questions about one diver follow one another; the diver's share is the same for all.
-        anew = job == first or not _alike(jobs, job - 1, job)
-        if anew:
-            grown, moved = np.empty((g, len(theirs), len(theirs))), np.empty((g, len(theirs)))
-        for k in range(g):
-            for i in range(q):
-                means[k, i] = mean[k, columns[i]]
-                for j in range(q):
-                    covariances[k, i, j] = covariance[columns[i], columns[j]]
-            if not len(theirs):
-                continue
-            if anew:
-                # The sites found under one of the hyperparameters are near to those under the next.
+        if job == first or not _alike(jobs, job - 1, job):
+            grown, moved = np.empty((1, 0, 0)), np.empty((g, 0))
+            if len(theirs):
                 variance = jobs.seen_variance[job]
-                grown[k], moved[k] = removed(
-                    full, levels[k], seen, variance, whole, mean[k][theirs], precision, shift
-                )
-            put_back(whole, grown[k], moved[k], means[k], covariances[k])
+                grown, moved = _taken_out(full, levels, seen, variance, whole, mean[:, theirs], middle)
+        means, covariances = _without(whole, grown, moved, columns, mean, covariance)
         posed = posed_of(rows, cautious, jobs, job, index, low, high, columns, means, covariances, error)
         shares = weights.copy()
         if not len(index):

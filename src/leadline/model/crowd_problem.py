@@ -16,7 +16,7 @@ from leadline.model.row import Levels
 from leadline.model.sequel import CLOSELY, Latent, latent, settle
 from leadline.model.sharing import UNSAID, apart, personal
 from leadline.model.small_array import copied
-from leadline.model.small_matrix import dot, root, thin
+from leadline.model.small_matrix import dot, multiply, root, thin
 
 __all__ = ["Found", "Jobs", "Posed", "posed_of", "settled_of"]
 
@@ -98,7 +98,7 @@ def posed_of(
 ) -> Posed:
     """Prior of rows and targets; means (g, q) and covariances (g, q, q) of the touched columns.
 
-    The rows share an `error` of that sd. [kg]
+    One covariance, shape (1, q, q), serves all hyperparameters. The rows share an `error` of that sd. [kg]
     """
     n, t, q, g = len(index), high - low, len(columns), len(levels)
     z = np.empty((n + t, q))
@@ -126,7 +126,7 @@ def posed_of(
         jumped[n + i] = max(jobs.jumped[at], first_jump)
         for j in range(q):
             z[n + i, j] = jobs.exposure[at, columns[j]]
-    mean = np.empty((g, n + t))
+    mean, common = np.empty((g, n + t)), np.empty((n + t, q))
     loadings, prepared = [], []
     for k in range(g):
         spread = math.sqrt(levels[k].diver_variance + levels[k].body_square * jobs.body_variance[job])
@@ -136,14 +136,14 @@ def posed_of(
             for j in range(own.shape[1]):
                 whole[i, q + j] = own[i, j]
             whole[i, q + own.shape[1]] = error if i < n else 0.0
-        half = root(covariances[k])
+        if k < len(covariances):
+            half = root(covariances[k])
+            for i in range(n + t):
+                multiply(half, z[i], common[i])
         for i in range(n + t):
             mean[k, i] = prior[i] + dot(z[i], means[k])
             for j in range(q):
-                value = 0.0
-                for c in range(j, q):
-                    value += z[i, c] * half[c, j]
-                whole[i, j] = value
+                whole[i, j] = common[i, j]
         loadings.append(thin(whole, UNSAID))
         prepared.append(of_one(rows, levels[k], index, alone))
     return Posed(mean, loadings, prepared)

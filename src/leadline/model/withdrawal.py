@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -19,10 +19,24 @@ from leadline.model.small_array import copied
 from leadline.model.small_matrix import cholesky, dot, inverse, multiply, root, thin
 from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR
 
-__all__ = ["Whole", "put_back", "removed", "whole_of"]
+__all__ = [
+    "Whole",
+    "covariance_without",
+    "faint",
+    "mean_without",
+    "moved_by",
+    "removed",
+    "seen_from",
+    "share_of",
+    "whole_of",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+FAINT: Final = 0.02
+"""A share that holds no more than this of the precision, over all directions, is reckoned under one of the
+hyperparameters only: it moves the shared effects by a seventh of their sd at most, whichever they are. [-]"""
 
 
 class _Own(NamedTuple):
@@ -216,11 +230,14 @@ class Whole(NamedTuple):
         Exposures, and the same in those directions. [kg]
     reach : ndarray, shape (r, q)
         Covariance of other shared effects with those directions. [-]
+    factor : ndarray, shape (q, q)
+        Shared effects less their mean, from those directions. [-]
     """
 
     z: FloatArray
     white: FloatArray
     reach: FloatArray
+    factor: FloatArray
 
 
 @njit(cache=True)
@@ -259,11 +276,11 @@ def whole_of(
     white = np.empty((n, q))
     for k in range(n):
         multiply(factor, z[k], white[k])
-    return Whole(z, white, across)
+    return Whole(z, white, across, factor)
 
 
 @njit(cache=True)
-def removed(
+def share_of(
     rows: Rows,
     level: Levels,
     index: IntArray,
@@ -273,7 +290,7 @@ def removed(
     precision: FloatArray,
     shift: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """How the posterior of the shared effects changes when one diver's rows are taken out.
+    """What one diver's rows say about the directions of the shared effects, all others' posterior held.
 
     Parameters
     ----------
@@ -292,8 +309,8 @@ def removed(
 
     Returns
     -------
-    grown, moved : ndarray, shape (q, q), (q,)
-        The covariance grows by R grown R' and the mean by R moved, R the reach.
+    own, pull : ndarray, shape (q, q), (q,)
+        Precision and shift that the rows contribute, at the mean. [-]
     """
     count = len(index)
     alone, shared = apart(rows, index)
@@ -311,29 +328,82 @@ def removed(
     base = np.empty(count)
     for n in range(count):
         base[n] = rows.prior[index[n]] + dot(whole.z[n], mean)
-    own, pull = _own(of_one(rows, level, index, alone), base, loadings, whole.white, precision, shift)
-    part = _part(own)
-    q = len(own)
-    left, grown = _less(own, 1.0, part), np.empty((q, q))
-    cholesky(left)
-    inverse(left, grown)
-    moved = np.empty(q)
-    multiply(grown, pull, moved)
-    for i in range(q):
-        moved[i] *= -part
-        grown[i, i] -= 1.0
-    return grown, moved
+    return _own(of_one(rows, level, index, alone), base, loadings, whole.white, precision, shift)
 
 
 @njit(cache=True)
-def put_back(
-    whole: Whole, grown: FloatArray, moved: FloatArray, mean: FloatArray, covariance: FloatArray
-) -> None:
-    """Mean and covariance of the shared effects without the rows, in place; as from `removed`."""
+def faint(own: FloatArray) -> bool:
+    """Whether a share is so small that it may stand for the share under any of the hyperparameters."""
+    total = 0.0
+    for i in range(len(own)):
+        total += own[i, i]
+    return total < FAINT
+
+
+@njit(cache=True)
+def seen_from(
+    whole: Whole, own: FloatArray, pull: FloatArray, mean: FloatArray, at: FloatArray
+) -> FloatArray:
+    """Shift of the same share where the mean of the shared effects is not `mean` but `at`; shape (q,)."""
+    q = len(pull)
+    apart, found = np.empty(q), np.empty(q)
+    for i in range(q):
+        value = at[i] - mean[i]
+        for j in range(i):
+            value -= whole.factor[i, j] * apart[j]
+        apart[i] = value / whole.factor[i, i] if whole.factor[i, i] > 0.0 else 0.0
+    multiply(own, apart, found)
+    for i in range(q):
+        found[i] = pull[i] - found[i]
+    return found
+
+
+@njit(cache=True)
+def removed(own: FloatArray) -> tuple[FloatArray, float]:
+    """How the covariance of the shared effects changes when a share is taken out.
+
+    Parameters
+    ----------
+    own : ndarray, shape (q, q)
+        As from `share_of`.
+
+    Returns
+    -------
+    grown : ndarray, shape (q, q)
+        The covariance grows by R grown R', R the reach.
+    part : float
+        So much of the share can be taken out, and is: 1 but for rounding.
+    """
+    part = _part(own)
+    left, grown = _less(own, 1.0, part), np.empty(own.shape)
+    cholesky(left)
+    inverse(left, grown)
+    for i in range(len(own)):
+        grown[i, i] -= 1.0
+    return grown, part
+
+
+@njit(cache=True)
+def moved_by(grown: FloatArray, part: float, pull: FloatArray, moved: FloatArray) -> None:
+    """How the mean changes with it: by R moved; shapes (q, q), (q,), (q,)."""
+    multiply(grown, pull, moved)
+    for i in range(len(pull)):
+        moved[i] = -part * (moved[i] + pull[i])
+
+
+@njit(cache=True)
+def mean_without(whole: Whole, moved: FloatArray, mean: FloatArray) -> None:
+    """Mean of the shared effects without the rows, in place."""
+    for i in range(len(mean)):
+        mean[i] += dot(whole.reach[i], moved)
+
+
+@njit(cache=True)
+def covariance_without(whole: Whole, grown: FloatArray, covariance: FloatArray) -> None:
+    """Covariance of the shared effects without the rows, in place."""
     r, q = whole.reach.shape
     through = np.empty((r, q))
     for i in range(r):
-        mean[i] += dot(whole.reach[i], moved)
         multiply(grown, whole.reach[i], through[i])
     for i in range(r):
         for j in range(i + 1):
