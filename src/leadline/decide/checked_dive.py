@@ -8,7 +8,7 @@ a grid, and then carried to the stop by the ledger.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Final, Self
 
 import numpy as np
@@ -175,6 +175,17 @@ class CheckedDive(Assessment):
             Looks on the same breath err together (how full a normal breath is, how big the head): their
             common error is integrated out, so that looking ten times does not make ten readings.
         """
+        _, weights = _bias_nodes()
+        rows = np.arange(len(self.keys)) if used is None else np.flatnonzero(used)
+        total = np.zeros(len(self.grid))
+        for key in sorted({self.keys[s] for s in rows}):
+            joint = np.sum([self._each[s] for s in rows if self.keys[s] == key], axis=0)
+            total += np.logaddexp.reduce(np.log(weights)[:, None] + joint, axis=0)
+        return total
+
+    @cached_property
+    def _each(self) -> list[FloatArray]:
+        """Log chance of each look by itself, for each common error and each value of need."""
         words = self.evidence.statements.take(self.looks)
         o = self.evidence.observations.take(self.looks)
         own = np.maximum(words.reading_sd, LEAST_OWN_SD)
@@ -182,16 +193,11 @@ class CheckedDive(Assessment):
         # The zones that fit lie side by side: together they are one interval.
         low = np.where(o.fit[:, 2] > 0, -np.inf, np.where(o.fit[:, 1] > 0, o.lower, o.upper))
         high = np.where(o.fit[:, 0] > 0, np.inf, np.where(o.fit[:, 1] > 0, o.upper, o.lower))
-        nodes, weights = np.polynomial.hermite_e.hermegauss(BIAS_NODES)
-        rows = np.arange(len(self.keys)) if used is None else np.flatnonzero(used)
-        total = np.zeros(len(self.grid))
-        for key in sorted({self.keys[s] for s in rows}):
-            joint = np.broadcast_to(np.log(weights / weights.sum())[:, None], (BIAS_NODES, len(self.grid)))
-            for s in (s for s in rows if self.keys[s] == key):
-                need = self.grid + self._shift[s] + common[s] * nodes[:, None]
-                joint = joint + _log_between((low[s] - need) / own[s], (high[s] - need) / own[s])
-            total += np.logaddexp.reduce(joint, axis=0)
-        return total
+        nodes, _ = _bias_nodes()
+        needs = self.grid + self._shift[:, None, None] + common[:, None, None] * nodes[:, None]
+        return [
+            _log_between((low[s] - need) / own[s], (high[s] - need) / own[s]) for s, need in enumerate(needs)
+        ]
 
     @cached_property
     def seen(self) -> FloatArray:
@@ -251,6 +257,12 @@ class CheckedDive(Assessment):
         if until != ALL_TIME or np.any(rows != self.position) or not self.looks.any():
             return super().marginals(rows, state, until=until)
         return [self.carried_to(state.take(np.array([i]))) for i in range(len(rows))]
+
+
+@lru_cache(maxsize=1)
+def _bias_nodes() -> tuple[FloatArray, FloatArray]:
+    nodes, weights = np.polynomial.hermite_e.hermegauss(BIAS_NODES)
+    return nodes, weights / weights.sum()
 
 
 def needs(assessment: Assessment, rows: IntArray, state: State) -> list[Marginal]:
