@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.model.marginal import Marginal
+from leadline.model.stack import Stack, stacks
 
 __all__ = ["Case", "cautious_chances", "cautious_weights"]
 
@@ -75,21 +76,27 @@ def cautious_weights(cases: Sequence[Case], *, usual: float) -> list[FloatArray]
     know nothing of the person (a rule of thumb), a share near 1 that everybody carries the same over need.
     Share and usual excess are integrated over a grid, weighted by how well they foretell what was seen.
     """
+    blocks = [
+        (places, stack, [cases[place] for place in places])
+        for places, stack in stacks([one.need for one in cases], numbers=len(SHARES) * len(USUAL))
+    ]
     logs = -0.5 * (USUAL / USUAL_SD) ** 2 + np.zeros((len(SHARES), 1))
-    for one in cases:
-        logs = logs + np.log(np.maximum(_reweighted(one, usual).sum(axis=-1), 1e-300))
+    for _, stack, own in blocks:
+        total = _reweighted(stack, own, usual).sum(axis=-1)
+        logs = logs + np.log(np.maximum(total, 1e-300)).sum(axis=0)
     share = np.exp(logs - logs.max())
     share /= share.sum()
-    chosen = []
-    for one in cases:
-        weight = _reweighted(one, usual)
-        total = weight.sum(axis=-1, keepdims=True)
-        hinted = np.divide(
-            weight, total, out=np.broadcast_to(one.need.weights, weight.shape).copy(), where=total > 0
-        )
-        hint = np.einsum("su,sug->g", share, hinted)
-        lower = hint @ one.chance < one.need.weights @ one.chance
-        chosen.append(hint if lower else one.need.weights)
+    chosen: list[FloatArray] = [np.zeros(0)] * len(cases)
+    for places, stack, own in blocks:
+        weight = _reweighted(stack, own, usual)
+        total = weight.sum(axis=-1)
+        part = np.divide(share, total, out=np.zeros(total.shape), where=total > 0)
+        # What leaves nothing of the need says nothing about it.
+        rest = np.sum(share * (total <= 0), axis=(1, 2))
+        hint = np.einsum("nsu,nsug->ng", part, weight) + rest[:, None] * stack.weights
+        for place, one, hinted in zip(places.tolist(), own, hint, strict=True):
+            lower = hinted @ one.chance < one.need.weights @ one.chance
+            chosen[place] = hinted if lower else one.need.weights
     return chosen
 
 
@@ -111,19 +118,20 @@ def cautious_chances(cases: Sequence[Case], *, usual: float) -> FloatArray:
     return np.asarray(np.clip(np.array(chances, float), 0.0, 1.0))
 
 
-def _reweighted(one: Case, usual: float) -> FloatArray:
-    """Weights of the need for each share and usual excess; shape (shares, usuals, g)."""
-    if np.isnan(one.excess):
-        return np.broadcast_to(one.need.weights, (len(SHARES), len(USUAL), len(one.need.weights)))
+def _reweighted(stack: Stack, cases: Sequence[Case], usual: float) -> FloatArray:
+    """Weights of the needs for each share and usual excess; shape (n, shares, usuals, g)."""
+    mean, sd, excess = np.array([(one.before_mean, one.before_sd, one.excess) for one in cases]).T
     # The log of a ratio of normal densities is a parabola in the need: three coefficients, then few steps.
-    share = SHARES[:, None, None]
-    point = (one.need.points - one.before_mean) / one.before_sd
-    middle = share * (one.excess - usual - USUAL[:, None]) / one.before_sd
+    share = SHARES[:, None]
+    middle = share * (excess[:, None, None] - usual - USUAL) / sd[:, None, None]
     left = 1 / (1 - share)
-    logs = middle * left * point
-    logs += 0.5 * (1 - left) * point**2
-    logs += 0.5 * (np.log(left) - middle**2 * left)
+    point = ((stack.points - mean[:, None]) / sd[:, None])[:, None, None, :]
+    logs = (middle * left)[..., None] * point
+    logs += (0.5 * (1 - left))[..., None] * point**2
+    logs += (0.5 * (np.log(left) - middle**2 * left))[..., None]
     np.minimum(logs, 700.0, out=logs)
+    # A lead that nobody noted is no hint.
+    logs[np.isnan(excess)] = 0.0
     found = np.exp(logs, out=logs)
-    found *= one.need.weights
+    found *= stack.weights[:, None, None, :]
     return np.asarray(found)

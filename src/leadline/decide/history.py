@@ -81,12 +81,15 @@ class _Own:
         Which of them are dives, checks.
     evidence : ndarray of int
         Evidence that was seen.
+    occasions : int
+        Occasions of these.
     """
 
     rows: NDArray[np.int64]
     dives: NDArray[np.bool_]
     checks: NDArray[np.bool_]
     evidence: NDArray[np.int64]
+    occasions: int
 
 
 def _first_of_each(diver: NDArray[np.int64], count: int) -> NDArray[np.int64]:
@@ -121,6 +124,7 @@ class Histories:
         planned = np.unique(o.diver[table == PLAN])
         self._rows, self._row_first = self._by_diver()
         self._evidence_rows, self._evidence_first = self._evidence_by_diver()
+        self._bc = np.sort(o.bc, axis=1)
         self._noted = np.full(len(table), np.nan)
         rows = np.flatnonzero((table == DIVE) & np.isin(o.diver, planned))
         if len(rows):  # all at once: one row at a time takes as long as a thousand
@@ -153,7 +157,9 @@ class Histories:
             )
             rows = self._rows[here]
             table = self.assessment.line.table[rows]
-            self._known[diver] = _Own(rows, table == DIVE, table == CHECK, self._evidence_rows[there])
+            seen = self._evidence_rows[there]
+            occasions = len(np.unique(self.assessment.evidence.observations.occasion[seen]))
+            self._known[diver] = _Own(rows, table == DIVE, table == CHECK, seen, occasions)
         return self._known[diver]
 
     def like_kit(self, position: int, need_here: float) -> LikeKit:
@@ -181,7 +187,7 @@ class Histories:
             cylinder_used=bool(
                 (assessment.cylinder_types[all_dives] == assessment.cylinder_types[position]).any()
             ),
-            bc_worn=bool((np.sort(o.bc[all_dives], axis=1) == np.sort(o.bc[position])).all(axis=1).any()),
+            bc_worn=bool((self._bc[all_dives] == self._bc[position]).all(axis=1).any()),
         )
 
     def _evidence(self, own: _Own, alike: NDArray[np.int64]) -> dict[str, Any]:
@@ -202,7 +208,7 @@ class Histories:
             "upper": bool((~point & ~hints & (seen[:, 0] == 0)).any()),
             "lower": bool((~point & ~hints & (seen[:, 2] == 0)).any()),
             "point": bool(point.any()),
-            "dives_used": len(np.unique(evidence.observations.occasion[own.evidence])),
+            "dives_used": own.occasions,
         }
 
     def _light(self, own: _Own, dives: NDArray[np.int64], shift: FloatArray) -> FloatArray:
@@ -219,6 +225,8 @@ class Histories:
 
     def _fresh(self, checks: NDArray[np.int64], position: int) -> bool:
         """Whether one of these checks was made near the reserve on the day of the row."""
+        if not len(checks):
+            return False
         o = self.assessment.line.occasions
         today = o.date[checks].astype("datetime64[D]") == o.date[position].astype("datetime64[D]")
         read, on = o.stop[checks[today]], o.carried[checks[today]]

@@ -178,20 +178,23 @@ def _heavy(
     cases: list[Case], sinks: list[FloatArray], handed: list[FloatArray], counted: IntArray, *, usual: float
 ) -> Heavy:
     """Chances before and after the look that settles most, of those who have dives to count."""
-    found = np.full((5, len(counted)), np.nan)
     weights = cautious_weights(cases, usual=usual)
-    for at, one, sink, off, weight in zip(
-        np.flatnonzero(counted), cases, sinks, handed, weights, strict=True
-    ):
-        heavy, down = float(weight @ one.chance), sink @ weight
-        both = sink @ (weight * one.chance)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            down_heavy = np.where(down > NEVER, both / down, np.nan)
-            else_heavy = np.where(down < 1 - NEVER, (heavy - both) / (1 - down), np.nan)
-        doubt = np.nan_to_num(down * down_heavy * (1 - down_heavy))
-        doubt += np.nan_to_num((1 - down) * else_heavy * (1 - else_heavy))
-        best = int(np.argmin(np.round(doubt, 3)))
-        found[:, at] = heavy, down[best], down_heavy[best], else_heavy[best], off[best]
+    heavy = np.array([weight @ one.chance for one, weight in zip(cases, weights, strict=True)], float)
+    # What may be handed over differs; what may not be is no look at all.
+    shape = len(cases), max(map(len, handed), default=1)
+    down, both, off = (np.full(shape, np.nan) for _ in range(3))
+    for i, (one, sink, amounts, weight) in enumerate(zip(cases, sinks, handed, weights, strict=True)):
+        here = slice(len(amounts))
+        down[i, here], both[i, here], off[i, here] = sink @ weight, sink @ (weight * one.chance), amounts
+    with np.errstate(divide="ignore", invalid="ignore"):
+        down_heavy = np.where(down > NEVER, both / down, np.nan)
+        else_heavy = np.where(down < 1 - NEVER, (heavy[:, None] - both) / (1 - down), np.nan)
+    doubt = np.nan_to_num(down * down_heavy * (1 - down_heavy))
+    doubt += np.nan_to_num((1 - down) * else_heavy * (1 - else_heavy))
+    best = np.argmin(np.where(np.isnan(off), np.inf, np.round(doubt, 3)), axis=1)
+    each = np.arange(len(cases)), best
+    found = np.full((5, len(counted)), np.nan)
+    found[:, np.flatnonzero(counted)] = heavy, down[each], down_heavy[each], else_heavy[each], off[each]
     chance, sinks_then, if_sinks, if_not = np.clip(found[:4], 0.0, 1.0)
     return Heavy(chance, sinks_then, if_sinks, if_not, found[4], counted)
 
