@@ -100,6 +100,24 @@ def test_a_step_down_is_held_back_and_says_so(diver, step) -> None:
     assert "small steps" in answer.next_step
 
 
+@pytest.mark.parametrize("bc", ["empty", "gas", ""])
+def test_whoever_sank_had_enough(bc) -> None:
+    """A stop at which the diver sank proves its lead as one that was held does, whatever the BC."""
+    own, seen = heavy("Ines", 9.0)
+    own = [row | {"end_bar": 35} for row in own]
+    sank = own[-1] | {
+        "dive": "sank",
+        "date": "2026-05-14",
+        "lead_kg": 8.0,
+        "stop_result": "sank",
+        "bc_state": bc,
+    }
+    before = one(assess([plan_row("Ines")], dives=own, checks=seen))
+    after = one(assess([plan_row("Ines")], dives=[*own, sank], checks=seen))
+    assert before.lead_kg == pytest.approx(8.0)
+    assert after.lead_kg == pytest.approx(max(7.0, after.bring_kg))
+
+
 def test_a_step_down_in_pounds_is_two_blocks() -> None:
     own, seen = heavy("Ines", 20 * POUND)
     own = [row | {"end_bar": 35} for row in own]

@@ -28,7 +28,8 @@ class LikeKit:
     known : bool
         Whether there is evidence in the same suit, undersuit and type of cylinder.
     enough : ndarray, shape (k,)
-        Leads that held a stop in like kit, carried to this water and pressure by the ledger. [kg]
+        Leads proven enough at a stop in like kit, which was held or at which the diver sank, carried to this
+        water and pressure by the ledger. [kg]
     light : ndarray, shape (r,)
         Leads at which the stop showed the diver too light, likewise. [kg]
     carried : ndarray, shape (d,)
@@ -97,15 +98,23 @@ def _first_of_each(diver: NDArray[np.int64], count: int) -> NDArray[np.int64]:
     return np.asarray(np.searchsorted(diver, np.arange(count + 1)))
 
 
+_PROVES: Final = ("hovered", "sank")
+"""Results of a stop that prove its lead enough: whoever sinks has more than enough."""
+
+
 def _proven(assessment: Assessment, dives: NDArray[np.int64], shift: FloatArray) -> FloatArray:
-    """Leads at which a stop was held, before and after a hand-off; carried by `shift`. [kg]."""
+    """Leads that were enough at a stop, before and after a hand-off; carried by `shift`. [kg]."""
     rows = assessment.line.row[dives]
     records = assessment.line.records.dives
     lead = records["lead_kg"][rows] + shift
-    first = lead[records["stop_result"][rows] == "hovered"]
-    second = (lead - records["handed_off_kg"][rows])[records["handed_off_result"][rows] == "hovered"]
+    first = lead[_one_of(records["stop_result"][rows])]
+    second = (lead - records["handed_off_kg"][rows])[_one_of(records["handed_off_result"][rows])]
     both = np.concatenate([first, second])
     return np.asarray(both[~np.isnan(both)])
+
+
+def _one_of(result: NDArray[np.object_]) -> NDArray[np.bool_]:
+    return np.asarray((result == _PROVES[0]) | (result == _PROVES[1]), bool)
 
 
 class Histories:
@@ -223,16 +232,21 @@ class Histories:
         place = order[np.searchsorted(dives, found.row[seen], sorter=order)]
         return np.asarray(found.lead[seen] + shift[place])
 
+    def _near_reserve(self, checks: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Whether each check was made with nearly empty cylinders."""
+        o = self.assessment.line.occasions
+        # A cylinder that is carried and was not read may be full; a padded place holds none.
+        read, on = o.stop[checks], o.carried[checks]
+        most = np.where(np.isnan(read), np.where(on, np.inf, -np.inf), read).max(axis=1)
+        return np.asarray(np.isfinite(most) & (most <= NEAR_RESERVE))
+
     def _fresh(self, checks: NDArray[np.int64], position: int) -> bool:
         """Whether one of these checks was made near the reserve on the day of the row."""
         if not len(checks):
             return False
         o = self.assessment.line.occasions
         today = o.date[checks].astype("datetime64[D]") == o.date[position].astype("datetime64[D]")
-        read, on = o.stop[checks[today]], o.carried[checks[today]]
-        # A cylinder that is carried and was not read may be full; a padded place holds none.
-        most = np.where(np.isnan(read), np.where(on, np.inf, -np.inf), read).max(axis=1)
-        return bool((np.isfinite(most) & (most <= NEAR_RESERVE)).any())
+        return bool(self._near_reserve(checks[today]).any())
 
 
 def like_kit(assessment: Assessment, position: int, need_here: float) -> LikeKit:
