@@ -25,6 +25,13 @@ def test_everything_comes_from_the_last_dive() -> None:
     assert taken.cells == expected | {"diver": "Ines", "date": "2026-05-20"}
 
 
+def test_a_dive_of_which_no_kit_was_noted_takes_none_away() -> None:
+    bare = {"dive": "bare", "diver": "Ines", "date": "2026-05-15", "lead_kg": 7, "stop_result": "hovered"}
+    taken = taken_over(records(dives=[*dives(), bare]), {"diver": "Ines"})
+    assert taken.source == "In-8"
+    assert taken.cells["suit"] == "full 5"
+
+
 def test_last_dive_in_that_suit_comes_before_the_last_dive() -> None:
     held = records(dives=[*dives(), in_dry_suit()])
     taken = taken_over(held, {"diver": "Ines", "suit": "membrane"})

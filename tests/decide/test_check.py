@@ -331,6 +331,18 @@ def test_the_next_answer_is_what_the_check_said(diver, looks, plan) -> None:
         assert_allclose(getattr(later, name), getattr(said.advice, name), atol=1e-3, err_msg=name)
 
 
+def test_one_odd_look_that_was_kept_sends_nobody_down_light() -> None:
+    """A single look far from the records asks for another one, kept or not, and lifts no step."""
+    said, later = after_saving("Ole", [look(0.5, "eye", bar="40")])
+    assert said.again
+    assert later.check_first
+    assert later.lead_kg >= 5.0  # stops were held with 6 and more
+    assert any("look again before the dive" in caution for caution in later.cautions)
+    twice, after = after_saving("Ole", [look(4.0, "eye", bar="45"), look(4.0, "eye", bar="40")])
+    assert not any("look again before the dive" in caution for caution in after.cautions)
+    assert after.lead_kg == twice.advice.lead_kg
+
+
 def test_a_check_of_another_day_or_suit_is_plain_evidence() -> None:
     """A look shares the scatter of its own dive, not of the next one."""
     known = records()

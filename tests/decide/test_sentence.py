@@ -5,6 +5,9 @@ from __future__ import annotations
 import pytest
 
 from leadline.decide.advice import answers, breath_out
+from leadline.decide.history import like_kit
+from leadline.decide.sentence import _spread, dangers
+from leadline.timeline import PLAN
 
 from .club import GEAR, NEED, assess, dives, plan_row
 
@@ -122,3 +125,51 @@ def test_cautions_are_clauses_in_one_unit(imperial) -> None:
                 assert (" kg" not in text) or not imperial
                 assert not text.endswith("..")
             assert all(";" not in caution for caution in found.cautions)
+
+
+def test_danger_is_that_of_the_lead_on_the_belt() -> None:
+    """A lead that held a stop with much gas left is no better for being carried to another pressure: with
+    nearly empty cylinders the same lead is less than what it was worth."""
+    history = [looked(4.5, "hovered", day=day, start_bar=200, end_bar=170) for day in (1, 2, 3)]
+    found = advice(history)
+    planned = assess([plan_row("Ines")], dives=history)
+    worth = float(like_kit(planned, int(planned.line.at(PLAN)[0]), found.advice.prior_mean_kg).carried[-1])
+    assert worth > 5.5  # what it would have to be at the reserve
+    chance = float(found.need.above(4.5 + breath_out(assess().fit.theta)))
+    assert chance > 0.2
+    first = found.advice.cautions[0]
+    assert first.startswith("Danger of an ascent that cannot be held: with the lead carried last, 4.5 kg,")
+    assert f"fails on {round(100 * chance)} dives in 100" in first
+
+
+def test_the_usual_lead_is_one_that_was_carried() -> None:
+    history = [looked(9.0, "hovered", bc="gas", day=day, end_bar=150) for day in (1, 2, 3)]
+    said = next(c for c in advice(history).advice.cautions if c.startswith("Usually carried"))
+    assert said.startswith("Usually carried 9 kg in like kit, as good as 10")
+
+
+def test_a_dry_suit_has_to_be_vented_for_a_look() -> None:
+    kit = {"suit": "membrane", "undersuit": "warm"}
+    history = [looked(14, "hovered", bc="gas", day=d, **kit) for d in (1, 2, 3)]
+    said = next(c for c in advice(history, **kit).advice.cautions if c.startswith("Usually carried"))
+    assert "with an empty BC and the suit vented, and notes both" in said
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (0.6, 3.5, "need between 0.6 kg and 3.5 kg"),
+        (-1.0, 2.0, "need 2 kg or less, down to heavy without any lead"),
+        (-4.1, -0.2, "are heavy by 0.2 kg to 4.1 kg without any lead"),
+    ],
+)
+def test_a_band_in_words(low, high, words) -> None:
+    assert _spread(low, high, False) == words
+
+
+def test_dangers_are_told_apart_from_other_cautions() -> None:
+    found = advice([looked(3.0, "rose", day=day) for day in (1, 2, 3)]).advice.cautions
+    told = dangers(found)
+    assert len(told) == 2
+    assert found[:2] == told
+    assert dangers(("Usually carried 3 kg", "Under 18: so")) == ("Under 18: so",)

@@ -137,6 +137,18 @@ def test_steps_of_many_are_those_of_one_after_the_other() -> None:
         assert many.chosen is None or many.chosen.name == one.chosen.name
 
 
+@pytest.mark.parametrize(
+    ("places", "handed"), [("belt:7", False), ("belt:5;pockets:2", True), ("Belt: 7", False), ("", True)]
+)
+def test_nothing_is_handed_off_the_belt(places, handed) -> None:
+    """Where all lead sits on the belt there is none to hand over."""
+    row = plan_row("Ines", lead_places=places)
+    acts = [act for act in answers(assess([row]))[0].step.acts if act.name == "hand_off"]
+    assert acts
+    refused = "no lead but on the belt or in a ditchable pocket"
+    assert all((act.reason == refused) != handed for act in acts if act.mass_kg <= 1)
+
+
 def test_no_dives_have_no_steps() -> None:
     assert next_acts([], [], histories=[], surfaces=[], theta=THETA) == []
 

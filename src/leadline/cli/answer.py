@@ -24,6 +24,9 @@ _CHECK_FIRST: Final = (
     "Check first: at the surface, beginning with the lead in the table and with `bring` at hand; add or take "
     "off until the water comes to eye level on a normal breath, BC empty."
 )
+_ASSUMED: Final = {"suit": "no suit", "cylinder": "a usual cylinder", "bc": "a usual BC"}
+"""Column that is empty -> what is reckoned."""
+
 _TAKEN: Final = {
     "altitude_m": "altitude",
     "stop_bar": "cylinder left behind",
@@ -71,10 +74,13 @@ def one(planned: Planned, answer: Answer, changed: list[dict[str, Any]], units: 
     from rich.console import Group
     from rich.text import Text
 
-    from leadline.decide.sentence import STANDING
+    from leadline.decide.sentence import STANDING, dangers
 
     advice = answer.advice
-    said = [("Next", advice.next_step), *(("Caution", f"{caution}.") for caution in advice.cautions)]
+    first = dangers(advice.cautions)
+    rest = [caution for caution in advice.cautions if caution not in first]
+    said = [("Next", advice.next_step), *(("Caution", f"{caution}.") for caution in rest)]
+    danger = [_facts([("Danger", _said(caution)) for caution in first]), Text()] if first else []
     what_if: list[RenderableType] = []
     if changed:
         from leadline.cli.what_if import changes_table
@@ -85,6 +91,7 @@ def one(planned: Planned, answer: Answer, changed: list[dict[str, Any]], units: 
         Text(),
         *_large(advice, units),
         Text(),
+        *danger,
         _facts(_rows(planned, answer, units)),
         Text(),
         _facts(said),
@@ -92,6 +99,12 @@ def one(planned: Planned, answer: Answer, changed: list[dict[str, Any]], units: 
         Text(),
         wrapped(STANDING),
     )
+
+
+def _said(caution: str) -> str:
+    """A danger behind the word itself."""
+    plain_text = caution.removeprefix("Danger of ")
+    return f"{plain_text[0].upper()}{plain_text[1:]}."
 
 
 def wrapped(text: str) -> RenderableType:
@@ -195,9 +208,9 @@ def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]
     rows += _trim(str(whole.safety.places[whole.row]), bool(planned.plan["lead_places"][0]), units)
     if planned.taken.taken:
         rows.append(("Taken over", taken_text(planned.taken)))
-    if not planned.plan["cylinder"][0] or not planned.plan["bc"][0]:
-        gaps = [word for word, name in (("cylinder", "cylinder"), ("BC", "bc")) if not planned.plan[name][0]]
-        rows.append(("Assumed", f"a usual {' and a usual '.join(gaps)}: none is named"))
+    gaps = [text for name, text in _ASSUMED.items() if not planned.plan[name][0]]
+    if gaps:
+        rows.append(("Assumed", f"{', '.join(gaps)}: none is named"))
     return rows
 
 
@@ -263,7 +276,7 @@ def many(answers: Sequence[Answer], units: Units) -> RenderableType:
     from rich.console import Group
     from rich.text import Text
 
-    from leadline.decide.sentence import STANDING
+    from leadline.decide.sentence import STANDING, dangers
 
     if not answers:
         return "the plan has no rows"
@@ -272,8 +285,10 @@ def many(answers: Sequence[Answer], units: Units) -> RenderableType:
         parts += [wrapped(_CHECK_FIRST), Text()]
     for answer in answers:
         a = answer.advice
-        said = ([] if a.check_first else [a.next_step]) + _if_late(answer, units)
-        said += [f"{caution}." for caution in a.cautions]
+        first = dangers(a.cautions)
+        said = [f"{caution}." for caution in first]
+        said += ([] if a.check_first else [a.next_step]) + _if_late(answer, units)
+        said += [f"{caution}." for caution in a.cautions if caution not in first]
         if said:
             parts.append(wrapped(f"{a.diver}: {' '.join(said)}"))
     parts += [Text(), wrapped(STANDING)]

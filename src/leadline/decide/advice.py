@@ -11,14 +11,16 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.change import Trigger, late, triggers
-from leadline.decide.checked_dive import needs
+from leadline.decide.check_reading import again
+from leadline.decide.checked_dive import CheckedDive, checked_dives, needs
 from leadline.decide.history import Histories, LikeKit, evidence_word
-from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, levels
+from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, doubted, levels
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
 from leadline.decide.sentence import cautions, next_step
-from leadline.decide.step import Setup, Step, next_acts, surface_doubts
+from leadline.decide.step import LIGHT_BODY, Setup, Step, next_acts, surface_doubts
+from leadline.decide.trim import trim
 from leadline.errors import OutOfRangeError
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
@@ -151,22 +153,41 @@ class _Case:
     bring: float
     check: bool
     held: bool
+    doubted: bool
 
 
 def _case(
     assessment: Assessment, histories: Histories, position: int, need: Marginal, ends: list[float], *,
-    prior: float, block: Block,
+    prior: float, block: Block, checked: CheckedDive | None,
 ) -> _Case:  # fmt: skip
     """History and lead of one row; `ends` are `QUANTILES`, then those of the rule."""
     history = histories.like_kit(position, prior)
-    mass = float(assessment.rigs.body.mass[position])
+    mass, theta, own_ends = (
+        float(assessment.rigs.body.mass[position]),
+        assessment.fit.theta,
+        ends[len(QUANTILES) :],
+    )
     try:
-        choice = chosen(ends[len(QUANTILES) :], history, block=block, mass=mass, theta=assessment.fit.theta)
+        choice = chosen(own_ends, history, block=block, mass=mass, theta=theta)
+        half = 0.5 if mass < LIGHT_BODY else 1.0
+        doubt = checked is not None and again(checked, choice.lead, half=half)
+        if doubt:
+            choice = doubted(own_ends, history, block=block, mass=mass, theta=theta)
     except OutOfRangeError as fault:
         who = assessment.line.plan["diver"][assessment.line.row[position]]
         raise OutOfRangeError(f"{who}: {fault}") from None
     own = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
-    return _Case(position, need, own, history, *choice)
+    return _Case(position, need, own, history, *choice, doubt)
+
+
+def _loose(safety: RigSafety, i: int, lead: float) -> float:
+    """Lead that is neither on the belt nor ditchable, as far as that is noted; NaN where it is not. [kg]."""
+    loose = lead - float(safety.ditchable[i])
+    totals = trim(str(safety.places[i])).totals
+    if not totals:
+        return loose
+    placed = sum(mass for place, mass in totals.items() if not place.startswith("belt"))
+    return placed if np.isnan(loose) else min(loose, placed)
 
 
 def _steps(
@@ -182,10 +203,10 @@ def _steps(
             less=block.below(case.lead),
             imperial=block.imperial,
             mass=float(assessment.rigs.body.mass[case.position]),
-            loose=case.lead - float(ditchable),
+            loose=_loose(behind.safety, i, case.lead),
             block=block,
         )
-        for case, ditchable in zip(cases, behind.safety.ditchable, strict=True)
+        for i, case in enumerate(cases)
     ]
     return next_acts(
         [case.need for case in cases],
@@ -240,11 +261,23 @@ def _cases(
     histories = Histories(assessment)
     for position in rows:
         _require_gas(assessment, int(position))
-    found = needs(assessment, rows, state)
+    checked = checked_dives(assessment, rows)
+    found = needs(assessment, rows, state, checked)
     ends = quantiles(found, [*QUANTILES, *levels(risk)]).tolist()
     return [
-        _case(assessment, histories, int(position), need, own, prior=prior, block=block)
-        for position, need, own, prior in zip(rows, found, ends, ledger.need.tolist(), strict=True)
+        _case(
+            assessment,
+            histories,
+            int(position),
+            need,
+            own,
+            prior=prior,
+            block=block,
+            checked=about,
+        )
+        for position, need, own, prior, about in zip(
+            rows, found, ends, ledger.need.tolist(), checked, strict=True
+        )
     ]
 
 
@@ -275,7 +308,7 @@ def _behind(
     middle = np.array([case.ends[QUANTILES.index(0.5)] for case in cases])
     late_bar, more = late(assessment, rows, state)
     enough = breath_out(assessment.fit.theta)
-    last = np.array([case.history.carried[-1] if len(case.history.carried) else np.nan for case in cases])
+    last = np.array([case.history.worn[-1] if len(case.history.worn) else np.nan for case in cases])
     beyond = np.stack([lead + enough, lead - TOO_HEAVY, last + enough], axis=1)
     carried = assessment.rigs.carried[rows]
     return _Behind(
@@ -329,6 +362,7 @@ def _answer(
         lead=case.lead,
         history=case.history,
         check=case.check,
+        doubted=case.doubted,
         rig=rig_cautions(behind.safety, i, breath_out=enough, imperial=imperial),
         triggers=behind.again[i],
         imperial=imperial,

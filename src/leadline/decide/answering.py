@@ -96,7 +96,10 @@ def _source(records: Records, diver: str, suit: str | None) -> _Source | None:
     """The diver's latest dive, or a later surface check whose kit was noted; in that suit if there is one."""
     dives, checks = records.dives, records.checks
     noted = (checks["diver"] == diver) & (checks["suit"] != "") & (checks["cylinder"] != "")
-    dived = _latest(dives, "dive", np.flatnonzero(dives["diver"] == diver), suit)
+    mine = np.flatnonzero(dives["diver"] == diver)
+    # A dive of which no suit was noted says nothing of the next one's, so long as another one does.
+    suited = mine[dives["suit"][mine] != ""]
+    dived = _latest(dives, "dive", suited if len(suited) else mine, suit)
     checked = _latest(checks, "check", np.flatnonzero(noted), suit)
     found = [source for source in (dived, checked) if source is not None]
     return max(found, key=lambda source: (source.like, source.date), default=None)

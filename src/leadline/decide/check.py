@@ -16,7 +16,7 @@ from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.check_look import Conditions, Look
-from leadline.decide.check_reading import Course, Reading, course, looks_disagree, reading
+from leadline.decide.check_reading import MOST_CHANGE, Course, Reading, course, looks_disagree, reading
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.history import NEAR_RESERVE
 from leadline.errors import OutOfRangeError
@@ -25,7 +25,6 @@ from leadline.records import CHECKS, RESERVE_PRESSURE
 
 __all__ = ["CheckAnswer", "check", "check_rows"]
 
-MOST_CHANGE: Final = 2.0  # kg on one look
 LIGHT_BODY: Final = 45.0  # kg of body mass, below which steps are halved
 STEP_DOWN: Final = 1.0  # kg off on a reading that is in doubt
 

@@ -11,10 +11,12 @@ from leadline.decide.block import Block
 from leadline.decide.checked_dive import CheckedDive
 from leadline.physics.ledger import Ledger, State, evaluate
 
-__all__ = ["Course", "Reading", "course", "looks_disagree", "reading"]
+__all__ = ["MOST_CHANGE", "Course", "Reading", "again", "course", "looks_disagree", "reading", "surprising"]
 
 DISAGREE: Final = 0.05  # chance of what was seen, over its best: below it, check and records disagree
 CONTRADICT: Final = 0.05  # the same for one look, given the other looks of the day
+
+MOST_CHANGE: Final = 2.0  # kg on one look
 
 _FOAM: Final = ("suit", "hood", "gloves", "boots")
 
@@ -107,7 +109,7 @@ def reading(checked: CheckedDive, lead_on: float, block: Block) -> Reading:
         expected_q10_kg=below,
         expected_q50_kg=half,
         expected_q90_kg=over,
-        disagree=_surprise(checked) < DISAGREE,
+        disagree=surprising(checked),
     )
 
 
@@ -128,6 +130,37 @@ def _surprise(checked: CheckedDive) -> float:
     """Chance of what was seen by what was known before, over its best. [-]."""
     logs, above = checked.seen, checked.expected.above(checked.grid)
     return float(-np.diff(above) @ np.exp(logs - logs.max())[:-1])
+
+
+def surprising(checked: CheckedDive) -> bool:
+    """Whether the looks and what was known before are far apart."""
+    return _surprise(checked) < DISAGREE
+
+
+def again(checked: CheckedDive, lead: float, *, half: float = 1.0) -> bool:
+    """Whether the looks of the day ask for another one before a dive with that lead.
+
+    Parameters
+    ----------
+    checked : CheckedDive
+        The dive with its looks.
+    lead : float
+        For the dive. [kg]
+    half : float
+        0.5 where steps are halved for a light body. [-]
+
+    Returns
+    -------
+    bool
+        A single look that is far from what was known, or from the lead it was made with; or looks that
+        contradict each other. A second look that agrees lifts it.
+    """
+    words = checked.evidence.statements.take(checked.looks)
+    rows = np.unique(words.row)
+    if len(rows) != 1:
+        return looks_disagree(checked)
+    far = abs(lead - float(words.lead[-1])) > MOST_CHANGE * half + 1e-9
+    return bool(far or surprising(checked))
 
 
 def looks_disagree(checked: CheckedDive) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
@@ -34,6 +34,8 @@ class LikeKit:
         Leads at which the stop showed the diver too light, likewise. [kg]
     carried : ndarray, shape (d,)
         All leads carried in like kit, in order of date, likewise. [kg]
+    worn : ndarray, shape (d,)
+        The same as they were put on. [kg]
     light_signs, heavy_signs : int
         Dives in like kit whose stop showed the diver too light; heavier than breathing high covers.
     fresh_check : bool
@@ -68,6 +70,7 @@ class LikeKit:
     water_seen: bool
     cylinder_used: bool
     bc_worn: bool
+    worn: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -181,13 +184,15 @@ class Histories:
         )
         dives, all_dives = own.rows[alike & own.dives], own.rows[own.dives]
         shift = need_here - self._noted[dives]
-        leads = line.records.dives["lead_kg"][line.row[dives]] + shift
+        worn = line.records.dives["lead_kg"][line.row[dives]]
+        leads = worn + shift
         dated = all_dives[~np.isnat(o.date[all_dives])]
         return LikeKit(
             **self._evidence(own, own.rows[alike]),
             enough=_proven(assessment, dives, shift),
             light=self._light(own, dives, shift),
             carried=leads[~np.isnan(leads)],
+            worn=worn[~np.isnan(leads)],
             fresh_check=self._fresh(own.rows[alike & own.checks], position),
             last_dive=o.date[dated[-1]] if len(dated) else np.datetime64("NaT", "s"),
             last_row=int(dated[-1] if len(dated) else all_dives[-1]) if len(all_dives) else -1,

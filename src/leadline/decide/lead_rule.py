@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final, NamedTuple
 
 from leadline.decide.block import Block
@@ -12,7 +13,18 @@ from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
 from leadline.units import POUND
 
-__all__ = ["BEGIN", "ENOUGH", "MOST_RISE", "WIDE", "Choice", "breath_out", "chosen", "lead_rule", "levels"]
+__all__ = [
+    "BEGIN",
+    "ENOUGH",
+    "MOST_RISE",
+    "WIDE",
+    "Choice",
+    "breath_out",
+    "chosen",
+    "doubted",
+    "lead_rule",
+    "levels",
+]
 
 WIDE: Final = 2.5  # kg between the 10 and 90 % points
 ENOUGH: Final = 3  # place of the accepted risk among `levels`
@@ -120,3 +132,18 @@ def chosen(
         return Choice(bring, bring, True, False)
     lead = _held(bring, history, block, mass)
     return Choice(lead, bring, False, lead > bring + 1e-9)
+
+
+def doubted(
+    ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters
+) -> Choice:
+    """The lead of an answer whose check of the day asks for another look; parameters as of `chosen`.
+
+    Returns
+    -------
+    Choice
+        A check first, beginning no lower than small steps below what is proven enough: such a check lifts
+        nothing.
+    """
+    choice = chosen(ends, replace(history, fresh_check=False), block=block, mass=mass, theta=theta)
+    return Choice(choice.lead, choice.bring, True, False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,7 +16,7 @@ from leadline.units import POUND
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["STANDING", "act_text", "cautions", "mass_text", "next_step"]
+__all__ = ["STANDING", "act_text", "cautions", "dangers", "mass_text", "next_step"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -23,8 +24,14 @@ STANDING: Final = (
 )
 """The caution that goes with every answer, once."""
 
+DANGERS: Final = ("Danger", "Too light at the stop", "Under 18")
+"""How the cautions begin that may not be overlooked."""
+
 TOO_LIGHT_LAST: Final = 0.2
 """Chance of too light with the lead carried last from which that is said first of all. [-]"""
+
+SAME_LEAD: Final = 0.25
+"""Leads that differ by less are one and the same in words. [kg]"""
 
 HEAVY_GAP: Final = 2.0
 LIGHT_GAP: Final = 1.0
@@ -198,13 +205,13 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
 def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list[str]:
     """The danger, first: what was too light, or would be with the lead carried last."""
     found = []
-    if len(history.carried):
-        last = float(history.carried[-1])
+    if len(history.worn):
+        last = float(history.worn[-1])
         if chance > TOO_LIGHT_LAST and last < lead - 0.05:
             found.append(
-                f"Danger of an ascent that cannot be held: with the lead carried last, "
-                f"{_about(last, imperial)} in this water and at this pressure, the stop fails on "
-                f"{round(100 * chance)} dives in 100, so add lead first"
+                "Danger of an ascent that cannot be held: with the lead carried last, "
+                f"{mass_text(last, imperial=imperial)}, this stop fails on {round(100 * chance)} dives in "
+                "100, so never with so little"
             )
     if history.light_signs:
         times = "once" if history.light_signs == 1 else f"{history.light_signs} times"
@@ -212,7 +219,7 @@ def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list
     return found
 
 
-def _usual(history: LikeKit, middle: float, imperial: bool) -> list[str]:
+def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> list[str]:
     """Why evidence and what the diver always carried disagree, where they do by much."""
     if len(history.carried) < FEWEST_USUAL:
         return []
@@ -221,10 +228,14 @@ def _usual(history: LikeKit, middle: float, imperial: bool) -> list[str]:
     if -LIGHT_GAP <= gap <= HEAVY_GAP:
         return []
     word = "over" if gap > 0 else "under"
+    worn = float(np.median(history.worn)) if len(history.worn) else usual
+    # Carried in other water or at another pressure, a lead is as good as another one here.
+    here = "" if abs(worn - usual) < SAME_LEAD else f", as good as {_about(usual, imperial)} on this dive"
     first = (
-        f"Usually carried {_about(usual, imperial)} in like kit, {_about(abs(gap), imperial)} {word} the "
-        "likely need: "
+        f"Usually carried {_about(worn, imperial)} in like kit{here}, {_about(abs(gap), imperial)} {word} "
+        "the likely need: "
     )
+    look = "with an empty BC and the suit vented, and notes both" if dry else "with an empty BC"
     if history.point:
         why = "that need was read at a surface check or with a known amount of gas in the BC"
     elif history.upper and history.lower:
@@ -236,7 +247,7 @@ def _usual(history: LikeKit, middle: float, imperial: bool) -> list[str]:
     elif history.upper and gap > 0:
         why = (
             "a stop held with gas in the BC proves that lead enough and never that it is needed, so the "
-            "lower need rests on physics and on other divers until somebody looks with an empty BC"
+            f"lower need rests on physics and on other divers until somebody looks {look}"
         )
     else:
         why = "no stop says where need lies, so it rests on physics and on other divers"
@@ -244,9 +255,19 @@ def _usual(history: LikeKit, middle: float, imperial: bool) -> list[str]:
 
 
 def _unsure(
-    history: LikeKit, band: tuple[float, ...], check: bool, named: frozenset[str], imperial: bool
+    history: LikeKit,
+    band: tuple[float, ...],
+    check: bool,
+    named: frozenset[str],
+    doubted: bool,
+    imperial: bool,
 ) -> list[str]:
     """Why a check comes first, where no new suit or cylinder says so already."""
+    if doubted:
+        return [
+            "The check of the day is far from what was known or from the lead on, or its looks from one "
+            "another: look again before the dive, and go by the water if it shows the same"
+        ]
     if not history.known and named & {"suit", "cylinder"}:
         return []
     if not history.known:
@@ -256,8 +277,16 @@ def _unsure(
     if band[2] - band[0] <= WIDE:
         rise = _about(MOST_RISE, imperial)
         return [f"More than {rise} over the lead carried last, on one observation: a check confirms it first"]
-    ends = [_about(max(value, 0.0), imperial) for value in (band[0], band[2])]
-    return [f"Not sure enough to dive on a number: 8 dives in 10 need between {ends[0]} and {ends[1]}"]
+    return [f"Not sure enough to dive on a number: 8 dives in 10 {_spread(band[0], band[2], imperial)}"]
+
+
+def _spread(low: float, high: float, imperial: bool) -> str:
+    """A band of need in words; below zero the diver is heavy with no lead on."""
+    if high <= 0:
+        return f"are heavy by {_about(-high, imperial)} to {_about(-low, imperial)} without any lead"
+    if low < 0:
+        return f"need {_about(high, imperial)} or less, down to heavy without any lead"
+    return f"need between {_about(low, imperial)} and {_about(high, imperial)}"
 
 
 def _trigger_text(trigger: Trigger, water: str, imperial: bool) -> str:
@@ -274,6 +303,11 @@ def _trigger_text(trigger: Trigger, water: str, imperial: bool) -> str:
     return f"{first}: check again ({wider})"
 
 
+def dangers(found: Sequence[str]) -> tuple[str, ...]:
+    """Those cautions that may not be overlooked: what was or would be too light, and children."""
+    return tuple(text for text in found if text.startswith(DANGERS))
+
+
 def cautions(
     assessment: Assessment,
     position: int,
@@ -283,6 +317,7 @@ def cautions(
     lead: float,
     history: LikeKit,
     check: bool,
+    doubted: bool = False,
     rig: tuple[str, ...] = (),
     triggers: tuple[Trigger, ...] = (),
     imperial: bool = False,
@@ -305,6 +340,8 @@ def cautions(
         Of this diver in like kit.
     check : bool
         Whether the answer asks for a surface check.
+    doubted : bool
+        Whether because the one of the day is not to be gone by alone.
     rig : tuple of str
         Cautions about the rig.
     triggers : tuple of Trigger
@@ -322,8 +359,10 @@ def cautions(
     middle = band[1]
     if middle < -0.05:
         found.append(f"Already heavy by about {_about(-middle, imperial)} without any lead")
-    found += _usual(history, middle, imperial)
-    found += _unsure(history, band, check, frozenset(t.name for t in triggers), imperial)
+    dry = bool(assessment.rigs.dry[position])
+    found += _usual(history, middle, dry=dry, imperial=imperial)
+    named = frozenset(t.name for t in triggers)
+    found += _unsure(history, band, check, named, doubted, imperial)
     found += _about_diver(assessment, position)
     water = assessment.line.occasions.water[position]
     found += [_trigger_text(trigger, water, imperial) for trigger in triggers]
