@@ -292,7 +292,7 @@ class _Habit:
     def __init__(self, crew: Crew) -> None:
         n, luck = crew.nature, crew.luck
         beginner = np.array([person["dives_before"] < 10 for person in crew.people])
-        excess = n.excess + n.excess_sd * luck["excess"] + 0.8 * beginner
+        excess = n.excess + n.excess_sd * luck["excess"] + n.excess_beginner * beginner
         lead = crew.reality.expected("plan") + excess[:, None] + 0.5 * luck["habit"]
         self.lead = np.maximum(np.round(2 * lead) / 2, 0.0)
         share = np.where(np.arange(crew.shape[1]) > 1, n.reading, n.reading_first)

@@ -119,7 +119,7 @@ class Diver:
         differ = BREATHS if lawful else 1
         self.out, outs = _normal(n.breath_out, n.breath_sd, differ)
         self.into, intos = _normal(n.breath_in, 2 * n.breath_sd, differ)
-        care, cares = _normal(0.0, 0.4, differ)
+        care, cares = _normal(0.0, n.care_sd, differ)
         self.care = np.exp(care)
         offsets = np.exp(-0.5 * np.linspace(-4.5, 4.5, OFFSETS) ** 2)
         self.chance = np.einsum("a,c,o,i,k->acoik", offsets / offsets.sum(), suits, outs, intos, cares)

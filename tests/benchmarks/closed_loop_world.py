@@ -192,7 +192,7 @@ def words(crew: Crew, d: int, n: int, zone: int) -> tuple[str, str, bool]:
 
 
 def effects(rng: np.random.Generator, nature: Nature) -> dict[str, float]:
-    """Shared effects of a world by name, one type of suit far from the catalogue. [prior sd]."""
+    """Shared effects of a world by name, one type of suit off the catalogue as told. [prior sd]."""
     people = [{"diver": "Nobody", "sex": "f"}, {"diver": "No one", "sex": "m"}]
     worn = [{"suit": suit, "cylinder": cylinder} for suit in SUITS for cylinder in CYLINDERS]
     rows = [
@@ -202,7 +202,8 @@ def effects(rng: np.random.Generator, nature: Nature) -> dict[str, float]:
     ]
     assessment = Assessment.of(_records(people, rows), prior_fit())
     names = assessment.evidence.observations.names
-    return dict(zip(names, rng.normal(size=len(names)), strict=True)) | {BIASED: nature.catalogue}
+    drawn = dict(zip(names, rng.normal(size=len(names)), strict=True))
+    return drawn if nature.catalogue is None else drawn | {BIASED: nature.catalogue}
 
 
 def _records(people: list[dict[str, Any]], dives: list[dict[str, Any]]) -> Records:
@@ -287,7 +288,7 @@ def _reality(
         drawn, shared = evaluate(rigs, state), exposures(rigs, state)
         need = drawn.need + shared.values @ [beta[name] for name in shared.names]
         plain[place] = need.reshape(shape)
-        known[place] = plain[place] + _foam_law(rigs, state).reshape(shape) + steady
+        known[place] = plain[place] + n.other_foam * _foam_law(rigs, state).reshape(shape) + steady
         suit[place], ledger[place] = shared.suit_sd.reshape(shape), drawn.need.reshape(shape)
         body = np.hypot(shared.body_sd, shared.rest_sd).reshape(shape)[:, 0]
     offset_sd = np.hypot(n.diver_sd, n.body_factor * body)
@@ -301,7 +302,7 @@ def _reality(
         scatter=n.scatter * rng.standard_t(n.scatter_tail, shape) * np.sqrt(1 - 2 / n.scatter_tail),
         breath_out=np.maximum(rng.normal(n.breath_out, n.breath_sd, shape[0]), 0.1),
         breath_in=np.maximum(rng.normal(n.breath_in, 2 * n.breath_sd, shape[0]), 0.3),
-        care=np.exp(rng.normal(0, 0.4, shape[0])),
+        care=np.exp(rng.normal(0, n.care_sd, shape[0])),
         litre=float(np.median(drawn.water_density / 1e3 / drawn.lead_factor)),
     )  # fmt: skip
 

@@ -24,13 +24,17 @@ from tests.benchmarks.closed_loop import World, followed, world
 from tests.benchmarks.closed_loop_oracle import Stop
 from tests.benchmarks.closed_loop_summary import clustered
 from tests.benchmarks.closed_loop_world import Sighting
+from tests.reference.nature import Nature
 
-__all__ = ["RISKS", "Curves", "aims", "curves", "joined", "tables"]
+__all__ = ["ORACLES", "RISKS", "THE_ORACLE", "Curves", "aims", "curves", "joined", "tables"]
 
 FloatArray = NDArray[np.float64]
 
 ORACLES: Final = {"oracle": True, "model's oracle": False}
 """Whether each knows the law of the world."""
+
+THE_ORACLE: Final = {"oracle": False}
+"""Where the model is the law the two are one, and the model's has less to reckon."""
 
 RISKS: Final = (0.01, 0.02, 0.03, 0.05, 0.075, 0.10, 0.15, 0.20)
 POINTS: Final = 0.015
@@ -60,6 +64,11 @@ class Curves:
     need: FloatArray
     breath_out: FloatArray
 
+    @property
+    def oracles(self) -> list[str]:
+        """Names of the oracles."""
+        return [who for who in self.lead if who != "tool"]
+
     def light(self, who: str, *, blocks: bool = False) -> FloatArray:
         """Whether each dive is too light, shape (d, n, k)."""
         lead = self.on_blocks(who) if blocks else self.lead[who]
@@ -73,14 +82,14 @@ class Curves:
 class _Watch:
     """Answers before each dive, from what is recorded by then."""
 
-    def __init__(self, here: World) -> None:
+    def __init__(self, here: World, oracles: Mapping[str, bool]) -> None:
         self.here = here
-        who, shape = ("tool", *ORACLES), here.crew.shape
+        who, shape = ("tool", *oracles), here.crew.shape
         self.lead = {each: np.zeros((*shape, len(RISKS))) for each in who}
         self.middle, self.width = ({each: np.zeros(shape) for each in who} for _ in range(2))
         self.divers = {
             each: [oracle.Diver(here.crew, d, lawful=lawful) for d in range(shape[0])]
-            for each, lawful in ORACLES.items()
+            for each, lawful in oracles.items()
         }
 
     def before(self, n: int, log: Any) -> None:
@@ -110,24 +119,33 @@ class _Watch:
 
 
 def curves(
-    seed: Sequence[int], *, divers: int, dives: int = 8, learned_from: int = 60, keeper: str = "habit"
+    seed: Sequence[int],
+    *,
+    divers: int,
+    dives: int = 8,
+    learned_from: int = 60,
+    keeper: str = "habit",
+    nature: Nature | None = None,
+    oracles: Mapping[str, bool] = ORACLES,
 ) -> Curves:
     """One world's leads for all of `RISKS`.
 
     Parameters
     ----------
-    seed, divers, dives, learned_from
+    seed, divers, dives, learned_from, nature
         As for a world.
     keeper : {"habit", "written practice"}
         How the divers of the books choose their leads: by a habit that hangs on their true need, or by what
         the records say alone.
+    oracles : mapping of bool
+        By name: whether each knows the law of the world.
 
     Returns
     -------
     Curves
     """
-    here = world(seed, divers=divers, dives=dives, learned_from=learned_from)
-    watch, reality = _Watch(here), here.crew.reality
+    here = world(seed, divers=divers, dives=dives, learned_from=learned_from, nature=nature)
+    watch, reality = _Watch(here, oracles), here.crew.reality
     followed(here, keeper, watch=watch)
     return Curves(
         watch.lead, watch.middle, watch.width, reality.expected("plan") + reality.scatter, reality.breath_out
@@ -137,7 +155,7 @@ def curves(
 def joined(found: Sequence[Curves]) -> Curves:
     """All divers of several worlds."""
     leads, middles, widths = (
-        {who: np.concatenate([getattr(f, name)[who] for f in found]) for who in ("tool", *ORACLES)}
+        {who: np.concatenate([getattr(f, name)[who] for f in found]) for who in found[0].lead}
         for name in ("lead", "middle", "width")
     )
     return Curves(
@@ -151,8 +169,8 @@ def joined(found: Sequence[Curves]) -> Curves:
 
 def _row(found: Curves, k: int) -> dict[str, tuple[float, float]]:
     """Rates and excess at one accepted risk, each with its standard error."""
-    cells = {who: clustered(found.light(who)[..., k]) for who in ("tool", *ORACLES)}
-    for who in ORACLES:
+    cells = {who: clustered(found.light(who)[..., k]) for who in found.lead}
+    for who in found.oracles:
         cells[f"over the {who}"] = clustered((found.lead["tool"] - found.lead[who])[..., k])
     cells["tool, blocks"] = clustered(found.light("tool", blocks=True)[..., k])
     cells["over, blocks"] = clustered((found.on_blocks("tool") - found.on_blocks("oracle"))[..., k])
@@ -161,10 +179,11 @@ def _row(found: Curves, k: int) -> dict[str, tuple[float, float]]:
 
 def tables(found: Curves) -> str:
     """The curve, and the rate at 5 % by dive, as Markdown."""
+    over = " | ".join(f"over the {who}'s, kg" for who in found.oracles)
     lines = [
-        "| accepted | too light: tool | oracle | model's oracle | tool's lead over the oracle's, kg "
-        "| over the model's oracle's, kg | on 0.5 kg blocks: tool too light | over the oracle's, kg |",
-        "| --- |" + " --- |" * 7,
+        f"| accepted | too light: tool | {' | '.join(found.oracles)} | tool's lead {over} "
+        "| on 0.5 kg blocks: tool too light | over the oracle's, kg |",
+        "| --- |" + " --- |" * (3 + 2 * len(found.oracles)),
     ]
     for k, risk in enumerate(RISKS):
         cells = [
@@ -175,10 +194,10 @@ def tables(found: Curves) -> str:
     k = RISKS.index(0.05)
     lines += ["", "| at 5 %, by dives before | " + " | ".join(map(str, range(found.need.shape[1]))) + " |"]
     lines.append("| --- |" + " --- |" * found.need.shape[1])
-    for who in ("tool", *ORACLES):
+    for who in found.lead:
         rates = found.light(who)[..., k].mean(axis=0)
         lines.append(f"| too light: {who} | " + " | ".join(f"{rate:.1%}" for rate in rates) + " |")
-    for who in ORACLES:
+    for who in found.oracles:
         more = (found.lead["tool"] - found.lead[who])[..., k].mean(axis=0)
         lines.append(f"| tool's lead over the {who}'s, kg | " + " | ".join(f"{m:+.2f}" for m in more) + " |")
     for who in ("tool", "oracle"):
@@ -203,7 +222,7 @@ def aims(found: Curves) -> list[tuple[str, str, bool]]:
             bool(abs(away[far]) <= POINTS),
         )
     ]
-    for who in ORACLES:
+    for who in found.oracles:
         excess = [_row(found, k)[f"over the {who}"][0] for k in range(len(RISKS))]
         much = int(np.argmax(excess))
         said = f"most: {excess[much]:+.2f} kg at {RISKS[much]:.1%}"

@@ -8,9 +8,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from scipy.stats import kurtosis
 
+from leadline.model.hyperparameters import Hyperparameters
 from tests.benchmarks import closed_loop, closed_loop_summary, decision_curves
-from tests.benchmarks.closed_loop_oracle import Diver, Stop
+from tests.benchmarks.closed_loop_oracle import Diver, Stop, true_hyperparameters
 from tests.benchmarks.closed_loop_world import (
     EDGES,
     JUDGEMENT,
@@ -19,8 +21,9 @@ from tests.benchmarks.closed_loop_world import (
     Sighting,
     crew,
     effects,
+    words,
 )
-from tests.reference.nature import Nature
+from tests.reference.nature import LAWFUL, Nature
 
 NATURE = Nature()
 DRAWS = 400_000
@@ -198,6 +201,62 @@ def test_world_is_not_the_models(few) -> None:
     gap = {place: r.known[place] - r.plain[place] for place in r.known}
     assert gap["eye end"] == pytest.approx(gap["out end"], abs=0.02)
     assert np.all(gap["stop"] - gap["eye end"] > 0.1)
+
+
+@pytest.fixture(scope="module")
+def lawful():
+    """Divers whose law is the model's, every shared effect at its middle."""
+    names = effects(np.random.default_rng(6), LAWFUL)
+    return crew(np.random.default_rng(6), LAWFUL, divers=300, dives=3, beta=dict.fromkeys(names, 0.0))
+
+
+def test_where_the_model_is_the_law_needs_are_the_ledgers(lawful) -> None:
+    """Foam shrinks as it says, nobody relaxes and no suit ages beyond it; what is left is the diver's own."""
+    r = lawful.reality
+    for place, need in r.ledger.items():
+        assert np.array_equal(r.known[place], need)
+    assert true_hyperparameters(LAWFUL) == Hyperparameters()
+    assert np.all(r.breath_out == LAWFUL.breath_out)
+    assert np.all(r.breath_in == LAWFUL.breath_in)
+
+
+def test_where_the_model_is_the_law_tails_are_normal(lawful) -> None:
+    """Independent: fourth moments within three standard errors of 900 draws; not in the usual world."""
+    rng = np.random.default_rng(6)
+    usual = crew(rng, NATURE, divers=300, dives=3, beta=effects(rng, NATURE))
+    fourth, too_much = (kurtosis(each.reality.scatter, axis=None) for each in (lawful, usual))
+    assert abs(fourth) < 3 * np.sqrt(24 / lawful.reality.scatter.size) < too_much
+
+
+def noted(crew) -> np.ndarray:
+    """What is written in each zone, shape (d, n, 3): nothing, that the BC was empty, or something else."""
+    return np.array(
+        [
+            [
+                [(bc if bc == "empty" else "other") if kept else "" for _, bc, kept in zones]
+                for zones in ([words(crew, d, n, zone) for zone in range(3)] for n in range(crew.shape[1]))
+            ]
+            for d in range(crew.shape[0])
+        ]
+    )
+
+
+def test_where_the_model_is_the_law_nothing_is_noted_by_zone(lawful, few) -> None:
+    """The same luck, the same note, whether neutral or heavy; who is light has no gas to let out."""
+    found = noted(lawful)
+    assert np.array_equal(found[..., 1], found[..., 2])
+    assert np.array_equal(found[..., 0] == "", found[..., 1] == "")
+    assert set(np.unique(found[..., 0])) == {"", "empty"}
+    assert not np.array_equal(noted(few)[..., 1], noted(few)[..., 2])
+
+
+def test_where_the_model_is_the_law_both_oracles_are_one() -> None:
+    """But for their grids; and the tool's lead, learned from 40 divers, is near theirs."""
+    found = decision_curves.curves(
+        [79, 0], divers=12, dives=4, learned_from=40, keeper="written practice", nature=LAWFUL
+    )
+    assert found.lead["oracle"] == pytest.approx(found.lead["model's oracle"], abs=0.01)
+    assert abs((found.lead["tool"] - found.lead["oracle"]).mean()) <= 0.3
 
 
 def test_a_lead_within_reach_is_asked_of_everybody(trial) -> None:

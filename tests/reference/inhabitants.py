@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from leadline.physics.rig import BEGINNER_DIVES, BEGINNER_GAS
 from leadline.physics.suit import AGE_SD, FIT_SD, permanent_set
 
-__all__ = ["MOST_SUITS", "Inhabitants", "Nature", "student"]
+__all__ = ["LAWFUL", "MOST_SUITS", "Inhabitants", "Nature", "student"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -29,8 +29,10 @@ class Nature:
         Number of divers.
     diver_sd, body_factor, suit_factor, suit_tail : float
         Spread of offsets [kg, -, -]; suits by Student's t with so many degrees of freedom.
-    catalogue : float
-        Error of one type of suit, in prior sds; the model expects one of 1.
+    catalogue : float, optional
+        Error of one type of suit, in prior sds; the model expects one of 1. None: drawn like all others.
+    other_foam : float
+        Share of another law of foam at the stop, where the kit is real: 0 for the ledger's, 1 for the other.
     scatter, scatter_tail : float
         Dive-to-dive sd [kg], by Student's t with so many degrees of freedom.
     drift, turned, turn : float
@@ -42,14 +44,16 @@ class Nature:
         What a suit loses with each dive, and at most. [kg]
     breath_out, breath_in, breath_sd : float
         Mean breath range and its sd from diver to diver. [kg]
+    care_sd : float
+        How divers differ in noting an empty BC: sd of the log of their share over the usual. [-]
     wrong : float
         Share of results that say something else than what was, and of readings that are nonsense.
     rose_noted, neutral_closed, neutral_noted, heavy_closed, heavy_noted : float
         Share of stops noted in each zone, and of those with the BC empty and noted so. Divers differ in it.
     reading, reading_first, reading_sd, reading_tail : float
         Share of dives with a reading of need, and of the first two; its sd [kg], by Student's t.
-    excess, excess_sd : float
-        What divers carry over their need, by habit. [kg]
+    excess, excess_sd, excess_beginner : float
+        What divers carry over their need, by habit, and what beginners add to it. [kg]
     dives_a_year : float
         How often they dive.
     reckoned : float
@@ -62,7 +66,8 @@ class Nature:
     body_factor: float = 1.0
     suit_factor: float = 1.0
     suit_tail: float = 5.0
-    catalogue: float = 2.5
+    catalogue: float | None = 2.5
+    other_foam: float = 1.0
     scatter: float = 0.45
     scatter_tail: float = 4.0
     drift: float = 0.3
@@ -76,6 +81,7 @@ class Nature:
     breath_out: float = 0.5
     breath_in: float = 1.2
     breath_sd: float = 0.08
+    care_sd: float = 0.4
     wrong: float = 0.05
     rose_noted: float = 0.95
     neutral_closed: float = 0.5
@@ -88,8 +94,18 @@ class Nature:
     reading_tail: float = 4.0
     excess: float = 1.2
     excess_sd: float = 1.0
+    excess_beginner: float = 0.8
     dives_a_year: float = 12.0
     reckoned: float = 1.0
+
+
+LAWFUL: Final = Nature(
+    suit_tail=1e6, scatter_tail=1e6, reading_tail=1e6, catalogue=None, other_foam=0.0,
+    turned=0.0, relaxing=0.0, ageing=0.0, breath_sd=0.0, care_sd=0.0, excess_beginner=0.0,
+    wrong=0.02, rose_noted=0.8, neutral_noted=0.8, heavy_noted=0.8, neutral_closed=0.3, heavy_closed=0.3,
+)  # fmt: skip
+"""A world whose law is the model's, its spreads in the middle of the model's prior: normal tails, the
+ledger's foam, no change of need but its drift, one breath range, records noted and wrong by chance alone."""
 
 
 def student(rng: np.random.Generator, size: Any, *, sd: float, tail: float) -> FloatArray:
@@ -119,13 +135,14 @@ class Inhabitants:
         self.exposure[..., 0] = 0.5
         self.exposure[..., 1:4] = np.where(kind[..., None] == np.arange(3), 0.4, 0.0)
         self.beta = rng.normal(size=6)
-        self.beta[2] = n.catalogue
+        if n.catalogue is not None:
+            self.beta[2] = n.catalogue
         self.wardrobe = rng.integers(1, MOST_SUITS + 1, count)
         self.beginner = rng.random(count) < n.beginners
         self.breath_out = np.maximum(rng.normal(n.breath_out, n.breath_sd, count), 0.1)
         self.breath_in = np.maximum(rng.normal(n.breath_in, 2 * n.breath_sd, count), 0.3)
-        self.care = np.exp(rng.normal(0, 0.4, count))
-        self.excess = rng.normal(n.excess, n.excess_sd, shape) + 0.8 * self.beginner[:, None]
+        self.care = np.exp(rng.normal(0, n.care_sd, count))
+        self.excess = rng.normal(n.excess, n.excess_sd, shape) + n.excess_beginner * self.beginner[:, None]
         self.turn = np.where(rng.random(count) < n.turned, rng.integers(1, 26, count), 99)
         self.turn_by = rng.normal(0, n.turn, count)
         self.time, self.walk = np.zeros(count), np.zeros(count)
