@@ -206,7 +206,7 @@ def test_clear_check_is_one_line_to_act_on(check) -> None:
     lines = check("--diver", "Ines", "--lead", 5.5, "--bar", 60, "--waterline", "eye").stdout.splitlines()
     acts = [line.strip() for line in lines if line.strip()][1:3]
     assert acts[0].split(",")[0] in ("ADD 0.5 kg", "TAKE OFF 0.5 kg", "LEAVE IT AS IT IS")
-    assert "to dive with" in acts[0]
+    assert "for the next dive" in acts[0]  # 60 bar: nobody goes down on that
     assert acts[1].startswith("Seen")
 
 

@@ -359,7 +359,8 @@ def test_check_that_fits_the_records_says_nothing_of_it() -> None:
     found = club_check("Ines", look(5.5, "eye", bar="50", sinks="no"))
     assert not found.now.disagree
     assert not found.again
-    assert found.instruction.startswith("Dive with")
+    # Nobody goes down on 50 bar: the lead is for the dive after.
+    assert found.instruction.startswith("The next dive in this kit with")
 
 
 # --- looking again ---

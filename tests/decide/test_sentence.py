@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from leadline.decide.advice import answers, breath_out
+from leadline.decide.block import Block
 from leadline.decide.history import like_kit
-from leadline.decide.sentence import _spread, dangers
+from leadline.decide.sentence import _spread, coarse, dangers
 from leadline.timeline import PLAN
 
 from .club import GEAR, NEED, assess, dives, plan_row
@@ -173,3 +174,12 @@ def test_dangers_are_told_apart_from_other_cautions() -> None:
     assert len(told) == 2
     assert found[:2] == told
     assert dangers(("Usually carried 3 kg", "Under 18: so")) == ("Under 18: so",)
+
+
+def test_coarse_blocks_are_named() -> None:
+    said = coarse(10.0, 6.3)[0]
+    assert said.startswith("These blocks are coarse: about 6.3 kg would be enough, and with them it is 10 kg")
+    assert coarse(6.5, 6.2) == ()
+    assert coarse(5.0, -1.0, imperial=True)[0].startswith("These blocks are coarse: about 0 lb")
+    said = answers(assess([plan_row("Ines")]), block=Block(5.0))[0].advice
+    assert any(caution.startswith("These blocks are coarse") for caution in said.cautions)

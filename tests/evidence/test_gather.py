@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.special import ndtr
 
 from leadline.arrays import Records, columns_from_rows
 from leadline.decide.assessment import Assessment
@@ -87,6 +88,23 @@ def test_neighbouring_waterlines_share_their_limit():
     eye, crown, chin = (check(waterline=word).observations for word in ("eye", "crown", "chin"))
     assert_allclose(eye.lower[0] - eye.prior[0], crown.upper[0] - crown.prior[0], atol=1e-6)
     assert_allclose(chin.upper[0] - chin.prior[0], eye.upper[0] - eye.prior[0], atol=1e-6)
+
+
+@pytest.mark.parametrize("effect", [-2.0, 0.0, 1.5])
+def test_whatever_is_learned_of_heads_the_four_words_are_all_there_is(effect):
+    """By arithmetic: the chances of chin, eye, crown and under add up to one at every effect of the head,
+    so that no word is likelier than another for having more of the head out."""
+    whole = 0.0
+    for word in ("chin", "eye", "crown", "under"):
+        found = check(waterline=word)
+        o, at = found.observations, found.observations.names.index("head_out")
+        expected = o.prior[0] + effect * o.exposure[0, at]
+        light = 1 - ndtr((o.upper[0] - expected) / 0.5)
+        heavy = ndtr((o.lower[0] - expected) / 0.5)
+        chance = np.array([light, 1 - light - heavy, heavy])
+        whole += found.statements.fit[0] @ chance
+        assert o.exposure[0, at] != 0
+    assert_allclose(whole, 1.0, atol=1e-6)
 
 
 @pytest.mark.parametrize(("word", "fit"), [("yes", [0, 1, 1]), ("no", [1, 0, 0])])

@@ -82,8 +82,14 @@ def _end_above_start() -> Check:
     each = f"len(list_filter(range(1, greatest(len({ends}), len({starts})) + 1), lambda i: {above})) > 0"
     single = f"number(end_bar) > number(start_bar) + {WARMING}"
     condition = f"CASE WHEN contains(end_bar, ';') OR contains(start_bar, ';') THEN {each} ELSE {single} END"
-    reason = f"'lies more than {WARMING:g} bar above start_bar ' || start_bar"
-    return Check("end_bar", condition, reason, "end_bar", also=("start_bar",))
+    reason = f"'lies more than {WARMING:g} bar above start_bar ' || {_rounded('start_bar')}"
+    return Check("end_bar", condition, reason, _rounded("end_bar"), also=("start_bar",))
+
+
+def _rounded(values: str) -> str:
+    """Numbers as they are read by people, each to a tenth: what was given in psi has no end in bar."""
+    number = "coalesce(number_text(round(number(x), 1)), x)"
+    return f"array_to_string(list_transform(string_split({values}, ';'), lambda x: {number}), ';')"
 
 
 def _seen() -> Iterator[Check]:

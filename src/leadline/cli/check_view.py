@@ -106,7 +106,7 @@ def _bar(bar: float, units: Units) -> str:
 def _large(answer: CheckAnswer, units: Units) -> list[Text]:
     from rich.text import Text
 
-    from leadline.decide.check_words import change_text
+    from leadline.decide.check_words import after_a_dive, change_text
     from leadline.decide.sentence import mass_text
 
     imperial = units == "imperial"
@@ -117,12 +117,13 @@ def _large(answer: CheckAnswer, units: Units) -> list[Text]:
     wear, wet = (
         mass_text(lead, imperial=imperial) if lead else "no lead" for lead in (answer.lead_kg, answer.look_kg)
     )
+    what = "for the next dive" if after_a_dive(answer) else "to dive with"
     # The lead of the dive stands out in both: nobody may go down on what was only for a look.
     if not answer.again:
-        return [Text.assemble(f"  {text}, to dive with  ", (f" {wear} ", "bold reverse"))]
+        return [Text.assemble(f"  {text}, {what}  ", (f" {wear} ", "bold reverse"))]
     return [
         Text.assemble("  LOOK AGAIN FIRST, with  ", (wet, "bold")),
-        Text.assemble(f"  then, as things stand, {text}, to dive with  ", (f" {wear} ", "bold reverse")),
+        Text.assemble(f"  then, as things stand, {text}, {what}  ", (f" {wear} ", "bold reverse")),
     ]
 
 
@@ -209,8 +210,11 @@ def _gas(answer: CheckAnswer, units: Units) -> str:
 
 
 def _way(answer: CheckAnswer, units: Units) -> str:
-    """What moves need from here to the stop, line by line."""
+    """What moves need from here to the stop, line by line; the lines add up."""
     way = answer.course
+    moved = way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
+    # The forces are those of the catalogue; what the looks say of the moment is not all true of the stop.
+    learned = answer.advice.need_q50_kg - answer.now.q50_kg - moved
     parts = [
         f"{name} {_signed(lead, units)}"
         for name, lead in (
@@ -219,6 +223,7 @@ def _way(answer: CheckAnswer, units: Units) -> str:
             ("quiet breath", way.breath_lead_kg),
             ("head under", way.head_lead_kg),
             ("the rest", way.rest_lead_kg),
+            ("what was learned", learned),
         )
         if abs(lead) >= 0.05
     ]

@@ -18,7 +18,7 @@ from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, d
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
-from leadline.decide.sentence import cautions, next_step
+from leadline.decide.sentence import cautions, coarse, next_step
 from leadline.decide.step import LIGHT_BODY, Setup, Step, next_acts, surface_doubts
 from leadline.decide.trim import trim
 from leadline.errors import OutOfRangeError
@@ -367,6 +367,7 @@ def _answer(
         triggers=behind.again[i],
         imperial=imperial,
     )
+    found += coarse(case.bring, case.ends[-1] - enough, imperial=imperial)
     prior = (float(behind.prior[i]), float(behind.prior_sd[i]))
     return Answer(
         _advice(

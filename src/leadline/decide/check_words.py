@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from leadline.decide.check_look import Conditions, Look
+from leadline.decide.history import NEAR_RESERVE
 from leadline.decide.sentence import mass_text
 from leadline.units import to_imperial
 
@@ -156,6 +157,11 @@ def change_text(change: float, *, imperial: bool = False) -> str:
     return f"{'add' if change > 0 else 'take off'} {mass_text(abs(change), imperial=imperial)}"
 
 
+def after_a_dive(answer: CheckAnswer) -> bool:
+    """Whether the cylinders are so empty that nobody goes down on them: the lead is for the next dive."""
+    return answer.course.now_bar <= NEAR_RESERVE
+
+
 def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
     """What to do, in one sentence or two.
 
@@ -178,7 +184,8 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
         for lead in (answer.lead_kg, answer.look_kg)
     )
     if not answer.again:
-        return f"Dive with {wear}, and note the stop with an empty BC."
+        when = "The next dive in this kit with" if after_a_dive(answer) else "Dive with"
+        return f"{when} {wear}, and note the stop with an empty BC."
     why = ""
     if answer.now.disagree and answer.looks <= 1:
         other = "records" if answer.records else "formulas"

@@ -16,7 +16,7 @@ from leadline.units import POUND
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["STANDING", "act_text", "cautions", "dangers", "mass_text", "next_step"]
+__all__ = ["STANDING", "act_text", "cautions", "coarse", "dangers", "mass_text", "next_step"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -29,6 +29,9 @@ DANGERS: Final = ("Danger", "Too light at the stop", "Under 18")
 
 TOO_LIGHT_LAST: Final = 0.2
 """Chance of too light with the lead carried last from which that is said first of all. [-]"""
+
+COARSE: Final = 1.0
+"""Lead that comes on top for want of smaller blocks, from which that is said. [kg]"""
 
 SAME_LEAD: Final = 0.25
 """Leads that differ by less are one and the same in words. [kg]"""
@@ -301,6 +304,25 @@ def _trigger_text(trigger: Trigger, water: str, imperial: bool) -> str:
         else "the band hardly widens for it"
     )
     return f"{first}: check again ({wider})"
+
+
+def coarse(bring: float, enough: float, *, imperial: bool = False) -> tuple[str, ...]:
+    """A caution where the blocks make much more of the lead than it has to be; none where they do not.
+
+    Parameters
+    ----------
+    bring, enough : float
+        Lightest lead on the blocks within the accepted risk, and lightest of all. [kg]
+    imperial : bool
+        Whether to speak in pounds.
+    """
+    least = max(enough, 0.0)
+    if bring - least < COARSE:
+        return ()
+    return (
+        f"These blocks are coarse: about {_about(least, imperial)} would be enough, and with them it is "
+        f"{mass_text(bring, imperial=imperial)}, so bring smaller ones",
+    )
 
 
 def dangers(found: Sequence[str]) -> tuple[str, ...]:

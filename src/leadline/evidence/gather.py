@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -14,7 +14,7 @@ from leadline.evidence.passage import passage
 from leadline.evidence.statement import AT_CHECK, AT_START, AT_STOP, Statements, join
 from leadline.evidence.stop import descents, habits, stop_results
 from leadline.model.observations import Observations
-from leadline.physics.ledger import State, evaluate, exposures, gas_mass, setting
+from leadline.physics.ledger import State, emerged_head, evaluate, exposures, gas_mass, setting
 from leadline.physics.lung import breath_volume
 from leadline.physics.rig import Rigs
 from leadline.timeline import CHECK, DIVE, Timeline
@@ -213,6 +213,17 @@ def _states(rigs: Rigs, occasions: Occasions, found: Statements) -> tuple[State,
     return state(pressure), breath_sd, state(np.minimum(pressure + sd, 330.0))
 
 
+def _one_head(rigs: Rigs, state: State, found: Statements) -> State:
+    """The states with as much of the head out at every waterline as at eye level.
+
+    The words for a waterline part one scale: where one ends the next begins. Were the doubt about heads to
+    move each of them by what is out of the water there, they would overlap or leave gaps, and heads would be
+    learned from that.
+    """
+    eye = emerged_head(rigs, "eye")[0]
+    return replace(state, head_out=np.where(found.kind == "waterline", eye, found.head_out))
+
+
 def _labels(keys: IntArray) -> IntArray:
     """0, 1, ... in order of appearance, for keys that come in runs."""
     return np.cumsum(np.diff(keys, prepend=keys[:1]) != 0) if len(keys) else keys
@@ -296,7 +307,7 @@ def _observations(
     own = rigs.take(at)
     state, breath_sd, higher = _states(own, line.occasions, found)
     ledger = evaluate(own, state)
-    shared = exposures(own, state, ledger=ledger)
+    shared = exposures(own, _one_head(own, state, found), ledger=ledger)
     gas_sd = np.abs(gas_mass(own, setting(own, higher)) - ledger.items["gas"].mass) / ledger.lead_factor
     litre = ledger.water_density / 1e3 / ledger.lead_factor
     litres_sd = np.where(found.litres > 0, np.maximum(0.4 * found.litres, 0.45), 0.0)
