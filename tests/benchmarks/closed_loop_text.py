@@ -129,13 +129,13 @@ to the letter.
 - The tool errs towards more lead: it is too light about half as often as accepted, for 0.3 to 0.4 kg. Its
   bands are about as wide as they should be from the third dive on; where leads hang on the records alone,
   their middle comes to lie 0.4 kg too high. The model's oracle is as seldom too light there on the later
-  dives, so this is the model's doing more than the tool's. Measured apart, on three of these worlds, mean over
-  the dives after the first: +0.23 kg as it is; +0.13 where beginners do not relax and suits do not age; +0.04
-  where, besides, every answer also read how completely a record was written down, which here hangs on how
-  heavy the diver was. Answers do not, on purpose: how people note differs. Tried in five ways, all of it, the
-  latest few records only, or with less weight the more there are, it took away a quarter of the error here,
-  left leads in the loop as they are, and put needs beyond the 95 % point of divers who never note the BC up
-  from 6.6 to between 7.3 and 9.5 %.
+  dives, so this is the model's doing more than the tool's. Measured apart, on three of these worlds, mean
+  over the dives after the first: +0.23 kg as it is; +0.13 where beginners do not relax and suits do not age;
+  +0.04 where, besides, every answer also read how completely a record was written down, which here hangs on
+  how heavy the diver was. Answers do not, on purpose: how people note differs. Tried in five ways, all of it,
+  the latest few records only, or with less weight the more there are, it took away a quarter of the error
+  here, left leads in the loop as they are, and put needs beyond the 95 % point of divers who never note the
+  BC up from 6.6 to between 7.3 and 9.5 %.
 - On blocks, always rounded up, the realised risk is lower still.
 - The model's oracle is too light on the first dives: it is told the true shared effects but not the other
   law of foam, which a population learned from records takes in as a part of them.

@@ -90,6 +90,7 @@ def make_checks(m):
         breath=words(("normal", "full", "out")[i % 3] for i in range(m)),
         need=np.where(np.arange(m) % 3 < 2, 6.4, 9.7) + 0.25 * np.arange(m) / max(m, 1),
         need_sd=np.where(np.arange(m) % 4 == 3, np.nan, 0.7),
+        need_bound=np.where(np.arange(m) % 4 == 3, "at most", "").astype(object),
     )
 
 

@@ -181,7 +181,7 @@ def test_checks_learned_and_ledger_equal_the_data(season, parse):
     for row, i in zip(rows, range(len(c) - 1, -1, -1), strict=True):
         bound = math.isnan(c.need_sd[i])
         assert_same(figures(row), [c.lead[i], c.need[i]] + ([] if bound else [c.need_sd[i]]))
-        assert ("a bound" in row.text()) == bound
+        assert ("at most" in row.text()) == bound
     parts = page.all("tr", data_row="learned")
     assert [row.one("bdi").text() for row in parts] == [part.label for part in data.learned]
     assert_same([figures(row) for row in parts], [[part.kg, part.sd] for part in data.learned])
@@ -222,7 +222,7 @@ def test_check_first_comes_with_the_lead_to_have_at_hand(season, parse, suggesti
     answer = suggestion(check_first=True, lead_kg=6.5, bring_kg=9.0)
     text = parse(report.render(season(suggestion=answer))).one("div", _class="answer").text()
     assert "Begin a surface check with" in text
-    assert "Have at hand: 9\u00a0kg" in text
+    assert "Have in all at hand: 9\u00a0kg" in text
     assert "Check first." in text
     plain = parse(report.render(season())).one("div", _class="answer").text()
     assert "Check first." not in plain

@@ -131,7 +131,7 @@ def test_names_are_text_and_nothing_else(name) -> None:
 def test_words_of_a_cell() -> None:
     cell = sample.rental_data().tables[0].cells[0][0]
     said = {
-        (0, 0, "none"): "no dives: physics only",
+        (0, 0, "none"): "no dives: physics, and what others taught",
         (1, 1, "little"): "only 1 dive, 1 diver",
         (31, 6, "some"): "31 dives, 6 divers",
     }

@@ -161,7 +161,13 @@ def _dive(plan: Columns, rows: IntArray, divers: Sequence[BoatDiver]) -> BoatDiv
 def _check_places(answers: Sequence[Advice]) -> list[int]:
     """Who checks when: those first for whom most lead may be missing."""
     first = [i for i, answer in enumerate(answers) if answer.check_first]
-    first.sort(key=lambda i: -(answers[i].need_q90_kg - answers[i].lead_kg))
+    # What may be missing on the blocks, and among equals what may be missing of need.
+    first.sort(
+        key=lambda i: (
+            answers[i].lead_kg - max(answers[i].bring_kg, answers[i].lead_kg),
+            answers[i].lead_kg - answers[i].need_q90_kg,
+        )
+    )
     return [first.index(i) + 1 if i in first else 0 for i in range(len(answers))]
 
 

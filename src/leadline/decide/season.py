@@ -266,11 +266,15 @@ def _dives(assessment: Assessment, rows: IntArray, place: IntArray) -> SeasonDiv
     )
 
 
-def _reading(assessment: Assessment, rows: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Need read at each check, carried by the ledger to the stop at the reserve; sd NaN for a bound. [kg]."""
+def _reading(assessment: Assessment, rows: IntArray) -> tuple[FloatArray, FloatArray, list[str]]:
+    """Need read at each check, carried by the ledger to the stop at the reserve. [kg].
+
+    Where there is only a bound, the sd is NaN, and it is said on which side.
+    """
     need, sd = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
+    bound = [""] * len(rows)
     if not len(rows):
-        return need, sd
+        return need, sd, bound
     found, o = assessment.evidence.statements, assessment.evidence.observations
     at_stop = assessment.prior(rows, assessment.state(rows, pressure=RESERVE_PRESSURE))[0].need
     for i, row in enumerate(rows):
@@ -280,15 +284,17 @@ def _reading(assessment: Assessment, rows: IntArray) -> tuple[FloatArray, FloatA
                 if np.isfinite(low) and np.isfinite(high):
                     need[i] = (low + high) / 2 + carried
                     sd[i] = np.hypot(o.reading_sd[m], (high - low) / np.sqrt(12))
+                    bound[i] = ""
                 elif np.isfinite(high):
                     need[i], sd[i] = high + carried, np.nan
-    return need, sd
+                    bound[i] = "at least" if found.fit[m, 0] > 0 else "at most"
+    return need, sd, bound
 
 
 def _checks(assessment: Assessment, rows: IntArray) -> SeasonChecks:
     line = assessment.line
     records, at = line.records.checks, line.row[rows]
-    need, sd = _reading(assessment, rows)
+    need, sd, bound = _reading(assessment, rows)
     breath = records["breath"][at]
     return SeasonChecks(
         check=records["check"][at],
@@ -299,6 +305,7 @@ def _checks(assessment: Assessment, rows: IntArray) -> SeasonChecks:
         breath=np.where(breath == "", "normal", breath),
         need=need,
         need_sd=sd,
+        need_bound=_texts(bound),
     )
 
 

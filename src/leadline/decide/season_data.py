@@ -159,6 +159,8 @@ class SeasonChecks:
         Need read at the check, carried by the ledger to the stop at the reserve. [kg]
     need_sd : ndarray, shape (m,)
         Standard deviation of that reading; NaN where the check gives only a bound. [kg]
+    need_bound : ndarray of str, shape (m,)
+        at most or at least, where the check gives only a bound; else empty.
     """
 
     check: TextArray
@@ -169,6 +171,7 @@ class SeasonChecks:
     breath: TextArray
     need: FloatArray
     need_sd: FloatArray
+    need_bound: TextArray
 
     def __post_init__(self) -> None:
         _check_rows(self)

@@ -17,17 +17,8 @@ from leadline.model.row import Levels, unpacked
 from leadline.model.sharing import columns_of
 from leadline.model.small_array import evenly, probabilities
 from leadline.model.small_matrix import dot
-from leadline.model.withdrawal import (
-    Whole,
-    covariance_without,
-    faint,
-    mean_without,
-    moved_by,
-    removed,
-    seen_from,
-    share_of,
-    whole_of,
-)
+from leadline.model.whole import Whole, covariance_without, mean_without, whole_of
+from leadline.model.withdrawal import faint, moved_by, removed, seen_from, share_of
 
 __all__ = ["MOST_POINTS", "Jobs", "answer"]
 

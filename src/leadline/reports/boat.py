@@ -7,6 +7,7 @@ from pathlib import Path
 
 import leadline
 from leadline.decide.boat_data import BoatData
+from leadline.decide.sentence import dangers
 from leadline.reports import page, phrase
 from leadline.reports.numerals import with_numbers
 from leadline.reports.reading import Reading
@@ -31,10 +32,22 @@ def render(data: BoatData) -> str:
         "data": data,
         "read": Reading(data.units),
         "percent": phrase.percent,
-        "longer": [diver for diver in data.divers if len(diver.answer.cautions) > 1],
+        "here": _here,
+        "below": _below,
+        "longer": [diver for diver in data.divers if _below(diver.answer.cautions)],
         "version": leadline.__version__,
     }
     return page.render("boat.html.j2", context)
+
+
+def _here(cautions: tuple[str, ...]) -> tuple[str, ...]:
+    """What stands in the row: every danger, else the most urgent caution."""
+    return dangers(cautions) or cautions[:1]
+
+
+def _below(cautions: tuple[str, ...]) -> tuple[str, ...]:
+    """What stands below the table."""
+    return tuple(caution for caution in cautions if caution not in _here(cautions))
 
 
 def write(data: BoatData, path: str | os.PathLike[str], *, numbers: str = "point") -> Path:

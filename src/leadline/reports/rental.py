@@ -110,7 +110,7 @@ def proof(cell: RentalCell) -> str:
         Such as `12 dives, 4 divers`.
     """
     if not cell.dives:
-        return "no dives: physics only"
+        return "no dives: physics, and what others taught"
     dives = f"{cell.dives}{NO_BREAK}{'dive' if cell.dives == 1 else 'dives'}"
     divers = f"{cell.divers}{NO_BREAK}{'diver' if cell.divers == 1 else 'divers'}"
     return f"{'only ' if cell.evidence == 'little' else ''}{dives}, {divers}"

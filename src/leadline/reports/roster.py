@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 import leadline
 from leadline.decide.roster_data import NEAR_LIGHT, STATUSES, Roster, Student
+from leadline.decide.sentence import dangers
 from leadline.reports import page, roster_chart, roster_words
 from leadline.reports.chart import VARIANTS
 from leadline.reports.numerals import with_numbers
@@ -33,6 +34,8 @@ TOO_HEAVY: Final = 2.0
 
 WORTH_ASKING: Final = 0.1
 """Chance of too heavy from which it is said what a look would show. [-]"""
+
+LIGHT_SIDE: Final = ("light", "short")
 
 MOST_ASKED: Final = 60
 """Students of whom it is said."""
@@ -98,6 +101,7 @@ def render(data: Roster) -> str:
             "data": data,
             "read": reading,
             "words": roster_words,
+            "dangers": dangers,
             "title": roster_words.title(data.groups),
             "too_heavy": TOO_HEAVY,
             "limit": scale.at(reading.convert(TOO_HEAVY, "mass")),
@@ -175,11 +179,16 @@ def _down(scale: Scale, value: float) -> str:
 
 
 def _asked(data: Roster) -> list[Student]:
-    """Students not flagged of whom a look would tell much, the likeliest too heavy first."""
+    """Students not flagged of whom a look would tell much, the likeliest too heavy first.
+
+    Whoever is short of lead gets lead before a look.
+    """
     asked = [
         one
         for one in data.students
-        if not one.flagged and (not one.looks_ever or one.p_heavy_most >= WORTH_ASKING)
+        if not one.flagged
+        and one.status not in LIGHT_SIDE
+        and (not one.looks_ever or one.p_heavy_most >= WORTH_ASKING)
     ]
     return sorted(asked, key=lambda one: -np.nan_to_num(one.p_heavy_most, nan=-1.0))
 

@@ -18,8 +18,8 @@ KINDS: Final = {
     ),
     "short": (
         "A little short",
-        "This lead holds most stops, but not as surely as was asked for. Add the lead named on the next "
-        "dive.",
+        "This lead holds most stops, but not as surely as was asked for. Take the lead named on the "
+        "next dive, or make the check that is named first.",
     ),
     "heavy": (
         "Carrying too much",

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 import leadline
 from leadline.decide.season_data import SeasonChecks, SeasonData, SeasonDives
+from leadline.decide.sentence import dangers
 from leadline.reports import bars, chart, marks, page, phrase
 from leadline.reports.numerals import with_numbers
 from leadline.reports.reading import Reading
@@ -90,6 +91,7 @@ def render(data: SeasonData) -> str:
             "dives": dives,
             "letters": letters,
             "words": CHANGED,
+            "dangers": dangers,
             "recent": listed[:RECENT_DIVES],
             "earlier": listed[RECENT_DIVES:],
             "checks": list(_rows(data.checks))[::-1],
