@@ -82,6 +82,7 @@ def test_dives_are_in_order_of_date_with_what_was_noted() -> None:
         ({"bc_state": "gas"}, "upper_only"),
         ({"bc_state": "gas", "bc_gas_l": 2}, "measured"),
         ({"stop_result": "rose", "bc_state": "empty"}, "lower_only"),
+        ({"stop_result": "rose", "bc_state": ""}, "hint"),
         ({"stop_result": "sank", "bc_state": "empty"}, "upper_only"),
         ({"stop_result": "rose", "bc_state": "gas"}, "none"),
         ({"stop_result": ""}, "none"),
@@ -96,6 +97,15 @@ def test_each_dive_says_what_the_contract_makes_of_it(seen, word) -> None:
     assert data.dives.evidence[-1] == word
     assert np.isfinite(data.dives.need[-1]).all()
     assert np.isnan(data.dives.margin[-1]) == (seen.get("lead_kg", 1) is None)
+
+
+@pytest.mark.parametrize(("waterline", "side"), [("under", "at most"), ("chin", "at least"), ("eye", "")])
+def test_a_check_that_only_bounds_need_says_on_which_side(waterline, side) -> None:
+    seen = [row | {"waterline": waterline, "exhale_sinks": ""} for row in checks()]
+    found = planned("Ines", checks=seen)[0].checks
+    assert found.need_bound[0] == side
+    assert np.isnan(found.need_sd[0]) == bool(side)
+    assert np.isfinite(found.need[0])
 
 
 def test_checks_are_carried_to_the_stop() -> None:

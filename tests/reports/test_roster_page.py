@@ -144,6 +144,32 @@ def test_the_likeliest_stand_with_what_a_look_would_settle(parse) -> None:
     assert page.text().count("From physics only: never looked at with an empty BC") == 1
 
 
+def test_dangers_stand_in_the_row_and_before_the_next_step(parse) -> None:
+    told = (
+        "Danger of an ascent that cannot be held: so",
+        "Under 18: check in the water",
+        "Usually carried 9 kg",
+    )
+    one = make_student("Lia", status="light", p_too_light=0.3, looks_ever=0, cautions=told)
+    page = parse(render(make_roster([one, make_student("Mara K")])))
+    row = page.one("tr", data_diver="Lia").text()
+    assert row.index(told[0]) < row.index(told[1]) < row.index(one.next_step)
+    assert told[2] not in page.text()
+    # Who is short of lead gets lead before a look, looked at or not.
+    assert [
+        e.attributes["data-look"] for e in rows(page.one("table", data_table="looks"), data_look=True)
+    ] == ["Mara K"]
+
+
+def test_of_several_groups_each_row_names_its_own(parse) -> None:
+    several, single = (
+        parse(render(make_roster([make_student()], groups=groups)))
+        for groups in (("Course 8", "Course 9"), ("Course 9",))
+    )
+    assert "Course 9" in several.one("tr", data_diver="Mara K").text()
+    assert "Course 9" not in single.one("tr", data_diver="Mara K").text()
+
+
 def test_class_never_looked_at_is_from_physics_only(parse) -> None:
     students = [make_student(f"Nr {i}", number=i) for i in range(4)]
     page = parse(render(make_roster(students)))

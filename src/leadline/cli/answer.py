@@ -190,6 +190,7 @@ def _pull(found: Trim, units: Units) -> str:
 
 def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]]:
     from leadline.reports.phrase import EVIDENCE, chance
+    from leadline.timeline import PLAN
 
     answer = whole.advice
     at = quantity(answer.need_at_bar, "bar", units=units, digits=0)
@@ -209,6 +210,8 @@ def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]
     if planned.taken.taken:
         rows.append(("Taken over", taken_text(planned.taken)))
     gaps = [text for name, text in _ASSUMED.items() if not planned.plan[name][0]]
+    if planned.assessment.rigs.dry[planned.assessment.line.at(PLAN)[0]] and not planned.plan["undersuit"][0]:
+        gaps.append("no undersuit")
     if gaps:
         rows.append(("Assumed", f"{', '.join(gaps)}: none is named"))
     return rows

@@ -232,7 +232,8 @@ def _says(assessment: Assessment, rows: IntArray) -> TextArray:
         if above and below:
             words.append("measured" if measured else "two_sided")
         else:
-            words.append("upper_only" if above else "lower_only" if below else _UNSEEN)
+            hint = bool((~firm & (fit[:, 0] > fit[:, 2])).any())
+            words.append("upper_only" if above else "lower_only" if below else "hint" if hint else _UNSEEN)
     return np.array(words, object)
 
 

@@ -32,8 +32,8 @@ __all__ = [
 LEVELS: Final = (0.025, 0.1, 0.5, 0.9, 0.975)
 """Probabilities of the five quantiles, in the order in which every band below holds them. [-]"""
 
-DIVE_EVIDENCE: Final = ("none", "upper_only", "lower_only", "two_sided", "measured")
-"""What a single dive can say about need; a suggestion never rests on `lower_only`."""
+DIVE_EVIDENCE: Final = ("none", "hint", "upper_only", "lower_only", "two_sided", "measured")
+"""What a single dive can say about need; a suggestion never rests on `lower_only`, nor on a `hint` of it."""
 
 FloatArray = NDArray[np.float64]
 TextArray = NDArray[np.object_]

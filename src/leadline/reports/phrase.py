@@ -42,6 +42,7 @@ SAYS: Final = {
     "none": "nothing",
     "upper_only": "enough lead",
     "lower_only": "too little lead",
+    "hint": "a hint of too little",
     "two_sided": "about right",
     "measured": "a measurement",
 }
