@@ -6,6 +6,7 @@ import json
 import os
 import pty
 import select
+import signal
 import sys
 import time
 from datetime import date
@@ -86,6 +87,8 @@ class Terminal:
         self.process, self.screen = pty.fork()
         if self.process == 0:  # the child
             os.environ["TERM"] = "dumb"
+            # Whoever runs the tests in the background has interrupts ignored, and that is handed down.
+            signal.signal(signal.SIGINT, signal.SIG_DFL)
             program = [sys.executable, "-c", "from leadline.cli import main; main()", *arguments]
             os.execv(sys.executable, program)  # noqa: S606  (this Python, our own arguments)
 
@@ -111,7 +114,10 @@ class Terminal:
         return rest
 
     def close(self) -> int:
+        end = time.monotonic() + 60
         while True:
+            if not select.select([self.screen], [], [], max(end - time.monotonic(), 0.0))[0]:
+                os.kill(self.process, signal.SIGKILL)  # else a program that does not end would stop the tests
             try:
                 if not os.read(self.screen, 65536):
                     break
