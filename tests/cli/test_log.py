@@ -6,11 +6,12 @@ import json
 import os
 import pty
 import select
-import signal
+import subprocess
 import sys
 import time
 from datetime import date
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 import pytest
@@ -79,18 +80,32 @@ def test_missing_book_is_one_line(run) -> None:
     assert done.stderr.startswith("Error: none.duckdb: no book here")
 
 
+# Whoever runs the tests in the background has interrupts ignored, and that is handed down.
+_PROGRAM: Final = """
+import fcntl, signal, termios
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from leadline.cli import main
+main()
+"""
+
+
 class Terminal:
     """`leadline log` on a terminal of its own; what it asks is read, what it is told is typed."""
 
     def __init__(self, *arguments: str) -> None:
         self.seen = ""
-        self.process, self.screen = pty.fork()
-        if self.process == 0:  # the child
-            os.environ["TERM"] = "dumb"
-            # Whoever runs the tests in the background has interrupts ignored, and that is handed down.
-            signal.signal(signal.SIGINT, signal.SIG_DFL)
-            program = [sys.executable, "-c", "from leadline.cli import main; main()", *arguments]
-            os.execv(sys.executable, program)  # noqa: S606  (this Python, our own arguments)
+        self.screen, end = pty.openpty()
+        # This Python, our own arguments. A process that has started threads must not be forked by hand.
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", _PROGRAM, *arguments],
+            stdin=end,
+            stdout=end,
+            stderr=end,
+            start_new_session=True,
+            env=os.environ | {"TERM": "dumb"},
+        )
+        os.close(end)
 
     def until(self, text: str) -> str:
         """Read until `text` has been asked; what stood before it."""
@@ -117,14 +132,14 @@ class Terminal:
         end = time.monotonic() + 60
         while True:
             if not select.select([self.screen], [], [], max(end - time.monotonic(), 0.0))[0]:
-                os.kill(self.process, signal.SIGKILL)  # else a program that does not end would stop the tests
+                self.process.kill()  # else a program that does not end would stop the tests
             try:
                 if not os.read(self.screen, 65536):
                     break
             except OSError:
                 break
         os.close(self.screen)
-        return os.waitstatus_to_exitcode(os.waitpid(self.process, 0)[1])
+        return self.process.wait()
 
 
 def test_questions_on_a_terminal(book: Path) -> None:

@@ -213,7 +213,7 @@ def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]
     if planned.assessment.rigs.dry[planned.assessment.line.at(PLAN)[0]] and not planned.plan["undersuit"][0]:
         gaps.append("no undersuit")
     if gaps:
-        rows.append(("Assumed", f"{', '.join(gaps)}: none is named"))
+        rows.append(("Assumed", f"{' and '.join(gaps)}: none is named"))
     return rows
 
 
