@@ -235,7 +235,7 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
     plain = np.empty((g, len(few)))
     away = np.zeros((g, len(points)), np.bool_)
     top = np.full(g, -math.inf)
-    any_away = False
+    any_away, at_odds = False, np.zeros(g, np.bool_)
     for k in range(g):
         copied(interpolated(few, points, logs[k]), plain[k])
         for u in range(len(points)):
@@ -244,7 +244,7 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
                 top[k] = max(top[k], logs[k, u])
         for u in range(len(points)):
             if away[k, u] and logs[k, u] > top[k] - MATTERS:
-                any_away = True
+                any_away = at_odds[k] = True
     exact, done = np.empty((g, len(few))), np.zeros(g, np.bool_)
     middle = median_place(top)
     some = _extremes(found, direction, middle)
@@ -277,8 +277,10 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
     sound = True
     settled = np.empty(len(few))
     for k in range(g):
+        borrowed = not done[k] and one_for_all and not at_odds[k]
         if not done[k]:
-            if one_for_all:
+            # A peak far from where the rows were settled may be nothing but their sites: look there.
+            if borrowed:
                 for u in range(len(few)):
                     exact[k, u] = plain[k, u] + exact[middle, u] - plain[middle, u]
             else:
@@ -292,7 +294,9 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
         own, sure = interpolated(points, few, more), interpolated(points, few, settled)
         for u in range(len(points)):
             # Far from where the rows were settled, one by one says nothing on its own.
-            logs[k, u] = -math.inf if away[k, u] and not sure[u] > 0.5 else logs[k, u] + own[u]
+            # Nor does another's correction.
+            lost = away[k, u] and (borrowed or not sure[u] > 0.5)
+            logs[k, u] = -math.inf if lost else logs[k, u] + own[u]
     return sound
 
 

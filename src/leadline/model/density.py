@@ -204,9 +204,11 @@ def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: Flo
     top = np.max(np.where(away, -np.inf, logs), axis=1)
     middle = int(np.argsort(top, kind="stable")[len(top) // 2])
     some = np.append(middle, knots.extremes())
-    any_away = bool(np.any(away & (logs > top[:, None] - MATTERS)))
+    at_odds = np.any(away & (logs > top[:, None] - MATTERS), axis=1)
+    any_away = bool(at_odds.any())
     if any_away:
-        knots.settle(some)
+        # A peak far from where the rows were settled may be nothing but their sites: it is looked at itself.
+        knots.settle(np.union1d(some, np.flatnonzero(at_odds)))
         any_away = knots.elsewhere(some)
     else:
         more, largest = knots.of_one(middle, float(top[middle]))
@@ -222,6 +224,8 @@ def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: Flo
     more = knots.exact - knots.plain
     more[~knots.done] = more[middle]
     sure = np.stack([np.interp(points, knots.few, valid) > 0.5 for valid in (~np.isnan(more)).astype(float)])
+    # Another's correction is for where the rows were settled; far from there nothing is, under any.
+    sure[~knots.done] = False
     mended = logs + np.stack([_between(points, knots.few, one) for one in more])
     # Far from where the rows were settled, one by one says nothing on its own.
     return np.where(away & ~sure, -np.inf, mended)
