@@ -15,12 +15,12 @@ from leadline.decide.change import Trigger, late, triggers
 from leadline.decide.check_reading import again
 from leadline.decide.checked_dive import CheckedDive, checked_dives, needs
 from leadline.decide.history import Histories, LikeKit, evidence_word
-from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, doubted, levels
+from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, doubted, levels, step_share
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
 from leadline.decide.sentence import cautions, coarse, next_step
-from leadline.decide.step import LIGHT_BODY, Setup, Step, next_acts, surface_doubts
+from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.decide.trim import trim
 from leadline.errors import OutOfRangeError
 from leadline.model.marginal import Marginal
@@ -78,8 +78,7 @@ def _case(
     )
     try:
         choice = chosen(own_ends, history, block=block, mass=mass, theta=theta)
-        half = 0.5 if mass < LIGHT_BODY else 1.0
-        doubt = checked is not None and again(checked, choice.lead, half=half)
+        doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
         if doubt:
             choice = doubted(own_ends, history, block=block, mass=mass, theta=theta)
     except OutOfRangeError as fault:

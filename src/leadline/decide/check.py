@@ -19,13 +19,13 @@ from leadline.decide.check_look import Conditions, Look
 from leadline.decide.check_reading import MOST_CHANGE, Course, Reading, course, looks_disagree, reading
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.history import NEAR_RESERVE
+from leadline.decide.lead_rule import step_share
 from leadline.errors import OutOfRangeError
 from leadline.model.population import Fit
 from leadline.records import CHECKS, RESERVE_PRESSURE
 
 __all__ = ["CheckAnswer", "check", "check_rows"]
 
-LIGHT_BODY: Final = 45.0  # kg of body mass, below which steps are halved
 STEP_DOWN: Final = 1.0  # kg off on a reading that is in doubt
 
 
@@ -244,13 +244,14 @@ def _answer(
         dry=bool(checked.rigs.dry[checked.position]),
         contradict=looks_disagree(checked),
     )
-    half = 0.5 if float(checked.rigs.body.mass[checked.position]) < LIGHT_BODY else 1.0
-    far = abs(advice.lead_kg - on) > MOST_CHANGE * half + 1e-9 and count <= 1
+    share = step_share(float(checked.rigs.body.mass[checked.position]))
+    far = abs(advice.lead_kg - on) > MOST_CHANGE * share + 1e-9 and count <= 1
     unsure = now.disagree and count <= 1
-    again = bool(advice.check_first or far or unsure or doubts)
+    # Looks that are far off ask for another one within the answer already.
+    again = bool(advice.check_first or doubts)
     lead = advice.lead_kg
     if unsure or doubts:  # more lead at once, less of it only in small steps
-        lead = max(lead, block.at_least(on - STEP_DOWN * half))
+        lead = max(lead, block.at_least(on - STEP_DOWN * share))
     look = on if conditions.still is False else now.lead_kg
     light, heavy = _chances(checked, advice, lead)
     found = CheckAnswer(

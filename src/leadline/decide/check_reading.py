@@ -137,7 +137,7 @@ def surprising(checked: CheckedDive) -> bool:
     return _surprise(checked) < DISAGREE
 
 
-def again(checked: CheckedDive, lead: float, *, half: float = 1.0) -> bool:
+def again(checked: CheckedDive, lead: float, *, share: float = 1.0) -> bool:
     """Whether the looks of the day ask for another one before a dive with that lead.
 
     Parameters
@@ -146,8 +146,8 @@ def again(checked: CheckedDive, lead: float, *, half: float = 1.0) -> bool:
         The dive with its looks.
     lead : float
         For the dive. [kg]
-    half : float
-        0.5 where steps are halved for a light body. [-]
+    share : float
+        What of a usual step the body may take, as of `step_share`. [-]
 
     Returns
     -------
@@ -159,7 +159,7 @@ def again(checked: CheckedDive, lead: float, *, half: float = 1.0) -> bool:
     rows = np.unique(words.row)
     if len(rows) != 1:
         return looks_disagree(checked)
-    far = abs(lead - float(words.lead[-1])) > MOST_CHANGE * half + 1e-9
+    far = abs(lead - float(words.lead[-1])) > MOST_CHANGE * share + 1e-9
     return bool(far or surprising(checked))
 
 

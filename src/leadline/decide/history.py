@@ -101,23 +101,20 @@ def _first_of_each(diver: NDArray[np.int64], count: int) -> NDArray[np.int64]:
     return np.asarray(np.searchsorted(diver, np.arange(count + 1)))
 
 
-_PROVES: Final = ("hovered", "sank")
-"""Results of a stop that prove its lead enough: whoever sinks has more than enough."""
-
-
 def _proven(assessment: Assessment, dives: NDArray[np.int64], shift: FloatArray) -> FloatArray:
     """Leads that were enough at a stop, before and after a hand-off; carried by `shift`. [kg]."""
     rows = assessment.line.row[dives]
     records = assessment.line.records.dives
     lead = records["lead_kg"][rows] + shift
-    first = lead[_one_of(records["stop_result"][rows])]
-    second = (lead - records["handed_off_kg"][rows])[_one_of(records["handed_off_result"][rows])]
+    first = lead[_enough(records["stop_result"][rows])]
+    second = (lead - records["handed_off_kg"][rows])[_enough(records["handed_off_result"][rows])]
     both = np.concatenate([first, second])
     return np.asarray(both[~np.isnan(both)])
 
 
-def _one_of(result: NDArray[np.object_]) -> NDArray[np.bool_]:
-    return np.asarray((result == _PROVES[0]) | (result == _PROVES[1]), bool)
+def _enough(result: NDArray[np.object_]) -> NDArray[np.bool_]:
+    """Results of a stop that prove its lead enough: whoever sinks has more than that."""
+    return np.asarray((result == "hovered") | (result == "sank"), bool)
 
 
 class Histories:

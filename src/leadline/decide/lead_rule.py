@@ -24,6 +24,7 @@ __all__ = [
     "doubted",
     "lead_rule",
     "levels",
+    "step_share",
 ]
 
 WIDE: Final = 2.5  # kg between the 10 and 90 % points
@@ -34,6 +35,7 @@ USUAL_RISK: Final = 0.05  # for that rule, whatever risk is accepted
 MORE_THAN_LIGHT: Final = 0.25  # kg: a check begins above a lead that was too light
 HAIR: Final = 0.02  # kg: a birthday or a degree moves the ledger by grams, which must not cost a whole block
 USUAL_BREATH_OUT: Final = 0.5  # kg
+LIGHT_BODY: Final = 45.0  # kg of body mass, below which steps are halved
 
 
 class Choice(NamedTuple):
@@ -66,13 +68,18 @@ def breath_out(theta: Hyperparameters) -> float:
     return min(theta.breath_out, theta.trusted_out, USUAL_BREATH_OUT)
 
 
+def step_share(mass: float) -> float:
+    """What of a usual step a body of that mass [kg] may take: half of it where it is light. [-]."""
+    return 0.5 if mass < LIGHT_BODY else 1.0
+
+
 def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:
     """Lead after the rule that a step down stays near what is proven enough. [kg]."""
     if history.fresh_check or not len(history.enough):
         return bring
-    # 2 lb where lead comes in pounds, else 1 kg; half of it for the light.
+    # 2 lb where lead comes in pounds, else 1 kg.
     step = 2 * POUND if block.imperial else 1.0
-    floor = float(history.enough.min()) - step * (0.5 if mass < 45 else 1.0)
+    floor = float(history.enough.min()) - step * step_share(mass)
     return max(bring, block.at_least(floor - HAIR))
 
 

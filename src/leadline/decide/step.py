@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
+from leadline.decide.lead_rule import step_share
 from leadline.decide.look import (
     SurfaceDoubt,
     carried,
@@ -51,9 +52,6 @@ pass it over.
 
 EIGHT_IN_TEN: Final = 2 * 1.2815516
 """Width of a normal band of 80 % over its sd."""
-
-LIGHT_BODY: Final = 45.0
-"""Below this body mass steps are halved. [kg]"""
 
 
 @dataclass(frozen=True)
@@ -186,7 +184,7 @@ def surface_doubts(assessment: Assessment, rows: IntArray, stop: State) -> list[
 def _hand_offs(setup: Setup) -> tuple[float, ...]:
     """Leads that may be handed off: half a kilogram or a pound, and twice that but not by the light. [kg]."""
     least = POUND if setup.imperial else 0.5
-    return (least,) if setup.mass < LIGHT_BODY else (least, 2 * least)
+    return (least,) if step_share(setup.mass) < 1 else (least, 2 * least)
 
 
 def _why_not_handed(setup: Setup, history: LikeKit, handed: float, rises: float) -> str:
