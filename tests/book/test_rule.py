@@ -93,6 +93,12 @@ UNSOUND = [
         "end_bar",
         "above start_bar 200;150",
     ),
+    (  # 3000 and 700 psi by hand: 206.84 and 48.26 bar
+        "dives",
+        DIVE | {"start_bar": "", "end_bar": "", "start_psi": "700", "end_psi": "3000"},
+        "end_bar",
+        "^end_bar 206.8: lies more than 5 bar above start_bar 48.3$",
+    ),
     ("dives", DIVE | {"start_bar": "200;190"}, "start_bar", "has 2 values for 1 cylinder$"),
     ("dives", DIVE | {"cylinder": "S12;A7", "gas": "32;50;80"}, "gas", "has 3 values for 2 cylinders"),
     ("dives", DIVE | {"cylinder": "", "start_bar": "1;2;3", "gas": "32;50"}, "gas", "has 2 values for 3 cyl"),

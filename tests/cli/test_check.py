@@ -210,6 +210,19 @@ def test_clear_check_is_one_line_to_act_on(check) -> None:
     assert acts[1].startswith("Seen")
 
 
+@pytest.mark.parametrize("lead", [4, 5.5, 8])
+def test_what_leads_from_now_to_the_end_adds_up(check, lead) -> None:
+    """By arithmetic, from what is printed: each of the lines is rounded to a tenth."""
+    text = " ".join(
+        check("--diver", "Ines", "--lead", lead, "--bar", 60, "--waterline", "eye").stdout.split()
+    )
+    now = float(re.search(r"Right now (\S+) kg would put", text)[1])
+    end = float(re.search(r"At the end with 35 bar left (\S+) kg", text)[1])
+    parts = re.search(r"From now (.*?), in kg of lead", text)[1].replace("−", "-").split(", ")
+    moved = sum(float(part.rsplit(" ", 1)[1]) for part in parts)
+    assert end - now == pytest.approx(moved, abs=0.05 * (len(parts) + 2) + 0.05)
+
+
 def test_imperial_has_no_kilograms(check) -> None:
     done = check("--diver", "Ines", "--lead", 11, "--bar", 2900, "--waterline", "eye", "--units", "imperial")
     assert done.returncode == 0

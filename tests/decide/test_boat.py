@@ -53,6 +53,8 @@ def test_pieces_make_up_the_lead_and_what_is_at_hand(data) -> None:
 def test_checks_come_in_order_of_what_may_be_missing_and_say_why(data) -> None:
     checks = data.checks
     assert [d.check_place for d in checks] == list(range(1, len(checks) + 1))
+    missing = [d.answer.bring_kg - d.answer.lead_kg for d in checks]
+    assert missing == sorted(missing, reverse=True)
     assert {d.answer.diver for d in checks} >= {"Uma", "Zed"}  # nothing is known of either
     missing = [d.answer.need_q90_kg - d.answer.lead_kg for d in checks]
     assert missing == sorted(missing, reverse=True)
