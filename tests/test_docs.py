@@ -103,7 +103,7 @@ def test_sample_in_the_repository_is_of_the_demo() -> None:
     """Whoever looks before running sees what the demo would make: the same divers, in the same order."""
     folder = ROOT / "reports" / "demo"
     divers = []
-    for path in (folder / "plan.csv", ROOT / "datasets" / "plan.csv"):
+    for path in (folder / "leads.csv", ROOT / "datasets" / "plan.csv"):
         with path.open(encoding="utf-8", newline="") as file:
             divers.append([row["diver"] for row in csv.DictReader(file)])
     assert divers[0] == divers[1]

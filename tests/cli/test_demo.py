@@ -39,7 +39,7 @@ def test_demo_makes_all_it_names(made) -> None:
     folder, first = made
     assert (first.returncode, first.stderr) == (0, "")
     names = re.findall(r"try it/([\w.-]+)", " ".join(first.stdout.split()))
-    assert {"index.html", "plan.csv", "demo-set-aside.csv"} <= set(names)
+    assert {"index.html", "plan.csv", "leads.csv", "demo-set-aside.csv"} <= set(names)
     assert [name for name in names if not (folder / name).exists()] == []
 
 
@@ -76,7 +76,8 @@ def test_demo_says_what_it_did_and_what_comes_next(made) -> None:
 
 def test_plan_of_the_demo_is_in_the_order_of_the_plan(made) -> None:
     folder, _ = made
-    with (folder / "plan.csv").open(encoding="utf-8", newline="") as file:
+    assert (folder / "plan.csv").read_bytes() == (ROOT / "datasets" / "plan.csv").read_bytes()
+    with (folder / "leads.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     with (ROOT / "datasets" / "plan.csv").open(encoding="utf-8", newline="") as file:
         planned = [row["diver"] for row in csv.DictReader(file)]
@@ -87,14 +88,14 @@ def test_plan_of_the_demo_is_in_the_order_of_the_plan(made) -> None:
 
 def test_second_run_changes_nothing_but_the_fit(made, monkeypatch: pytest.MonkeyPatch) -> None:
     folder, _ = made
-    plan = (folder / "plan.csv").read_bytes()
+    leads = (folder / "leads.csv").read_bytes()
     season = {"Odile R": folder / "index.html"}
     monkeypatch.setattr(demo, "_pages", lambda *_, **__: ({}, season))
     done = CliRunner().invoke(app, ["demo", str(folder), "--json"])
     assert (done.exit_code, done.stderr) == (0, "")
     document = json.loads(done.stdout)
     assert document["load"]["dives"]["read"] > 1000
-    assert (folder / "plan.csv").read_bytes() == plan
+    assert (folder / "leads.csv").read_bytes() == leads
     with Book.open(folder / "demo.duckdb") as book:
         assert book.data_version == 1
         assert book.counts()["fits"] == 2

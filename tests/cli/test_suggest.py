@@ -151,6 +151,29 @@ def test_plan_and_single_dive_agree(suggest, tmp_path: Path) -> None:
     assert planned == {name: single[name] for name in COLUMNS}
 
 
+def test_answers_given_as_a_plan_are_refused(suggest, tmp_path: Path) -> None:
+    """Read as a plan, a file of answers would be dives without a suit, and leads for them."""
+    plan, out = tmp_path / "plan.csv", tmp_path / "leads.csv"
+    plan.write_text("diver,suit,bc,cylinder\nInes,full 5,jacket,steel 12\n")
+    suggest("--plan", plan, "--out", out)
+    done = suggest("--plan", out)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr.startswith(f"Error: {out}: this holds the answers to a plan (column bring_kg)")
+    assert done.stderr.count("\n") == 1
+
+
+def test_columns_of_a_plan_that_are_not_used_are_named(suggest, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.csv"
+    plan.write_text("diver,wetsuit,bc,cylinder,note\nInes,full 5,jacket,steel 12,\n")
+    done = suggest("--plan", plan, "--json")
+    assert done.stderr == f"{plan}: columns unknown to leadline, not used: wetsuit\n"
+    (answer,) = json.loads(done.stdout)
+    assert answer["cautions"].startswith("No suit named, so this is the lead for diving without one")
+    plan.write_text("diver,suit,bc,cylinder\nInes,full 5,jacket,steel 12\n")
+    (answer,) = facts(suggest("--plan", plan, "--json"))
+    assert "No suit" not in answer["cautions"]
+
+
 def test_empty_plan_is_an_empty_array(suggest, tmp_path: Path) -> None:
     plan = tmp_path / "plan.csv"
     plan.write_text("diver,suit\n")

@@ -61,7 +61,7 @@ def test_checks_come_in_order_of_what_may_be_missing_and_say_why(data) -> None:
     for diver in data.divers:
         assert bool(diver.reasons) == diver.answer.check_first == bool(diver.check_place)
         if diver.answer.evidence == "none":
-            assert "No record in this suit" in diver.reasons[0]
+            assert "No lead proven in this suit" in diver.reasons[0]
 
 
 def test_load_is_enough_on_95_days_in_100_and_holds_a_spare(data) -> None:

@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -234,13 +234,15 @@ class Book(Session):
             )
         )
 
-    def read_plan(self, file: Path | str) -> Columns:
+    def read_plan(self, file: Path | str, *, notify: Callable[[str], None] | None = None) -> Columns:
         """Planned dives from a file, judged by the same rules; the book is not changed.
 
         Parameters
         ----------
         file : Path or str
             CSV or Parquet; dates may lie ahead, pressures, lead and names of dives may be empty.
+        notify : callable or None
+            Called with each thing the user should know: columns not used, how the file was read.
 
         Returns
         -------
@@ -250,11 +252,12 @@ class Book(Session):
         Raises
         ------
         RecordError
-            If the file is no table, or any row is unsound; the text gives the first reasons.
+            If the file is no table, holds answers and no plan, or any row is unsound; the text gives the
+            first reasons.
         """
         from leadline.book import plan
 
-        return plan.read(self._open, Path(file))
+        return plan.read(self._open, Path(file), notify=notify)
 
     def save_fit(self, payload: bytes, data_version: int, info: dict[str, Any]) -> int:
         """Store a fit, unless the records have changed since it was begun.

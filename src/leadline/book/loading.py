@@ -202,11 +202,7 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
             set_aside.keep(connection, source, book)
             faults += found
             notes += source.notes
-            if unknown := stage.filled_unknown(connection, source):
-                shown = ", ".join(header[:40] for header in unknown[:8]) + (
-                    ", ..." if len(unknown) > 8 else ""
-                )
-                notes.append(f"{source.name}: columns unknown to leadline, kept as they are: {shown}")
+            notes += stage.unknown_note(connection, source, "kept as they are")
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
     written = set_aside.write(connection, book)

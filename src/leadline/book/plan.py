@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -19,11 +20,24 @@ __all__ = ["read"]
 
 _NAMED: Final = 3
 
+_OF_ANSWERS: Final = frozenset({"bring_kg", "p_too_light", "p_too_heavy", "need_at_bar", "need_q50_kg"})
+"""Columns that a file of answers has. Read as a plan, its rows would be dives without a suit."""
 
-def read(connection: DuckDBPyConnection, path: Path) -> Columns:
+
+def read(
+    connection: DuckDBPyConnection, path: Path, *, notify: Callable[[str], None] | None = None
+) -> Columns:
     """Planned dives in the order of the file; see `leadline.book.Book.read_plan`."""
     source = from_file(connection, DIVES, path, required=("diver",))
+    if answers := [name for name in source.unknown if name.casefold() in _OF_ANSWERS]:
+        raise RecordError(
+            f"{path}: this holds the answers to a plan (column {answers[0]}); give the plan itself: who "
+            "dives, with what kit, one dive a row, as in a dives file"
+        )
     stage.build(connection, source, plan=True)
+    if notify:
+        for text in (*source.notes, *stage.unknown_note(connection, source, "not used")):
+            notify(text)
     if stage.find_faults(connection, source, plan=True):
         found = rows(connection, 'SELECT "row", reason FROM faults ORDER BY "row", rowid')
         named = "; ".join(f"row {number}: {reason}" for number, reason in found[:_NAMED])

@@ -19,7 +19,7 @@ from leadline.records import Table
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["build", "filled_unknown", "find_faults", "raw_json"]
+__all__ = ["build", "find_faults", "raw_json", "unknown_note"]
 
 
 def _raw_cells(source: Source) -> str:
@@ -186,13 +186,32 @@ def find_faults(connection: DuckDBPyConnection, source: Source, *, plan: bool = 
     return int(one(connection, "SELECT count(*) FROM faults"))
 
 
-def filled_unknown(connection: DuckDBPyConnection, source: Source) -> list[str]:
+def _filled_unknown(connection: DuckDBPyConnection, source: Source) -> list[str]:
     """Unknown columns of the file in which anything stands."""
     if not source.unknown:
         return []
     filled = ", ".join(f"bool_or(trimmed({source.cell(name)}) <> '')" for name in source.unknown)
     found = rows(connection, f"SELECT {filled} FROM stage")[0]
     return [name for name, has in zip(source.unknown, found, strict=True) if has]
+
+
+def unknown_note(connection: DuckDBPyConnection, source: Source, fate: str) -> list[str]:
+    """One line that names the unknown columns in which anything stands; none where there are none.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the file staged.
+    source : Source
+        The file.
+    fate : str
+        What becomes of them.
+    """
+    unknown = _filled_unknown(connection, source)
+    if not unknown:
+        return []
+    shown = ", ".join(header[:40] for header in unknown[:8]) + (", ..." if len(unknown) > 8 else "")
+    return [f"{source.name}: columns unknown to leadline, {fate}: {shown}"]
 
 
 def raw_json(source: Source) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -23,6 +24,7 @@ __all__ = ["records_folder", "register"]
 
 _TABLES: Final = ("divers", "gear", "dives", "checks")
 _BOOK: Final = "demo.duckdb"
+_LEADS: Final = "leads.csv"
 _COURSES: Final = tuple(f"Course {number}" for number in range(1, 7))
 _PAGES: Final = {
     "boat": "the sheet for that boat, with the lead to load",
@@ -72,7 +74,8 @@ def demo(
     with notice("learning") as notify:
         findings = fit_book(book, notify=notify)
     _, answers = answer_plan(plan, block=block_of(None, units), risk=0.05, book=book, units=units)
-    write_plan(answers, folder / plan.name)
+    write_plan(answers, folder / _LEADS)
+    shutil.copyfile(plan, folder / plan.name)
     names = list(dict.fromkeys(answer.advice.diver for answer in answers))
     with notice("writing") as notify:
         pages, seasons = _pages(book, plan, names, folder=folder, units=units, notify=notify)
@@ -84,6 +87,7 @@ def demo(
         "observations": findings.counts["observations"],
         "divers": findings.counts["divers"],
         "plan": str(folder / plan.name),
+        "leads": str(folder / _LEADS),
         "pages": [str(path) for path in [*pages.values(), *seasons.values()]],
     }
 
@@ -156,7 +160,8 @@ def _view(
         "Tomorrow's boat:",
     ]
     after = [
-        f"The same as a file: {folder / 'plan.csv'}",
+        f"The same as a file: {folder / _LEADS}",
+        f"The plan it answers: {folder / 'plan.csv'}",
         "",
         f"Pages; begin with {folder / 'index.html'}, which leads to the others:",
         *(f"  {path!s:<{wide}}  {texts[kind]}" for kind, path in pages.items()),

@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from leadline.cli.output import note
 from leadline.errors import BookError
 
 if TYPE_CHECKING:
@@ -210,7 +211,7 @@ def read_plan(path: Path | None, file: Path) -> tuple[Holding, Columns]:
     from leadline.book import Book
 
     with Book.open(path) as book:
-        plan = book.read_plan(file)
+        plan = book.read_plan(file, notify=note)
         return near(book, set(plan["diver"].tolist()), suits=set(plan["suit"].tolist())), plan
 
 

@@ -141,7 +141,7 @@ def boat(
 
     named = pieces_of(blocks, units) if blocks else None
     with progress("reckoning"):
-        holding, rows = read(book, lambda opened: opened.read_plan(plan))
+        holding, rows = read(book, lambda opened: opened.read_plan(plan, notify=note))
         data = boat_data(
             holding,
             empty("dives") if rows is None else rows,

@@ -15,7 +15,7 @@ from leadline.decide.advice import WIDE, Advice, Answer, answers, breath_out
 from leadline.decide.assessment import Assessment
 from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
 from leadline.decide.label import kit_labels, suit_label, water_label
-from leadline.decide.sentence import mass_text
+from leadline.decide.sentence import DOUBTED, mass_text
 from leadline.decide.stock import Pieces, Stock, stock, worn
 from leadline.errors import RecordError
 from leadline.model.marginal import Marginal
@@ -177,11 +177,13 @@ def _reasons(answer: Advice, *, imperial: bool) -> tuple[str, ...]:
         return ()
     found = []
     if answer.evidence == "none":
-        found.append("No record in this suit and type of cylinder shows how much lead is enough")
+        found.append("No lead proven in this suit and type of cylinder")
     width = answer.need_q90_kg - answer.need_q10_kg
     if width > WIDE:
         apart = mass_text(round(width, 1), imperial=imperial)
-        found.append(f"Need is known no better than to a band of {apart}, on 8 dives in 10")
+        found.append(f"Need known only to a band of {apart}")
+    if any(caution.startswith(DOUBTED) for caution in answer.cautions):
+        found.append(f"{DOUBTED} is in doubt")
     return tuple(found) or ("The records ask for much more lead than was carried so far",)
 
 

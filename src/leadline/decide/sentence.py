@@ -24,11 +24,14 @@ STANDING: Final = (
 )
 """The caution that goes with every answer, once."""
 
-DANGERS: Final = ("Danger", "Too light at the stop", "Under 18")
+DANGERS: Final = ("Danger", "Too light at the stop", "No suit named", "Under 18")
 """How the cautions begin that may not be overlooked."""
 
 TOO_LIGHT_LAST: Final = 0.2
 """Chance of too light with the lead carried last from which that is said first of all. [-]"""
+
+DOUBTED: Final = "The check of the day"
+"""How the caution begins that asks for another look at the surface."""
 
 COARSE: Final = 1.0
 """Lead that comes on top for want of smaller blocks, from which that is said. [kg]"""
@@ -268,7 +271,7 @@ def _unsure(
     """Why a check comes first, where no new suit or cylinder says so already."""
     if doubted:
         return [
-            "The check of the day is far from what was known or from the lead on, or its looks from one "
+            f"{DOUBTED} is far from what was known or from the lead on, or its looks from one "
             "another: look again before the dive, and go by the water if it shows the same"
         ]
     if not history.known and named & {"suit", "cylinder"}:
@@ -326,7 +329,7 @@ def coarse(bring: float, enough: float, *, imperial: bool = False) -> tuple[str,
 
 
 def dangers(found: Sequence[str]) -> tuple[str, ...]:
-    """Those cautions that may not be overlooked: what was or would be too light, and children."""
+    """Those cautions that may not be overlooked: what was, would or may be too light, and children."""
     return tuple(text for text in found if text.startswith(DANGERS))
 
 
@@ -377,7 +380,11 @@ def cautions(
         Whole clauses without a semicolon, so that they can be joined by one: danger of too light first,
         then the rig, then what is heavy, then what is not sure.
     """
-    found = [*_light(history, light_as_last, lead, imperial), *rig]
+    bare = not (assessment.line.occasions.suit[position] >= 0).any()
+    found = _light(history, light_as_last, lead, imperial)
+    if bare and not history.suit_worn:
+        found.append("No suit named, so this is the lead for diving without one: far too little for a suit")
+    found += rig
     middle = band[1]
     if middle < -0.05:
         found.append(f"Already heavy by about {_about(-middle, imperial)} without any lead")
@@ -387,7 +394,11 @@ def cautions(
     found += _unsure(history, band, check, named, doubted, imperial)
     found += _about_diver(assessment, position)
     water = assessment.line.occasions.water[position]
-    found += [_trigger_text(trigger, water, imperial) for trigger in triggers]
+    found += [
+        _trigger_text(trigger, water, imperial)
+        for trigger in triggers
+        if not (bare and trigger.name == "suit")
+    ]
     if water == "brackish" and np.isnan(assessment.line.occasions.salinity[position]):
         found.append("Brackish water of unknown salinity: measure it or check in the water")
     if assessment.fit.diagnostics.get("observations", 0) == 0 and not check:
