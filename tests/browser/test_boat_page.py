@@ -8,10 +8,10 @@ import re
 from datetime import datetime
 
 import pytest
+from tests.decide import club
 
 from leadline.decide.boat import boat
 from leadline.reports.boat import write
-from tests.decide import club
 
 pytestmark = pytest.mark.browser
 
@@ -42,8 +42,10 @@ def test_a_boat_of_thirteen_is_loaded_from_one_sheet(visit, tmp_path, paper):
     assert page.locator("#first li").count() == len(data.checks) >= 4
     assert page.evaluate("document.documentElement.scrollWidth") <= width - 2 * BESIDE
     # Small print of 6 pt is the least that is read (common practice, no source).
-    small = "[...document.querySelectorAll('#first *, .boat *')].map(e => parseFloat(getComputedStyle(e).fontSize))"
-    assert min(page.evaluate(small)) >= 6 / 72 * 96
+    small = page.locator("#first *, .boat *").evaluate_all(
+        "all => all.map(e => parseFloat(getComputedStyle(e).fontSize))"
+    )
+    assert min(small) >= 6 / 72 * 96
 
 
 def test_water_that_all_share_is_said_once(visit, tmp_path):
