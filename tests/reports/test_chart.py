@@ -116,6 +116,19 @@ def test_checks_stand_between_the_dives_of_their_day(season, drawn):
         assert (columns < x).sum() == (dates < date).sum()
 
 
+def test_bounds_of_checks_point_to_where_need_lies(season, drawn):
+    data = season(12, checks=3)
+    bounds = np.array(["at least", "", "at most"], object)
+    sd = np.where(bounds == "", 0.4, np.nan)
+    drawing = drawn(replace(data, checks=replace(data.checks, need_bound=bounds, need_sd=sd)))
+    stems = drawing.parts("bound")
+    assert len(stems) == 2
+    for (foot, tip), way, need in zip(stems, (1, -1), data.checks.need[[0, 2]], strict=True):
+        assert foot[1] == pytest.approx(need, abs=0.02)
+        assert (tip[1] - foot[1]) * way > 0.1
+        assert tip[0] == pytest.approx(foot[0])
+
+
 def test_band_breaks_where_the_kit_changes_or_need_is_unknown(season, drawn):
     data = season(10, checks=0)
     kit = np.array(["a"] * 4 + ["b"] * 3 + ["a"] * 3, object)

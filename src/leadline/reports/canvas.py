@@ -128,6 +128,19 @@ class Canvas:
             if not np.isnan(bottom + top):
                 self._path(self._pen(colour, width, cap="butt"), np.array([[at, bottom], [at, top]]))
 
+    def arrows(
+        self, x: ArrayLike, y: ArrayLike, side: ArrayLike, *, length: float, colour: str, width: float,
+        part: str = "",
+    ) -> None:  # fmt: skip
+        """An arrow from each place, so long [px], up where `side` is over 0 and down where it is under 0."""
+        pen = self._pen(colour, width, cap="butt")
+        for at, foot, way in zip(self.column(x), self.row(y), np.sign(side), strict=True):
+            if way and not np.isnan(foot):
+                tip, barb = foot + way * length, way * length / 4
+                with self._part(part):
+                    self._path(pen, np.array([[at, foot], [at, tip]]))
+                self._path(pen, np.array([[at - barb, tip - barb], [at, tip], [at + barb, tip - barb]]))
+
     def tick(self, x: float) -> None:
         """A short line below the box."""
         at = float(self.column(x))

@@ -61,6 +61,9 @@ DATE_DROP, YEAR_DROP = 16.5, 31.0
 MARGINS: Final = (30.0, 6.0, 30.0, 34.0)
 """Left, right, above and below the chart. [px]"""
 
+ARROW: Final = 15.0
+"""From the mark of a check that gives only a bound to where need lies. [px]"""
+
 CHECK_SIZE: Final = 6.5
 """Size of the mark of a surface check. [px]"""
 
@@ -132,6 +135,8 @@ def draw(panel: Panel, variant: Variant, *, reading: Reading, prefix: str, label
         at = _places_of_checks(panel, x)
         need, sd = reading.masses(panel.checks.need), reading.masses(panel.checks.need_sd)
         canvas.upright(at, need - sd, need + sd, colour="check", width=1.4)
+        side = (panel.checks.need_bound == "at least") * 1.0 - (panel.checks.need_bound == "at most")
+        canvas.arrows(at, need, side, length=ARROW, colour="check", width=1.4, part="bound")
         _marks(canvas, panel, x, at, reading, size=float(np.clip(0.85 * column, 3.4, 7.5)))
         return canvas.inline(kind=variant.name, prefix=prefix, label=label)
 

@@ -39,7 +39,9 @@ class Mark:
 
 MARKS: Final = {
     "hovered": Mark("hovered, BC empty", "o", "ink"),
-    "hovered-gas": Mark("hovered, gas in the BC or BC not known", "o", "ink", filled=False),
+    "hovered-gas": Mark(
+        "hovered, gas in the BC or BC not known: need may lie far below", "o", "ink", filled=False
+    ),
     "rose": Mark("rose at the stop", "^", "rose"),
     "sank": Mark("sank at the stop", "v", "sank"),
     "hand": Mark("lead changed at the stop, then hovered, BC empty", "s", "hand"),
@@ -49,7 +51,9 @@ MARKS: Final = {
     "hand-rose": Mark("lead changed, then rose", "^", "hand", filled=False),
     "hand-sank": Mark("lead changed, then sank", "v", "hand", filled=False),
     "check": Mark("surface check, with its standard deviation", "D", "check"),
-    "check-bound": Mark("surface check that gives only a bound", "D", "check", filled=False),
+    "check-bound": Mark(
+        "surface check that gives only a bound: need lies where the arrow points", "D", "check", filled=False
+    ),
 }
 """Kind of observation -> how it is drawn, in the order of the legend."""
 
