@@ -61,3 +61,19 @@ def test_one_value_serves_all_cylinders_whatever_other_rows_say(beside):
     if beside:
         assert found.start[1].tolist() == [210, 190]
         assert found.oxygen[1].tolist() == [0.32, 0.5]
+
+
+def test_body_mass_told_for_the_first_time_holds_for_the_dives_before_it() -> None:
+    """By hand: nobody's mass changed; it was told late. A mass that was known before is kept."""
+    divers = columns_from_rows(DIVERS, [{"diver": "Ada"}, {"diver": "Bo", "mass_kg": 80}, {"diver": "Cy"}])
+    masses = {"Ada": ["", 60, "", 64], "Bo": ["", 84], "Cy": ["", ""]}
+    dives = columns_from_rows(
+        DIVES,
+        [
+            {"dive": str(i), "diver": diver, "date": f"2026-05-0{i + 1}", "body_mass_kg": mass}
+            for diver, told in masses.items()
+            for i, mass in enumerate(told)
+        ],
+    )
+    found = occasions(Records(divers, empty("gear"), dives, empty("checks")), dives).body_mass
+    np.testing.assert_equal(found, [60, 60, 60, 64, 80, 84, np.nan, np.nan])

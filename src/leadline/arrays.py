@@ -213,15 +213,15 @@ def _each(texts: NDArray[Any], parse: Callable[[str], list[float]], fill: float,
 
 
 def _carry_forward(order: IntArray, diver: IntArray, value: FloatArray, initial: FloatArray) -> FloatArray:
-    """Latest non-NaN `value` of the same diver at or before each row, in `order`; else `initial`."""
-    n = len(order)
-    d, v = diver[order], value[order]
-    position = np.where(np.isnan(v), -1, np.arange(n))
-    last = np.maximum.accumulate(position)
-    first = np.searchsorted(d, d, side="left")
-    known = last >= first
-    out = np.empty(n)
-    out[order] = np.where(known, v[np.where(known, last, 0)], initial[d])
+    """Latest non-NaN `value` of the diver up to each row, in `order`; else `initial`; else the next told."""
+    d, rank, told = diver[order], np.arange(len(order)), ~np.isnan(value[order])
+    v = np.append(value[order], np.nan)
+    last = np.maximum.accumulate(np.where(told, rank, -1))
+    ahead = np.minimum.accumulate(np.where(told, rank, len(order))[::-1])[::-1]
+    first, after = np.searchsorted(d, d, side="left"), np.searchsorted(d, d, side="right")
+    before = np.where(last >= first, v[last], initial[d])
+    out = np.empty(len(order))
+    out[order] = np.where(np.isnan(before) & (ahead < after), v[ahead], before)
     return out
 
 

@@ -93,6 +93,8 @@ UNSOUND = [
         "end_bar",
         "above start_bar 200;150",
     ),
+    ("dives", DIVE | {"start_bar": "200", "stop_bar": "220"}, "stop_bar", "above start_bar 200"),
+    ("dives", DIVE | {"end_bar": "80", "stop_bar": "60"}, "end_bar", "more than 5 bar above stop_bar 60"),
     (  # 3000 and 700 psi by hand: 206.84 and 48.26 bar
         "dives",
         DIVE | {"start_bar": "", "end_bar": "", "start_psi": "700", "end_psi": "3000"},

@@ -83,7 +83,11 @@ def test_dives_are_in_order_of_date_with_what_was_noted() -> None:
         ({"bc_state": "gas", "bc_gas_l": 2}, "measured"),
         ({"stop_result": "rose", "bc_state": "empty"}, "lower_only"),
         ({"stop_result": "rose", "bc_state": ""}, "hint"),
-        ({"stop_result": "sank", "bc_state": "empty"}, "upper_only"),
+        ({"stop_result": "sank", "bc_state": "empty"}, "too_much"),
+        (
+            {"stop_result": "rose", "bc_state": "empty", "handed_off_kg": -1, "handed_off_result": "hovered"},
+            "lower_only",
+        ),
         ({"stop_result": "rose", "bc_state": "gas"}, "none"),
         ({"stop_result": ""}, "none"),
         ({"lead_kg": None}, "none"),

@@ -13,8 +13,8 @@ from leadline.decide.advice import answers
 from leadline.decide.block import Block, BlockSet
 from leadline.decide.history import LikeKit
 from leadline.decide.look import SurfaceDoubt
-from leadline.decide.sentence import NOTHING_MORE, act_text, next_step
 from leadline.decide.step import LEAST_SHRINK, Setup, next_act, next_acts, surface_doubts
+from leadline.decide.step_sentence import NOTHING_MORE, act_text, next_step
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import State, evaluate

@@ -66,6 +66,7 @@ def make_dives(n, *, seed=3):
         stop_result=result,
         bc_state=state,
         bc_gas=np.where(state == "gas", np.round(rng.uniform(0.5, 3, n), 1), np.nan),
+        suit_gas=words(np.where(wet, "", rng.choice(["least", "more", "unknown"], n))),
         handed_off=gave,
         handed_off_result=after,
         handed_off_bc=words(np.where(np.isnan(gave), "", rng.choice(["empty", "gas"], n, p=[0.8, 0.2]))),

@@ -71,19 +71,20 @@ def _lengths(names: tuple[str, ...]) -> Iterator[Check]:
         yield Check(name, odd, reason, name, also=("cylinder", *names))
 
 
-def _end_above_start() -> Check:
-    """End pressures against start pressures, cylinder by cylinder."""
-    ends, starts = "string_split(end_bar, ';')", "string_split(start_bar, ';')"
+def _not_above(later: str, earlier: str) -> Check:
+    """Later pressures against earlier ones, cylinder by cylinder."""
+    ends, starts = f"string_split({later}, ';')", f"string_split({earlier}, ';')"
 
     def pick(values: str) -> str:
         return f"CASE WHEN len({values}) = 1 THEN {values}[1] ELSE {values}[i] END"
 
     above = f"number({pick(ends)}) > number({pick(starts)}) + {WARMING}"
     each = f"len(list_filter(range(1, greatest(len({ends}), len({starts})) + 1), lambda i: {above})) > 0"
-    single = f"number(end_bar) > number(start_bar) + {WARMING}"
-    condition = f"CASE WHEN contains(end_bar, ';') OR contains(start_bar, ';') THEN {each} ELSE {single} END"
-    reason = f"'lies more than {WARMING:g} bar above start_bar ' || {_rounded('start_bar')}"
-    return Check("end_bar", condition, reason, _rounded("end_bar"), also=("start_bar",))
+    single = f"number({later}) > number({earlier}) + {WARMING}"
+    lists = f"contains({later}, ';') OR contains({earlier}, ';')"
+    condition = f"CASE WHEN {lists} THEN {each} ELSE {single} END"
+    reason = f"'lies more than {WARMING:g} bar above {earlier} ' || {_rounded(earlier)}"
+    return Check(later, condition, reason, _rounded(later), also=(earlier,))
 
 
 def _rounded(values: str) -> str:
@@ -173,7 +174,9 @@ def rules(table: Table, *, plan: bool = False) -> Iterator[Check]:
         yield from _gear()
     elif table.name == "dives":
         yield from _lengths(_LISTS["dives"])
-        yield _end_above_start()
+        # The stop comes between start and end.
+        for later, earlier in (("end_bar", "start_bar"), ("stop_bar", "start_bar"), ("end_bar", "stop_bar")):
+            yield _not_above(later, earlier)
         yield from _seen()
         yield from _lead()
     elif table.name == "checks":

@@ -21,11 +21,14 @@ __all__ = ["many", "one", "taken_text", "wrapped"]
 
 _LINE: Final = 78
 _CHECK_FIRST: Final = (
-    "Check first: at the surface, beginning with the lead in the table and with `bring` at hand; add or take "
-    "off until the water comes to eye level on a normal breath, BC empty."
+    "Check first: at the surface, where `check` has a number. Begin with the lead in the table, `bring` at "
+    "hand; add or take off until the water comes to eye level on a normal breath, BC empty, the cylinder as "
+    "full as planned. Then put on that number more, for the end of the dive, or go by `leadline check`."
 )
 _ASSUMED: Final = {"suit": "no suit", "cylinder": "a usual cylinder", "bc": "a usual BC"}
 """Column that is empty -> what is reckoned."""
+
+_DEEP: Final = " Deeper than that without any lead: dive with what is at hand."
 
 _TAKEN: Final = {
     "altitude_m": "altitude",
@@ -283,9 +286,10 @@ def many(answers: Sequence[Answer], units: Units) -> RenderableType:
 
     if not answers:
         return "the plan has no rows"
-    parts: list[RenderableType] = [_plan_table([answer.advice for answer in answers], units)]
-    if any(answer.advice.check_first for answer in answers):
-        parts += [wrapped(_CHECK_FIRST), Text()]
+    parts: list[RenderableType] = [_plan_table(answers, units)]
+    after = [answer.after for answer in answers if answer.after is not None]
+    if after:
+        parts += [wrapped(_CHECK_FIRST + (_DEEP if any(a.deep for a in after) else "")), Text()]
     for answer in answers:
         a = answer.advice
         first = dangers(a.cautions)
@@ -298,7 +302,7 @@ def many(answers: Sequence[Answer], units: Units) -> RenderableType:
     return Group(*parts)
 
 
-def _plan_table(answers: Sequence[Advice], units: Units) -> RenderableType:
+def _plan_table(answers: Sequence[Answer], units: Units) -> RenderableType:
     from leadline.reports.phrase import percent
 
     def mass(value: float) -> str:
@@ -311,7 +315,7 @@ def _plan_table(answers: Sequence[Advice], units: Units) -> RenderableType:
         [
             a.diver,
             lead(a.lead_kg),
-            "first" if a.check_first else "",
+            "" if answer.after is None else f"+{lead(answer.after.more_kg)}",
             lead(a.bring_kg) if a.bring_kg != a.lead_kg else "",
             mass(a.need_q50_kg),
             f"{mass(a.need_q10_kg)} to {mass(a.need_q90_kg)}",
@@ -319,7 +323,8 @@ def _plan_table(answers: Sequence[Advice], units: Units) -> RenderableType:
             percent(a.p_too_light),
             percent(a.p_too_heavy),
         ]
-        for a in answers
+        for answer in answers
+        for a in [answer.advice]
     ]
     mass_unit, pressure = ("lb", "psi") if units == "imperial" else ("kg", "bar")
     headers = ["diver", "lead", "check", "bring", "need", "8 in 10", pressure, "light", "heavy"]

@@ -172,7 +172,7 @@ def quantity(value: float, unit: str, *, units: str = "metric", digits: int = 1)
         from leadline.units import to_imperial
 
         value, unit = float(to_imperial(value, other)), _SYMBOL.get(other, other)
-    return f"{value:.{digits}f} {unit}"
+    return f"{round(value, digits) + 0.0:.{digits}f} {unit}"  # no minus before a zero
 
 
 @contextmanager

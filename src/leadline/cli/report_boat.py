@@ -210,12 +210,13 @@ def _view(data: BoatData, path: Path, units: Units) -> Any:
             text(diver.answer.lead_kg),
             f"{diver.check_place}." if diver.check_place else "",
             text(diver.answer.bring_kg) if diver.check_place else "",
+            "" if diver.after is None else f"+{text(diver.after.more_kg)}",
         ]
         for diver in data.divers
     ]
     load = ", ".join(f"{n} x {text(size)}" for size, n in zip(data.load.sizes, data.load.counts, strict=True))
     return Group(
-        table("", ["diver", "lead", "check first", "at hand"], rows),
+        table("", ["diver", "lead", "check first", "at hand", "after it"], rows),
         f"To load: {load}; {text(data.load.total_kg)} in all, enough on 95 days like this in 100.",
         f"The sheet: {path}",
         "",

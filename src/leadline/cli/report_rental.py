@@ -219,7 +219,8 @@ def _view(data: RentalData, path: Path, units: Units) -> Any:
         [
             span_text(group, units),
             *(
-                f"{text(c.lead_kg).split()[0]} of {text(c.bring_kg).split()[0]}"
+                f"{text(c.lead_kg).split()[0]} of {text(c.bring_kg).split()[0]} "
+                f"+{text(c.after_check_kg).split()[0]}"
                 if c.check_first
                 else text(c.lead_kg).split()[0]
                 for c in cells
@@ -232,7 +233,8 @@ def _view(data: RentalData, path: Path, units: Units) -> Any:
     unit = "lb" if units == "imperial" else "kg"
     return Group(
         table(
-            f"{place_text(first)}: lead in {unit}; `5 of 7`: begin a surface check with 5, have 7 at hand",
+            f"{place_text(first)}: lead in {unit}; `5 of 7 +2`: begin a check with 5, have 7 at hand; "
+            "find the lead for eye level on a normal breath, cylinder full, BC empty; then put on 2 more",
             ["body mass", *(outfit.label for outfit in data.outfits)],
             rows,
         ),

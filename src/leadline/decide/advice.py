@@ -17,10 +17,12 @@ from leadline.decide.checked_dive import CheckedDive, checked_dives, needs
 from leadline.decide.history import Histories, LikeKit, evidence_word
 from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, doubted, levels, step_share
 from leadline.decide.look import SurfaceDoubt
+from leadline.decide.onward import Onward, onward
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
-from leadline.decide.sentence import cautions, coarse, next_step
+from leadline.decide.sentence import cautions, coarse
 from leadline.decide.step import Setup, Step, next_acts, surface_doubts
+from leadline.decide.step_sentence import next_step
 from leadline.decide.trim import trim
 from leadline.errors import OutOfRangeError
 from leadline.model.marginal import Marginal
@@ -80,7 +82,7 @@ def _case(
         choice = chosen(own_ends, history, block=block, mass=mass, theta=theta)
         doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
         if doubt:
-            choice = doubted(own_ends, history, block=block, mass=mass, theta=theta)
+            choice = doubted(own_ends, history, block=block, theta=theta)
     except OutOfRangeError as fault:
         who = assessment.line.plan["diver"][assessment.line.row[position]]
         raise OutOfRangeError(f"{who}: {fault}") from None
@@ -206,11 +208,12 @@ class _Behind:
     prior: FloatArray
     prior_sd: FloatArray
     chance: list[list[float]]
+    after: list[Onward | None]
 
 
 def _behind(
     assessment: Assessment, rows: IntArray, state: State, ledger: Ledger, shared: Exposures,
-    cases: list[_Case],
+    cases: list[_Case], *, block: Block, risk: float,
 ) -> _Behind:  # fmt: skip
     lead = np.array([case.lead for case in cases])
     middle = np.array([case.ends[QUANTILES.index(0.5)] for case in cases])
@@ -234,7 +237,21 @@ def _behind(
         prior=ledger.need,
         prior_sd=prior_sd(shared),
         chance=chances_above([case.need for case in cases], beyond).tolist(),
+        after=_after(assessment, rows, state, cases, block=block, risk=risk),
     )
+
+
+def _after(
+    assessment: Assessment, rows: IntArray, state: State, cases: list[_Case], *, block: Block, risk: float
+) -> list[Onward | None]:
+    """What to put on after the checks that come first; None where none does."""
+    found: list[Onward | None] = [None] * len(cases)
+    first = np.flatnonzero([case.check for case in cases])
+    low = np.array([cases[i].ends[QUANTILES.index(0.1)] for i in first], float)
+    made = onward(assessment, rows[first], state.take(first), low, block=block, risk=risk)
+    for i, one in zip(first.tolist(), made, strict=True):
+        found[i] = one
+    return found
 
 
 def _late_bring(case: _Case, more: float, *, block: Block, enough: float) -> float:
@@ -261,6 +278,8 @@ def _answer(
         chosen=step.chosen,
         dry=bool(assessment.rigs.dry[case.position]),
         imperial=imperial,
+        after=behind.after[i],
+        proven=float(np.min(case.history.enough)) if len(case.history.enough) else np.nan,
     )
     found = cautions(
         assessment,
@@ -294,6 +313,7 @@ def _answer(
         float(behind.late_bar[i]),
         more,
         _late_bring(case, more, block=block, enough=enough),
+        behind.after[i],
     )
 
 
@@ -324,7 +344,7 @@ def answers(
     state = assessment.state(rows, pressure=pressure)
     ledger, shared = assessment.prior(rows, state)
     cases = _cases(assessment, rows, state, ledger, block=block, risk=risk)
-    behind = _behind(assessment, rows, state, ledger, shared, cases)
+    behind = _behind(assessment, rows, state, ledger, shared, cases, block=block, risk=risk)
     steps = _steps(assessment, cases, behind, block=block, risk=risk)
     return [
         _answer(assessment, case, i, behind, step, block=block, imperial=imperial)

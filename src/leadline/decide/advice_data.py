@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from leadline.decide.change import Trigger
+from leadline.decide.onward import Onward
 from leadline.decide.safety import RigSafety
 from leadline.decide.step import Step
 from leadline.model.marginal import Marginal
@@ -91,6 +92,8 @@ class Answer:
         Need there less need as planned. [kg]
     late_bring_kg : float
         Lightest lead whose chance of too light is accepted there. [kg]
+    after : Onward or None
+        What to put on after the surface check that comes first; None where none does.
     """
 
     advice: Advice
@@ -102,3 +105,4 @@ class Answer:
     late_bar: float
     late_more_kg: float
     late_bring_kg: float
+    after: Onward | None

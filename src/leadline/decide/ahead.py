@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from leadline.decide.assessment import ALL_TIME, Assessment, questions
+from leadline.decide.assessment import ALL_TIME, Assessment, questions, seen_ends, unshared_sd
 from leadline.model.crowd import Question, crowd_marginals
 from leadline.model.people import Targets
 from leadline.physics.ledger import Exposures, Ledger, State
@@ -60,10 +60,14 @@ def foresee(
     ledger, shared = assessment.prior(rows, state)
     asked = _questions(assessment, rows, ends, ledger, shared)
     answers = crowd_marginals(assessment.everyone, assessment.evidence.observations, [q for _, q in asked])
+    ends_seen = np.empty((len(rows), 2))
+    for at, question in asked:
+        ends_seen[at] = seen_ends(assessment.evidence.own_sd[question.rows])
+    extra = unshared_sd(shared, *ends_seen.T)
     for (at, _), needs in zip(asked, answers, strict=True):
         for place, need in zip(at.tolist(), needs, strict=True):
             if need is not None:
-                assessment.foreseen[keys[new[place]]] = need
+                assessment.foreseen[keys[new[place]]] = need.wider(float(extra[place]))
     return len(rows)
 
 

@@ -22,13 +22,16 @@ from leadline.physics.rig import Rigs, assemble
 from leadline.records import RESERVE_PRESSURE, STOP_DEPTH
 from leadline.timeline import CHECK, DIVE, PLAN, Timeline, timeline
 
-__all__ = ["ALL_TIME", "Assessment", "questions"]
+__all__ = ["ALL_TIME", "Assessment", "questions", "seen_ends", "unshared_sd"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 ALL_TIME: Final = np.iinfo(np.int64).max
+
+ALIKE: Final = 0.35
+"""Doubt about a regulator or a salinity, in which dives differ all the time: it is in their scatter. [kg]"""
 
 MOST_KEPT: Final = 64
 """Divers whose population is kept for their next question."""
@@ -245,7 +248,40 @@ class Assessment:
         population = self.population_without(diver).cautious()
         known = self.in_fit[evidence.statements.row]
         plain = evidence.observations.as_intervals()
-        return conditional_marginals(population, plain, targets, in_fit=known)
+        found = conditional_marginals(population, plain, targets, in_fit=known)
+        extra = unshared_sd(shared, *seen_ends(evidence.own_sd))
+        return [m.wider(sd) for m, sd in zip(found, extra.tolist(), strict=True)]
+
+
+def seen_ends(own_sd: FloatArray) -> tuple[float, float]:
+    """Mean and least of what is in doubt about one diver and kit in the records; NaN without any. [kg²]."""
+    return (float(np.mean(own_sd**2)), float(np.min(own_sd) ** 2)) if len(own_sd) else (np.nan, np.nan)
+
+
+def unshared_sd(shared: Exposures, mean: FloatArray | float, least: FloatArray | float) -> FloatArray:
+    """Doubt about a need that the diver's records do not share: a cylinder or water that is not named.
+
+    Parameters
+    ----------
+    shared : Exposures
+        Of the needs; n rows.
+    mean, least : array_like, shape (n,) or ()
+        Of what is in doubt in the records, as of `seen_ends`. [kg²]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        What is in doubt here and not in the records, or in all records and not here, so far as it is more
+        than `ALIKE`; 0 where there are none, since then the offset holds it. [kg]
+
+    Notes
+    -----
+    The offset of a diver takes in whatever is unknown about the kit in the records, as if it went along to
+    every dive. Where the same is unknown each time, it may: the cylinder that nobody names is the same one.
+    """
+    here = shared.body_sd**2 + shared.rest_sd**2
+    beyond = np.maximum(np.minimum(here - mean, shared.rest_sd**2), least - here) - ALIKE**2
+    return np.asarray(np.sqrt(np.fmax(beyond, 0.0)))
 
 
 def questions(rows: IntArray, state: State, *, until: ArrayLike) -> list[tuple[int, int, bytes]]:

@@ -13,7 +13,7 @@ from leadline.errors import OutOfRangeError
 from leadline.records import BLOCK_RANGE
 from leadline.units import POUND
 
-__all__ = ["Block", "BlockSet"]
+__all__ = ["GRAM", "Block", "BlockSet"]
 
 SLACK = 1e-9
 """Share of a block by which a lead may miss a multiple and still count as one."""

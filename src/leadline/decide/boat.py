@@ -13,6 +13,7 @@ from scipy.special import ndtr
 from leadline.arrays import Columns
 from leadline.decide.advice import WIDE, Advice, Answer, answers, breath_out
 from leadline.decide.assessment import Assessment
+from leadline.decide.block import GRAM
 from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
 from leadline.decide.label import kit_labels, suit_label, water_label
 from leadline.decide.sentence import DOUBTED, mass_text
@@ -114,7 +115,7 @@ def boat(
     if not len(rows):
         raise RecordError("the plan has no rows for this boat; give a dives file without results")
     found = answers(assessment, block=sizes.step, risk=risk, imperial=units == "imperial")
-    divers = _divers(columns, [answer.advice for answer in found], sizes, imperial=units == "imperial")
+    divers = _divers(columns, found, sizes, imperial=units == "imperial")
     groups = _dives(columns)
     own = np.isin(assessment.evidence.diver, assessment.line.occasions.diver[rows]) & assessment.observed
     return BoatData(
@@ -177,27 +178,27 @@ def _reasons(answer: Advice, *, imperial: bool) -> tuple[str, ...]:
         return ()
     found = []
     if answer.evidence == "none":
-        found.append("No lead proven in this suit and type of cylinder")
+        found.append("No lead proven in this suit and cylinder")
     width = answer.need_q90_kg - answer.need_q10_kg
     if width > WIDE:
         apart = mass_text(round(width, 1), imperial=imperial)
-        found.append(f"Need known only to a band of {apart}")
+        found.append(f"Need within a band of {apart}")
     if any(caution.startswith(DOUBTED) for caution in answer.cautions):
         found.append(f"{DOUBTED} is in doubt")
     return tuple(found) or ("The records ask for much more lead than was carried so far",)
 
 
-def _divers(plan: Columns, advice: Sequence[Advice], sizes: Pieces, *, imperial: bool) -> list[BoatDiver]:
+def _divers(plan: Columns, found: Sequence[Answer], sizes: Pieces, *, imperial: bool) -> list[BoatDiver]:
     """The rows of the plan, in its order."""
-    places = _check_places(advice)
-    return [_diver(plan, i, a, sizes, places[i], imperial=imperial) for i, a in enumerate(advice)]
+    places = _check_places([answer.advice for answer in found])
+    return [_diver(plan, i, a, sizes, places[i], imperial=imperial) for i, a in enumerate(found)]
 
 
-def _diver(
-    plan: Columns, row: int, answer: Advice, sizes: Pieces, place: int, *, imperial: bool
-) -> BoatDiver:
+def _diver(plan: Columns, row: int, whole: Answer, sizes: Pieces, place: int, *, imperial: bool) -> BoatDiver:
+    answer = whole.advice
     suit = suit_label(plan, row)
     worn_as_suit = {part.strip() for part in suit.split(" + ")}
+    later = whole.late_bring_kg > max(answer.bring_kg, answer.lead_kg) + GRAM
     lead, spare = np.array(answer.lead_kg), np.array(max(answer.bring_kg - answer.lead_kg, 0.0))
     return BoatDiver(
         answer=answer,
@@ -208,6 +209,9 @@ def _diver(
         more=tuple(int(n) for n in sizes.of(spare)) if answer.check_first else (0,) * len(sizes.sizes),
         check_place=place,
         reasons=_reasons(answer, imperial=imperial),
+        after=whole.after,
+        late_bar=whole.late_bar if later else np.nan,
+        late_kg=whole.late_bring_kg if later else np.nan,
     )
 
 

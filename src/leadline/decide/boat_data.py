@@ -12,6 +12,7 @@ from datetime import datetime
 import numpy as np
 
 from leadline.decide.advice import Advice
+from leadline.decide.onward import Onward
 from leadline.decide.stock import Stock
 
 __all__ = ["BoatData", "BoatDive", "BoatDiver"]
@@ -39,6 +40,12 @@ class BoatDiver:
         Place in the order of surface checks, from 1; 0 where none comes first. [-]
     reasons : tuple of str
         Why a check comes first.
+    after : Onward or None
+        What to put on after it; None where none comes first.
+    late_bar : float
+        Pressure of a dive that ends late; NaN where the lead is no other then. [bar gauge]
+    late_kg : float
+        Lightest lead within the accepted risk then. [kg]
     """
 
     answer: Advice
@@ -49,6 +56,9 @@ class BoatDiver:
     more: tuple[int, ...]
     check_place: int
     reasons: tuple[str, ...]
+    after: Onward | None
+    late_bar: float
+    late_kg: float
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.check_look import Conditions, Look
-from leadline.decide.check_reading import MOST_CHANGE, Course, Reading, course, looks_disagree, reading
+from leadline.decide.check_reading import Course, Reading, course, far, looks_disagree, reading
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.history import NEAR_RESERVE
 from leadline.decide.lead_rule import step_share
@@ -245,11 +245,12 @@ def _answer(
         contradict=looks_disagree(checked),
     )
     share = step_share(float(checked.rigs.body.mass[checked.position]))
-    far = abs(advice.lead_kg - on) > MOST_CHANGE * share + 1e-9 and count <= 1
+    large = far(checked, advice.lead_kg, on, share=share) and count <= 1
     unsure = now.disagree and count <= 1
     # Looks that are far off ask for another one within the answer already.
     again = bool(advice.check_first or doubts)
-    lead = advice.lead_kg
+    # The lead that begins a check is none to dive with.
+    lead = advice.bring_kg if advice.check_first else advice.lead_kg
     if unsure or doubts:  # more lead at once, less of it only in small steps
         lead = max(lead, block.at_least(on - STEP_DOWN * share))
     look = on if conditions.still is False else now.lead_kg
@@ -282,4 +283,4 @@ def _answer(
         ),
         instruction="",
     )
-    return replace(found, instruction=check_words.instruction(found, far=far, imperial=imperial))
+    return replace(found, instruction=check_words.instruction(found, far=large, imperial=imperial))

@@ -11,7 +11,17 @@ from leadline.decide.block import Block
 from leadline.decide.checked_dive import CheckedDive
 from leadline.physics.ledger import Ledger, State, evaluate
 
-__all__ = ["MOST_CHANGE", "Course", "Reading", "again", "course", "looks_disagree", "reading", "surprising"]
+__all__ = [
+    "MOST_CHANGE",
+    "Course",
+    "Reading",
+    "again",
+    "course",
+    "far",
+    "looks_disagree",
+    "reading",
+    "surprising",
+]
 
 DISAGREE: Final = 0.05  # chance of what was seen, over its best: below it, check and records disagree
 CONTRADICT: Final = 0.05  # the same for one look, given the other looks of the day
@@ -159,8 +169,30 @@ def again(checked: CheckedDive, lead: float, *, share: float = 1.0) -> bool:
     rows = np.unique(words.row)
     if len(rows) != 1:
         return looks_disagree(checked)
-    far = abs(lead - float(words.lead[-1])) > MOST_CHANGE * share + 1e-9
-    return bool(far or surprising(checked))
+    return bool(far(checked, lead, float(words.lead[-1]), share=share) or surprising(checked))
+
+
+def far(checked: CheckedDive, lead: float, on: float, *, share: float = 1.0) -> bool:
+    """Whether a lead for the dive is far from the one on at the check, what lies between the two left out.
+
+    Parameters
+    ----------
+    checked : CheckedDive
+        The dive.
+    lead, on : float
+        For the dive, and at the check. [kg]
+    share : float
+        As of `again`. [-]
+
+    Returns
+    -------
+    bool
+        The gas that is still to be breathed is no change of mind.
+    """
+    rows = np.array([checked.position])
+    rigs = checked.rigs.take(rows)
+    way = evaluate(rigs, checked.state(rows)).need - evaluate(rigs, checked.right_now).need
+    return abs(lead - float(way[0]) - on) > MOST_CHANGE * share + 1e-9
 
 
 def looks_disagree(checked: CheckedDive) -> bool:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.history import NEAR_RESERVE
-from leadline.decide.sentence import mass_text
+from leadline.decide.sentence import dangers, mass_text
 from leadline.units import to_imperial
 
 if TYPE_CHECKING:
@@ -122,7 +122,8 @@ def cautions(
         unsaid.append("was long enough in the water for the air to leave the suit")
     if unsaid:
         found.append(f"Holds for one who {' and '.join(unsaid)}, which nobody has said")
-    found += given
+    urgent = dangers(given)
+    found = [*urgent, *found, *(text for text in given if text not in urgent)]
     if look.breath != "out":
         found.append(HELD_BREATH)
     return tuple(found)
@@ -196,5 +197,5 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
         why = " The range is still wide."
     return (
         f"Look again with {wet}: upright and still, BC empty, a normal breath held, then let it out.{why} "
-        f"Then put on what the dive takes: {wear}, as things stand."
+        f"As things stand the dive takes {wear}."
     )

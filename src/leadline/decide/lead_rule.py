@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Final, NamedTuple
 
 from leadline.decide.block import Block
@@ -28,8 +27,9 @@ __all__ = [
 ]
 
 WIDE: Final = 2.5  # kg between the 10 and 90 % points
-ENOUGH: Final = 3  # place of the accepted risk among `levels`
 BEGIN: Final = 0.7  # where in the band a surface check begins
+BEGIN_AT: Final = 2  # place of that among `levels`
+ENOUGH: Final = 3  # place of the accepted risk among `levels`
 MOST_RISE: Final = 2.0  # kg up on one observation without a check
 USUAL_RISK: Final = 0.05  # for that rule, whatever risk is accepted
 MORE_THAN_LIGHT: Final = 0.25  # kg: a check begins above a lead that was too light
@@ -83,6 +83,14 @@ def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:
     return max(bring, block.at_least(floor - HAIR))
 
 
+def _first(begin: float, bring: float, history: LikeKit, block: Block) -> float:
+    """Lead to begin a surface check with. [kg]."""
+    first = block.nearest(begin)
+    if len(history.light):
+        first = max(first, block.at_least(float(history.light.max()) + MORE_THAN_LIGHT))
+    return min(first, bring)
+
+
 def levels(risk: float) -> tuple[float, ...]:
     """Probabilities of the quantiles that the rule rests on, in the order in which it takes them."""
     return (0.1, 0.9, BEGIN, 1 - risk, 1 - USUAL_RISK)
@@ -128,12 +136,9 @@ def chosen(
     bring = block.at_least(enough - breath_out(theta))
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs <= 1
-    unsure = bool(high - low > WIDE or not history.known) and not history.fresh_check
-    if unsure:
-        first = block.nearest(begin)
-        if len(history.light):
-            first = max(first, block.at_least(float(history.light.max()) + MORE_THAN_LIGHT))
-        return Choice(min(first, bring), bring, True, False)
+    # A check of the day lifts that nothing is known, and not that the band is wide.
+    if high - low > WIDE or not (history.known or history.fresh_check):
+        return Choice(_first(begin, bring, history, block), bring, True, False)
     if jump and not history.fresh_check:
         # The band is narrow and a step up is at once: the check confirms it.
         return Choice(bring, bring, True, False)
@@ -141,16 +146,13 @@ def chosen(
     return Choice(lead, bring, False, lead > bring + 1e-9)
 
 
-def doubted(
-    ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters
-) -> Choice:
+def doubted(ends: Sequence[float], history: LikeKit, *, block: Block, theta: Hyperparameters) -> Choice:
     """The lead of an answer whose check of the day asks for another look; parameters as of `chosen`.
 
     Returns
     -------
     Choice
-        A check first, beginning no lower than small steps below what is proven enough: such a check lifts
-        nothing.
+        A check first, whatever was proven before.
     """
-    choice = chosen(ends, replace(history, fresh_check=False), block=block, mass=mass, theta=theta)
-    return Choice(choice.lead, choice.bring, True, False)
+    bring = block.at_least(ends[ENOUGH] - breath_out(theta))
+    return Choice(_first(ends[BEGIN_AT], bring, history, block), bring, True, False)

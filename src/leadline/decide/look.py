@@ -24,6 +24,7 @@ __all__ = [
     "Worth",
     "carried",
     "handed_off",
+    "line_sd",
     "looked",
     "nodes_for",
     "surface_checked",
@@ -39,7 +40,9 @@ STOP_JUDGEMENT: Final = 0.2
 
 LINE_JUDGEMENT: Final = 0.3
 SINK_JUDGEMENT: Final = 0.4
-"""The same for a waterline, and for sinking on breathing out. [kg] (judged, no source)"""
+LINE_LITRES: Final = 0.25
+"""The same for a waterline, and for sinking on breathing out [kg], and of the head for
+how the line is read [L]. (judged, no source)"""
 
 NODES: Final = 9
 """Gauss-Hermite nodes over the scatter that two readings of one dive share, where they are enough.
@@ -196,6 +199,24 @@ def handed_off(need: Need, lead: Numbers, handed: Sequence[float], theta: Hyperp
     return np.stack(found)
 
 
+def line_sd(litre: Numbers, breath_sd: Numbers) -> FloatArray:
+    """How sharply a waterline shows need at the surface, the head being known.
+
+    Parameters
+    ----------
+    litre : float or ndarray, shape (...)
+        Lead that balances a litre. [kg]
+    breath_sd : float or ndarray, shape (...)
+        Sd of the breath. [L]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        [kg]
+    """
+    return np.asarray(np.hypot(LINE_JUDGEMENT, litre * np.hypot(breath_sd, LINE_LITRES)))
+
+
 def surface_checked(need: Need, lead: Numbers, surface: SurfaceDoubt, theta: Hyperparameters) -> FloatArray:
     """A surface check: one of four waterlines, and whether breathing out sinks.
 
@@ -216,9 +237,8 @@ def surface_checked(need: Need, lead: Numbers, surface: SurfaceDoubt, theta: Hyp
     # A waterline is noted by the nearest word; the more of the head is out, the lighter the diver.
     out_of_water = (litres[:-1] + litres[1:]) / 2 - _LINE["eye"]
     edges = (_each(lead - surface.eye) + _each(surface.litre) * out_of_water).swapaxes(0, -1)
-    line_sd = np.hypot(LINE_JUDGEMENT, surface.litre * np.hypot(surface.breath_sd, 0.25))
     breath_sd = np.hypot(SINK_JUDGEMENT, surface.litre * surface.out_sd)
-    above = (day - _each(_each(edges))) / _each(_each(line_sd))
+    above = (day - _each(_each(edges))) / _each(_each(line_sd(surface.litre, surface.breath_sd)))
     under = (_each(_each(lead - surface.out)) - day) / _each(_each(breath_sd))
     chance = distribution(np.concatenate([above, under[None]]))
     lines, sinks = chance[:-1], chance[-1]

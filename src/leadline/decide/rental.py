@@ -17,6 +17,7 @@ from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.crowd import Crowd
 from leadline.decide.label import items, latest_dive
+from leadline.decide.onward import put_on
 from leadline.decide.outfit import Outfit, outfit_keys, outfits, suit_types
 from leadline.decide.rental_crowd import RentalCrowd
 from leadline.decide.rental_data import RentalCell, RentalData, RentalTable, SeenStops
@@ -277,23 +278,22 @@ def _evidence(
 def _table(crowd: RentalCrowd, place: int, desk: Desk, evidence: IntArray) -> RentalTable:
     """Answers in one water with one cylinder."""
     cells = tuple(
-        tuple(
-            _cell(Crowd.of(crowd.of(i, place, j)), desk, out=crowd.out, evidence=evidence[i, j])
-            for j in range(evidence.shape[1])
-        )
+        tuple(_cell(crowd, (i, place, j), desk, evidence=evidence[i, j]) for j in range(evidence.shape[1]))
         for i in range(evidence.shape[0])
     )
     return RentalTable(*crowd.places[place], cells)
 
 
-def _cell(crowd: Crowd, desk: Desk, *, out: float, evidence: IntArray) -> RentalCell:
-    """The answer of one cell, by the rule of the plan file."""
+def _cell(strangers: RentalCrowd, at: tuple[int, int, int], desk: Desk, *, evidence: IntArray) -> RentalCell:
+    """The answer of one cell (class, place, outfit), by the rule of the plan file."""
+    crowd, out = Crowd.of(strangers.of(*at)), strangers.out
     q = crowd.quantile([*QUANTILES, BEGIN, 1 - desk.risk])
     band, begin, enough = [float(v) for v in q[:5]], float(q[5]), float(q[6])
     step = desk.pieces.step
     bring = step.at_least(enough - out)
     check = band[3] - band[1] > WIDE
     lead = min(step.nearest(begin), bring) if check else bring
+    more, sd = float(strangers.way.more[at]), float(strangers.way.sd[at])
     dives, divers = (int(n) for n in evidence)
     little = dives < LITTLE[0] or divers < LITTLE[1]
     return RentalCell(
@@ -312,4 +312,5 @@ def _cell(crowd: Crowd, desk: Desk, *, out: float, evidence: IntArray) -> Rental
         dives=dives,
         divers=divers,
         evidence="none" if not dives else "little" if little else "some",
+        after_check_kg=put_on(more, sd, block=step, risk=desk.risk, enough=out) if check else np.nan,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records, empty
 from leadline.decide.advice import breath_out
 from leadline.decide.assessment import Assessment
+from leadline.decide.onward import Way, way_down
 from leadline.decide.outfit import WITH, Outfit
 from leadline.decide.stranger import CROWD, MassClass, strangers
 from leadline.model.marginal import Marginal
@@ -64,6 +66,19 @@ class RentalCrowd:
         """The strangers of one cell."""
         at = place * self.shape[3] + outfit
         return [self.members[group * CROWD + s][at] for s in range(CROWD)]
+
+    @cached_property
+    def way(self) -> Way:
+        """From a check with full cylinders to the stop, for each class, place and outfit: strangers' mean.
+
+        The sd holds how far they lie apart; all shape (classes, places, outfits).
+        """
+        groups, people, places, columns = self.shape
+        rows = self.rows.ravel()
+        state = self.assessment.state(rows, pressure=RESERVE_PRESSURE)
+        way = way_down(self.assessment, rows, state)
+        bar, more, sd = (x.reshape(groups, people, places, columns) for x in (way.bar, way.more, way.sd))
+        return Way(bar.max(axis=1), more.mean(axis=1), np.sqrt((sd**2).mean(axis=1) + more.var(axis=1)))
 
     def needs(self) -> Mapping[str, FloatArray]:
         """Needs in the first table, by class, stranger and outfit: mean, sd, and what they share.

@@ -39,6 +39,9 @@ class RentalCell:
         Dives that say something about need, and their divers, in this class and outfit, in any water. [-]
     evidence : str
         none, little or some.
+    after_check_kg : float
+        What to put on after the check over the lead that brings the water to eye level; NaN where none
+        comes first. [kg]
     """
 
     lead_kg: float
@@ -56,6 +59,7 @@ class RentalCell:
     dives: int
     divers: int
     evidence: str
+    after_check_kg: float
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,9 @@ likely too heavy but not sure enough to be flagged, not known, nothing."""
 NEAR_LIGHT: Final = 0.2
 """Chance of too light from which a student is near too light: one dive in five. [-] (judged)"""
 
+RIGHT: Final = 0.5
+"""As near as this to the lead that is called for, a lead seems right. [kg] (judged)"""
+
 LIKELY: Final = 0.5
 """Chance from which somebody is likelier too heavy than not. [-]"""
 
@@ -190,8 +193,10 @@ def unproven(one: Student) -> bool:
     -------
     bool
         Then the answer for the next dive names more than was carried, though that is not thought too light.
+        A lead that lies well above what is called for does not seem right.
     """
-    return not one.check_first and one.bring_kg <= one.lead_kg < one.next_lead_kg
+    near = one.lead_kg - RIGHT <= one.bring_kg <= one.lead_kg
+    return bool(not one.check_first and near and one.lead_kg < one.next_lead_kg)
 
 
 @dataclass(frozen=True)

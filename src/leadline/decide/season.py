@@ -37,6 +37,7 @@ __all__ = ["next_dive", "next_dives", "season", "time_order"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 TextArray = NDArray[np.object_]
 
 _UNSEEN: Final = "none"
@@ -221,13 +222,21 @@ def _bands(
 
 
 def _says(assessment: Assessment, rows: IntArray) -> TextArray:
-    """What each dive says about need by itself."""
+    """What each dive says by itself about need and the lead that was on at the start of the stop."""
     found = assessment.evidence.statements
     words = []
     for row in rows:
         here = (found.row == row) & assessment.observed
         fit, measured = found.fit[here], bool((found.litres[here] > 0).any())
         firm = ~((fit > 0) & (fit < 1)).any(axis=1)
+        at_stop = fit[firm & (found.kind[here] == "stop")] > 0
+        # What went wrong with this lead is not made right by the lead that was on after it.
+        if (at_stop == (True, False, False)).all(axis=1).any():
+            words.append("lower_only")
+            continue
+        if (at_stop == (False, False, True)).all(axis=1).any():
+            words.append("too_much")
+            continue
         above, below = bool((firm & (fit[:, 0] == 0)).any()), bool((firm & (fit[:, 2] == 0)).any())
         if above and below:
             words.append("measured" if measured else "two_sided")
@@ -239,6 +248,11 @@ def _says(assessment: Assessment, rows: IntArray) -> TextArray:
 
 def _texts(values: list[str]) -> TextArray:
     return np.array(values, object)
+
+
+def _suit_gas(noted: TextArray, dry: BoolArray) -> TextArray:
+    """What was noted of a dry suit; empty for other suits."""
+    return np.where(dry, np.where(noted == "", "unknown", noted), "").astype(object)
 
 
 def _dives(assessment: Assessment, rows: IntArray, place: IntArray) -> SeasonDives:
@@ -257,6 +271,7 @@ def _dives(assessment: Assessment, rows: IntArray, place: IntArray) -> SeasonDiv
         stop_result=records["stop_result"][at],
         bc_state=records["bc_state"][at],
         bc_gas=records["bc_gas_l"][at],
+        suit_gas=_suit_gas(records["suit_gas"][at], assessment.rigs.dry[rows]),
         handed_off=records["handed_off_kg"][at],
         handed_off_result=records["handed_off_result"][at],
         handed_off_bc=records["handed_off_bc"][at],

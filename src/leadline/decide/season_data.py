@@ -32,7 +32,7 @@ __all__ = [
 LEVELS: Final = (0.025, 0.1, 0.5, 0.9, 0.975)
 """Probabilities of the five quantiles, in the order in which every band below holds them. [-]"""
 
-DIVE_EVIDENCE: Final = ("none", "hint", "upper_only", "lower_only", "two_sided", "measured")
+DIVE_EVIDENCE: Final = ("none", "hint", "upper_only", "lower_only", "too_much", "two_sided", "measured")
 """What a single dive can say about need; a suggestion never rests on `lower_only`, nor on a `hint` of it."""
 
 FloatArray = NDArray[np.float64]
@@ -88,6 +88,8 @@ class SeasonDives:
         empty, gas, unknown or (not noted) empty text.
     bc_gas : ndarray, shape (n,)
         Estimated gas in the BC at the stop. [L]
+    suit_gas : ndarray of str, shape (n,)
+        least, more or unknown in a dry suit; empty text in others.
     handed_off : ndarray, shape (n,)
         Lead given away at the stop; negative: taken on; NaN: none. [kg]
     handed_off_result : ndarray of str, shape (n,)
@@ -118,6 +120,7 @@ class SeasonDives:
     stop_result: TextArray
     bc_state: TextArray
     bc_gas: FloatArray
+    suit_gas: TextArray
     handed_off: FloatArray
     handed_off_result: TextArray
     handed_off_bc: TextArray

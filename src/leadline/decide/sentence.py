@@ -1,4 +1,4 @@
-"""The words of an answer: the next step and the cautions that apply to it."""
+"""The words of an answer: the cautions that apply to it. Those of the next step are in `step_sentence`."""
 
 from __future__ import annotations
 
@@ -10,13 +10,12 @@ import numpy as np
 from leadline.decide.change import Trigger
 from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import MOST_RISE, WIDE
-from leadline.decide.step import Act
 from leadline.units import POUND
 
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["STANDING", "act_text", "cautions", "coarse", "dangers", "mass_text", "next_step"]
+__all__ = ["DOUBTED", "STANDING", "about_text", "cautions", "coarse", "dangers", "mass_text"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -46,8 +45,6 @@ LIGHT_GAP: Final = 1.0
 FEWEST_USUAL: Final = 3
 """Dives in like kit from which a lead counts as usual."""
 
-NOTHING_MORE: Final = "Nothing more to learn for now: carry this, and note the stop as usual."
-
 _CHANGE: Final = {
     "suit": "First dive in this suit on record",
     "cylinder": "First dive with this type of cylinder on record",
@@ -69,115 +66,9 @@ def mass_text(mass: float, *, imperial: bool = False) -> str:
     return f"{round(mass / POUND, 1):g} lb" if imperial else f"{round(mass, 2):g} kg"
 
 
-def _about(mass: float, imperial: bool) -> str:
-    """Mass to a tenth."""
+def about_text(mass: float, imperial: bool) -> str:
+    """Mass to a tenth, in the reader's unit."""
     return mass_text(round(mass, 1), imperial=imperial)
-
-
-def act_text(act: Act, *, dry: bool = False, imperial: bool = False) -> str:
-    """An act in words that a diver can follow, the conditions of its safety first.
-
-    Parameters
-    ----------
-    act : Act
-        Not the surface check before a dive, which names leads and is worded by `next_step`.
-    dry : bool
-        Whether a dry suit is worn.
-    imperial : bool
-        Whether to speak in pounds.
-
-    Returns
-    -------
-    str
-        One sentence. None of them asks for less gas than the planned reserve, and none to hold the breath
-        but at the surface.
-    """
-    empty = "empty the BC and vent the suit as far as is comfortable" if dry else "empty the BC"
-    mass = mass_text(act.mass_kg, imperial=imperial)
-    return {
-        "look": (
-            "Near the end of the stop, at a line or over a near bottom with the leader in reach, "
-            f"{empty}, breathe quietly on without holding the breath, and note whether you hover, rise or "
-            "sink."
-        ),
-        "hand_off": (
-            "At the end of the stop, never at its start, with a line or bar in the hand and the leader in "
-            f"reach, {empty} and see that you hover or sink; then hand {mass} to your buddy, not from the "
-            "belt or a ditchable pocket, breathe quietly on, and note whether you hover, rise or sink. If "
-            "you rise, take it back."
-        ),
-        "surface_check": (
-            "After the dive, with what is planned to be left in the cylinder and no less, check at the "
-            "surface beside the boat or a line: BC empty, upright and still, on a normal breath held only "
-            "there; note where the water comes, and whether breathing out sinks you."
-        ),
-        "carry_less": f"Next time carry {mass} less, if the stop goes well with this, and note it.",
-    }[act.name]
-
-
-def next_step(
-    lead: float,
-    bring: float,
-    *,
-    check: bool,
-    held: bool,
-    chosen: Act | None,
-    dry: bool = False,
-    imperial: bool = False,
-) -> str:
-    """What to do next.
-
-    Parameters
-    ----------
-    lead, bring : float
-        As in the answer. [kg]
-    check, held : bool
-        Whether a surface check comes first; whether a step down was held back.
-    chosen : Act or None
-        The act that teaches most at acceptable risk; None: nothing more to learn.
-    dry : bool
-        Whether a dry suit is worn.
-    imperial : bool
-        Whether to speak in pounds.
-
-    Returns
-    -------
-    str
-        A sentence or two; no act in it rewards breathing below the reserve.
-    """
-    wear, most = (mass_text(m, imperial=imperial) for m in (lead, bring))
-    if check:
-        begin = f"begin with {wear}" if lead > 0 else "begin without lead"
-        hand = f" and have {most} at hand" if bring > lead else ""
-        return (
-            f"Check at the surface before the dive: {begin}{hand}; "
-            "add or take off until the water comes to eye level on a normal breath, BC empty."
-        )
-    first = (
-        f"The records point lower, to {most}, but go down in small steps: dive {wear}, "
-        "note the stop, then step down again; a surface check that day with a nearly empty cylinder shows at "
-        "once whether less is enough. "
-        if held
-        else ""
-    )
-    if chosen is None or (held and chosen.name == "carry_less"):
-        return first.strip() or NOTHING_MORE
-    gain = _about(chosen.shrink_kg, imperial)
-    act = act_text(chosen, dry=dry, imperial=imperial)
-    return f"{first}{act} That should narrow the band by about {gain}{_goes_wrong(chosen)}."
-
-
-def _goes_wrong(act: Act) -> str:
-    """Chance that the diver goes up and breathing out does not hold it; empty where nobody is at depth."""
-    if not act.p_wrong > 0:
-        return ""
-    share = round(100 * act.p_wrong)
-    times = (
-        "fewer than 1 dive in 100"
-        if share < 1
-        else f"about {share} {'dive' if share == 1 else 'dives'} in 100"
-    )
-    return f"; on {times} the diver goes up"
 
 
 def _about_diver(assessment: Assessment, position: int) -> list[str]:
@@ -236,10 +127,14 @@ def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> lis
     word = "over" if gap > 0 else "under"
     worn = float(np.median(history.worn)) if len(history.worn) else usual
     # Carried in other water or at another pressure, a lead is as good as another one here.
-    here = "" if abs(worn - usual) < SAME_LEAD else f", as good as {_about(usual, imperial)} on this dive"
+    here = (
+        ""
+        if abs(worn - usual) < SAME_LEAD
+        else f", in water or at a pressure where that was worth {about_text(usual, imperial)} of this dive"
+    )
     first = (
-        f"Usually carried {_about(worn, imperial)} in like kit{here}, {_about(abs(gap), imperial)} {word} "
-        "the likely need: "
+        f"Usually carried {about_text(worn, imperial)} in like kit{here}, "
+        f"{about_text(abs(gap), imperial)} {word} the likely need: "
     )
     look = "with an empty BC and the suit vented, and notes both" if dry else "with an empty BC"
     if history.point:
@@ -266,13 +161,18 @@ def _unsure(
     check: bool,
     named: frozenset[str],
     doubted: bool,
+    lead: float,
     imperial: bool,
 ) -> list[str]:
     """Why a check comes first, where no new suit or cylinder says so already."""
     if doubted:
+        proven = float(np.min(history.enough)) if len(history.enough) else 0.0
+        hand = (
+            f", with {about_text(proven, imperial)} at hand, which has been enough" if proven > lead else ""
+        )
         return [
             f"{DOUBTED} is far from what was known or from the lead on, or its looks from one "
-            "another: look again before the dive, and go by the water if it shows the same"
+            f"another: look again before the dive{hand}, and go by the water if it shows the same"
         ]
     if not history.known and named & {"suit", "cylinder"}:
         return []
@@ -281,7 +181,7 @@ def _unsure(
     if not check:
         return []
     if band[2] - band[0] <= WIDE:
-        rise = _about(MOST_RISE, imperial)
+        rise = about_text(MOST_RISE, imperial)
         return [f"More than {rise} over the lead carried last, on one observation: a check confirms it first"]
     return [f"Not sure enough to dive on a number: 8 dives in 10 {_spread(band[0], band[2], imperial)}"]
 
@@ -289,20 +189,20 @@ def _unsure(
 def _spread(low: float, high: float, imperial: bool) -> str:
     """A band of need in words; below zero the diver is heavy with no lead on."""
     if high <= 0:
-        return f"are heavy by {_about(-high, imperial)} to {_about(-low, imperial)} without any lead"
+        return f"are heavy by {about_text(-high, imperial)} to {about_text(-low, imperial)} without any lead"
     if low < 0:
-        return f"need {_about(high, imperial)} or less, down to heavy without any lead"
-    return f"need between {_about(low, imperial)} and {_about(high, imperial)}"
+        return f"need {about_text(high, imperial)} or less, down to heavy without any lead"
+    return f"need between {about_text(low, imperial)} and {about_text(high, imperial)}"
 
 
 def _trigger_text(trigger: Trigger, water: str, imperial: bool) -> str:
     amount = f"{trigger.amount:.0f}"
     if trigger.name == "body":
         way = "up" if trigger.amount > 0 else "down"
-        amount = f"{way} {_about(abs(trigger.amount), imperial)}"
+        amount = f"{way} {about_text(abs(trigger.amount), imperial)}"
     first = _CHANGE[trigger.name].format(water=water, amount=amount)
     wider = (
-        f"it makes the band {_about(trigger.widens_kg, imperial)} wider"
+        f"it makes the band {about_text(trigger.widens_kg, imperial)} wider"
         if trigger.widens_kg >= 0.05
         else "the band hardly widens for it"
     )
@@ -323,7 +223,7 @@ def coarse(bring: float, enough: float, *, imperial: bool = False) -> tuple[str,
     if bring - least < COARSE:
         return ()
     return (
-        f"These blocks are coarse: about {_about(least, imperial)} would be enough, and with them it is "
+        f"These blocks are coarse: about {about_text(least, imperial)} would be enough, and with them it is "
         f"{mass_text(bring, imperial=imperial)}, so bring smaller ones",
     )
 
@@ -387,11 +287,11 @@ def cautions(
     found += rig
     middle = band[1]
     if middle < -0.05:
-        found.append(f"Already heavy by about {_about(-middle, imperial)} without any lead")
+        found.append(f"Already heavy by about {about_text(-middle, imperial)} without any lead")
     dry = bool(assessment.rigs.dry[position])
     found += _usual(history, middle, dry=dry, imperial=imperial)
     named = frozenset(t.name for t in triggers)
-    found += _unsure(history, band, check, named, doubted, imperial)
+    found += _unsure(history, band, check, named, doubted, lead, imperial)
     found += _about_diver(assessment, position)
     water = assessment.line.occasions.water[position]
     found += [

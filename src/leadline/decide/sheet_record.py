@@ -100,6 +100,10 @@ def boat_rows(data: BoatData) -> list[Row]:
             "pieces": _pieces(data, diver),
             "check_place": diver.check_place or None,
             "check_reasons": list(diver.reasons),
+            "after_check_kg": None if diver.after is None else rounded(diver.after.more_kg),
+            "after_check_bar": None if diver.after is None else diver.after.bar,
+            "late_bar": rounded(diver.late_bar),
+            "late_bring_kg": rounded(diver.late_kg),
         }
         for diver in data.divers
     ]

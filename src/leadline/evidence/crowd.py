@@ -104,6 +104,7 @@ def _joined(parts: list[Evidence]) -> Evidence:
         np.concatenate([part.diver for part in parts]),
         _relabelled([part.order for part in parts]),
         tuple(labels[name] for name in names),
+        np.concatenate([part.own_sd for part in parts]),
     )
 
 

@@ -55,6 +55,8 @@ class Evidence:
         Place of each row's occasion in time; ties stay in file order.
     labels : tuple of str
         The exposures for people, in the order of `observations.names`.
+    own_sd : ndarray, shape (m,)
+        What is in doubt about diver and kit of each row and is in no exposure. [kg]
     """
 
     observations: Observations
@@ -63,6 +65,7 @@ class Evidence:
     diver: IntArray
     order: IntArray
     labels: tuple[str, ...]
+    own_sd: FloatArray
 
     def __len__(self) -> int:
         return len(self.observations)
@@ -76,6 +79,7 @@ class Evidence:
             self.diver[rows],
             self.order[rows],
             self.labels,
+            self.own_sd[rows],
         )
 
 
@@ -295,14 +299,14 @@ def gather(line: Timeline, rigs: Rigs, *, who: IntArray | None = None) -> Eviden
     rank = np.lexsort((_record_ranks(line)[at], place, order[at] * seen, keys[at], who[at]))
     found, at, place = found.take(rank), at[rank], place[rank]
     labels = _labels(place + (len(line.table) + 1) * _labels(keys[at])), _labels(keys[at])
-    observations, names = _observations(line, rigs, found, occasion[at], labels)
-    return Evidence(observations, found, keys[at], line.occasions.diver[at], order[at], names)
+    observations, names, own_sd = _observations(line, rigs, found, occasion[at], labels)
+    return Evidence(observations, found, keys[at], line.occasions.diver[at], order[at], names, own_sd)
 
 
 def _observations(
     line: Timeline, rigs: Rigs, found: Statements, begun: IntArray, labels: tuple[IntArray, IntArray]
-) -> tuple[Observations, tuple[str, ...]]:
-    """Statements, each with prior, exposures and noise of its own state; and the exposures for people."""
+) -> tuple[Observations, tuple[str, ...], FloatArray]:
+    """Statements, each with prior, exposures and noise of its own state; labels of the exposures; own sds."""
     at = found.row
     own = rigs.take(at)
     state, breath_sd, higher = _states(own, line.occasions, found)
@@ -321,25 +325,29 @@ def _observations(
     diver = _labels(line.occasions.diver[at])
     body = np.hypot(shared.body_sd, shared.rest_sd)
     count = np.bincount(diver) if len(at) else np.ones(0)
-    return Observations(
-        prior=_rounded(ledger.need),
-        exposure=_rounded(shared.values),
-        suit_weight=_rounded(shared.suit_sd),
-        lower=_rounded(
-            np.where(found.lower, balanced - size * found.below, np.where(found.point, balanced, -np.inf))
+    return (
+        Observations(
+            prior=_rounded(ledger.need),
+            exposure=_rounded(shared.values),
+            suit_weight=_rounded(shared.suit_sd),
+            lower=_rounded(
+                np.where(found.lower, balanced - size * found.below, np.where(found.point, balanced, -np.inf))
+            ),
+            upper=_rounded(np.where(found.upper, balanced + size * found.above, np.inf)),
+            lower_breath=(found.lower & found.breathing).astype(float),
+            upper_breath=(found.upper & found.breathing).astype(float),
+            reading_sd=_rounded(reading),
+            fit=found.fit,
+            form=found.form,
+            point=found.point,
+            occasion=labels[0],
+            suit=labels[1],
+            diver=diver,
+            body_sd=_rounded(np.bincount(diver, body) / count) if len(at) else np.zeros(0),
+            names=shared.names,
+            elapsed=time.elapsed[begun],
+            jumped=time.jumped[begun],
         ),
-        upper=_rounded(np.where(found.upper, balanced + size * found.above, np.inf)),
-        lower_breath=(found.lower & found.breathing).astype(float),
-        upper_breath=(found.upper & found.breathing).astype(float),
-        reading_sd=_rounded(reading),
-        fit=found.fit,
-        form=found.form,
-        point=found.point,
-        occasion=labels[0],
-        suit=labels[1],
-        diver=diver,
-        body_sd=_rounded(np.bincount(diver, body) / count) if len(at) else np.zeros(0),
-        names=shared.names,
-        elapsed=time.elapsed[begun],
-        jumped=time.jumped[begun],
-    ), shared.labels
+        shared.labels,
+        body,
+    )

@@ -44,6 +44,10 @@ class Marginal:
         """The same, moved by a known amount [kg]."""
         return Marginal(self.points + amount, self.weights, self.scatter)
 
+    def wider(self, sd: float) -> Marginal:
+        """The same with a doubt [kg] of its own on top of the scatter."""
+        return Marginal(self.points, self.weights, float(np.hypot(self.scatter, sd))) if sd > 0 else self
+
     @property
     def mean(self) -> float:
         """Mean of need. [kg]."""

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
+from functools import partial
 from pathlib import Path
 
 import leadline
-from leadline.decide.boat_data import BoatData
+from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
 from leadline.decide.sentence import dangers
 from leadline.reports import page, phrase
 from leadline.reports.numerals import with_numbers
@@ -34,10 +35,17 @@ def render(data: BoatData) -> str:
         "percent": phrase.percent,
         "here": _here,
         "below": _below,
+        "deep": any(diver.after.deep for diver in data.checks if diver.after is not None),
+        "dive_of": partial(_dive_of, data),
         "longer": [diver for diver in data.divers if _below(diver.answer.cautions)],
         "version": leadline.__version__,
     }
     return page.render("boat.html.j2", context)
+
+
+def _dive_of(data: BoatData, diver: BoatDiver) -> BoatDive:
+    """The dive of a row."""
+    return next(dive for dive in data.dives if any(own is diver for own in dive.divers))
 
 
 def _here(cautions: tuple[str, ...]) -> tuple[str, ...]:

@@ -40,7 +40,7 @@ class Mark:
 MARKS: Final = {
     "hovered": Mark("hovered, BC empty", "o", "ink"),
     "hovered-gas": Mark(
-        "hovered, gas in the BC or BC not known: need may lie far below", "o", "ink", filled=False
+        "hovered, gas in BC or suit, or not known: need may lie far below", "o", "ink", filled=False
     ),
     "rose": Mark("rose at the stop", "^", "rose"),
     "sank": Mark("sank at the stop", "v", "sank"),
@@ -73,7 +73,9 @@ def marks_in(dives: SeasonDives, checks: SeasonChecks) -> dict[str, BoolArray]:
     dict of str to ndarray of bool, shape (n,) or, for checks, (m,)
         Keys of `MARKS`.
     """
-    result, empty = dives.stop_result, dives.bc_state == "empty"
+    result = dives.stop_result
+    # Gas in a dry suit lifts as gas in the BC does.
+    empty = (dives.bc_state == "empty") & ((dives.suit_gas == "") | (dives.suit_gas == "least"))
     gave = ~np.isnan(dives.handed_off)
     after = dives.handed_off_result
     # A hand-off is done with the BC empty unless the record says otherwise.

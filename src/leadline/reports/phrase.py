@@ -32,7 +32,7 @@ _ONE_IN: Final = (4, 5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100, 150
 EVIDENCE: Final = {
     "none": "Nothing is recorded yet of this diver in kit like this: the number rests on physics, and on "
     "what other kit and other divers have taught.",
-    "upper_only": "The records show only what was enough, not how much of it was too much.",
+    "upper_only": "The records show only what was enough or too much, not how much less would do.",
     "two_sided": "The records bound need from both sides.",
     "measured": "Need was measured: by a hand-off, a surface check or a known amount of gas in the BC.",
 }
@@ -42,6 +42,7 @@ SAYS: Final = {
     "none": "nothing",
     "upper_only": "enough lead",
     "lower_only": "too little lead",
+    "too_much": "too much lead",
     "hint": "a hint of too little",
     "two_sided": "about right",
     "measured": "a measurement",
@@ -62,6 +63,7 @@ DESCENT: Final = {"effort": "; effort to get under", "no": "; could not get unde
 """What is worth saying about the start: an easy descent goes without saying."""
 
 _RESULT: Final = {"hovered": "Hovered", "rose": "Rose", "sank": "Sank"}
+_SUIT: Final = {"least": ", suit vented", "more": ", gas in suit", "unknown": ", gas in suit not noted"}
 _BC: Final = {"empty": "BC empty", "gas": "gas in BC", "unknown": "BC not known"}
 
 
@@ -162,8 +164,8 @@ def day(moment: date | None) -> str:
     return "no date" if moment is None else f"{moment.day} {MONTHS[moment.month - 1]} {moment.year}"
 
 
-def seen_at_stop(result: str, bc_state: str) -> str:
-    """What happened at the stop, and with which BC.
+def seen_at_stop(result: str, bc_state: str, suit_gas: str = "") -> str:
+    """What happened at the stop, and with which BC and dry suit.
 
     Parameters
     ----------
@@ -171,6 +173,8 @@ def seen_at_stop(result: str, bc_state: str) -> str:
         hovered, rose, sank; anything else reads as not watched.
     bc_state : str
         empty, gas, unknown or empty text.
+    suit_gas : str
+        Of a dry suit: least, more or unknown; empty for other suits.
 
     Returns
     -------
@@ -179,6 +183,8 @@ def seen_at_stop(result: str, bc_state: str) -> str:
 
     Examples
     --------
+    >>> seen_at_stop("rose", "empty", "unknown")
+    'Rose, BC empty, gas in suit not noted'
     >>> seen_at_stop("hovered", "gas")
     'Hovered, gas in BC'
     >>> seen_at_stop("", "")
@@ -186,7 +192,7 @@ def seen_at_stop(result: str, bc_state: str) -> str:
     """
     if result not in _RESULT:
         return "Stop not watched"
-    return f"{_RESULT[result]}, {_BC.get(bc_state, 'BC not noted')}"
+    return f"{_RESULT[result]}, {_BC.get(bc_state, 'BC not noted')}{_SUIT.get(suit_gas, '')}"
 
 
 def after_hand_off(result: str, bc_state: str) -> str:

@@ -79,6 +79,8 @@ class RosterReading(Reading):
             return Markup("<b>Next: {}.</b> ").format(lead)
         if abs(more) < SAME:
             return Markup("<b>Keep {}.</b> ").format(lead)
+        if more > 0 and one.bring_kg < one.lead_kg:
+            return Markup("")  # held up by what is proven: the next step has the words for it
         step = self.lead(abs(more))
         return Markup("<b>{} to {}, {} {}.</b> ").format(
             "Raise" if more > 0 else "Lower", lead, step, "more" if more > 0 else "less"

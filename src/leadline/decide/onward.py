@@ -1,0 +1,170 @@
+"""From a surface check before a dive to the dive itself: what to put on over the lead of the check.
+
+A check is made with the cylinder full. Whoever dives with the lead that brings the water to eye level then is
+too light at the end by the gas that has been breathed, less what foam and breath do on the way down.
+`leadline check` reckons that from what is seen; this is for those who have only the sheet in the hand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block
+from leadline.decide.lead_rule import breath_out
+from leadline.decide.look import line_sd
+from leadline.errors import OutOfRangeError
+from leadline.evidence.gather import pressures
+from leadline.evidence.statement import AT_START
+from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate, exposures
+
+__all__ = ["Onward", "Way", "onward", "put_on", "way_down"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Way:
+    """What lies between a check at the start, eye level on a normal breath, and the stop; shape (t,).
+
+    Parameters
+    ----------
+    bar : ndarray
+        Lowest pressure at the start, of all cylinders. [bar gauge]
+    more : ndarray
+        Need at the stop less need at that check. [kg]
+    sd : ndarray
+        How well such a check shows need at the stop: waterline, breath, head and foam. [kg]
+    """
+
+    bar: FloatArray
+    more: FloatArray
+    sd: FloatArray
+
+
+@dataclass(frozen=True)
+class Onward:
+    """What to put on after a check.
+
+    Parameters
+    ----------
+    bar : float
+        Pressure of the check. [bar gauge]
+    more_kg : float
+        Lead to put on over that which brings the water to eye level on a normal breath; not below 0. [kg]
+    deep : bool
+        Whether the diver may be deeper than that without any lead, which such a check cannot part.
+    """
+
+    bar: float
+    more_kg: float
+    deep: bool
+
+
+def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:
+    """What lies between a check at the start and the stop.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the rows.
+    rows : ndarray of int, shape (t,)
+        Rows of the timeline.
+    stop : State
+        Their stop.
+
+    Returns
+    -------
+    Way
+        By the ledger and what the population has taught of it. A pressure that nobody noted is that of a
+        full cylinder.
+    """
+    rigs = assessment.rigs.take(rows)
+    pressure, _ = pressures(assessment.line.occasions.take(rows), AT_START)
+    breath, breath_sd = breath_volume(np.full(len(rows), "normal", object), rigs.lungs)
+    check = State(
+        depth=0.0,
+        cylinder_pressure=np.where(rigs.present, pressure, 0.0),
+        carried=rigs.present,
+        breath=breath,
+        head_out=emerged_head(rigs, "eye")[0],
+    )
+    first, last = evaluate(rigs, check), evaluate(rigs, stop)
+    here, there = exposures(rigs, check, ledger=first), exposures(rigs, stop, ledger=last)
+    mean, covariance = assessment.fit.aligned(here.names)
+    apart = there.values - here.values
+    suit = assessment.fit.theta.suit_factor * (there.suit_sd - here.suit_sd)
+    doubt = np.sqrt(np.einsum("np,pq,nq->n", apart, covariance, apart) + suit**2)
+    litre = first.water_density / 1e3 / first.lead_factor
+    return Way(
+        bar=np.where(rigs.present, pressure, np.inf).min(axis=1),
+        more=last.need - first.need + apart @ mean,
+        sd=np.hypot(doubt, line_sd(litre, breath_sd)),
+    )
+
+
+def put_on(more: float, sd: float, *, block: Block, risk: float, enough: float) -> float:
+    """Lead to put on after a check, so that too light is within the accepted risk by the check alone.
+
+    Parameters
+    ----------
+    more, sd : float
+        As of a `Way`. [kg]
+    block : Block
+        Blocks in use.
+    risk : float
+        Accepted chance of too light. [-]
+    enough : float
+        Lightness that exhaling covers. [kg]
+
+    Returns
+    -------
+    float
+        Never below 0: a check that asks for less lead at the stop than at the surface is one to be read by
+        `leadline check`. [kg]
+
+    Examples
+    --------
+    >>> put_on(1.9, 0.6, block=Block(), risk=0.05, enough=0.5)
+    2.5
+    """
+    least = max(more + max(NormalDist().inv_cdf(1 - risk) * sd - enough, 0.0), 0.0)
+    try:
+        return block.at_least(least)
+    except OutOfRangeError:
+        # More than all blocks at hand: said as it is, so that somebody fetches more.
+        return Block(imperial=block.imperial).at_least(least)
+
+
+def onward(
+    assessment: Assessment, rows: IntArray, stop: State, low: FloatArray, *, block: Block, risk: float
+) -> list[Onward]:
+    """What to put on after a check before each of some dives.
+
+    Parameters
+    ----------
+    assessment, rows, stop
+        As for `way_down`.
+    low : ndarray, shape (t,)
+        10 % point of need at the stop. [kg]
+    block, risk
+        As for `put_on`.
+
+    Returns
+    -------
+    list of Onward
+        One a row.
+    """
+    if not len(rows):
+        return []
+    way, enough = way_down(assessment, rows, stop), breath_out(assessment.fit.theta)
+    ends = zip(way.bar.tolist(), way.more.tolist(), way.sd.tolist(), low.tolist(), strict=True)
+    return [
+        Onward(bar, put_on(more, sd, block=block, risk=risk, enough=enough), least < more)
+        for bar, more, sd, least in ends
+    ]

@@ -1,0 +1,130 @@
+"""What to put on after a check with a full cylinder: by hand, within the risk, and as `check` has it."""
+
+from __future__ import annotations
+
+from statistics import NormalDist
+
+import numpy as np
+import pytest
+from CoolProp.CoolProp import PropsSI
+from hypothesis import given
+from hypothesis import strategies as st
+
+from leadline.decide.advice import answers
+from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block, BlockSet
+from leadline.decide.check import check
+from leadline.decide.onward import put_on, way_down
+from leadline.decide.step_sentence import after_check
+from leadline.model.population import prior_fit
+from leadline.timeline import PLAN
+
+from . import club
+from .test_check import LITRE, look, stranger
+
+IN_LEAD = 1 / (1 - 1.0254 / 11.34)
+"""Lead in air that a kilogram under water takes, by hand: sea water 1.0254 kg/L, lead 11.34 kg/L."""
+
+
+def way_of(**changed):
+    known, plan = stranger(**changed)
+    assessment = Assessment.of(known, prior_fit(), plan=plan)
+    rows = assessment.line.at(PLAN)
+    return way_down(assessment, rows, assessment.state(rows))
+
+
+def gas(bar: float) -> float:
+    """Mass of 11.1 L of air at 20 °C. [kg] (independent: CoolProp)"""
+    return 11.1e-3 * PropsSI("D", "P", bar * 1e5 + 101325, "T", 293.15, "Air")
+
+
+def test_way_down_without_foam_is_gas_head_and_breath() -> None:
+    """Independent, by hand: Archimedes for 1.7 L of head and 0.65 L of breath (common practice, no source),
+    and the gas that is breathed, by CoolProp."""
+    way = way_of(suit="")
+    by_hand = (gas(207) - gas(35)) * IN_LEAD + (1.7 - 0.65) * LITRE
+    assert way.bar.tolist() == [207.0]
+    assert way.more[0] == pytest.approx(by_hand, abs=0.1)
+
+
+def test_foam_at_the_surface_takes_from_it_and_a_fuller_cylinder_adds() -> None:
+    bare, thin, thick = (way_of(suit=suit).more[0] for suit in ("", "full 3", "full 7"))
+    assert bare > thin > thick
+    assert way_of(bar="232").more[0] > way_of(bar="207").more[0] > way_of(bar="100").more[0]
+
+
+@given(
+    more=st.floats(-3, 6),
+    sd=st.floats(0.2, 2),
+    enough=st.floats(0.2, 0.9),
+    risk=st.sampled_from([0.01, 0.05, 0.2]),
+)
+def test_too_light_is_within_the_accepted_risk_and_no_block_too_much(more, sd, enough, risk) -> None:
+    """Independent: the normal distribution of the standard library."""
+    added = put_on(more, sd, block=Block(), risk=risk, enough=enough)
+
+    def too_light(lead: float) -> float:
+        return 1 - NormalDist(more, sd).cdf(lead + enough)
+
+    assert added >= more - 1e-6
+    assert too_light(added) <= risk + 1e-9
+    less = added - 0.5
+    assert less < 0 or less < more or too_light(less) > risk
+
+
+def test_blocks_that_run_out_are_asked_for_all_the_same() -> None:
+    assert put_on(3.0, 0.5, block=BlockSet.parse("1kg:2"), risk=0.05, enough=0.5) == 3.5
+
+
+@pytest.mark.parametrize(
+    ("suit", "bar"), [("full 5", "207"), ("full 5", "120"), ("shorty 3", "207"), ("full 7", "230")]
+)
+def test_sheet_and_check_agree_where_the_check_shows_what_was_expected(suit, bar) -> None:
+    """Whoever has only the sheet is told about what `check` would have said: pinned to each other."""
+    known, plan = stranger(suit=suit, bar=bar)
+    (answer,) = answers(Assessment.of(known, prior_fit(), plan=plan))
+    assert answer.advice.check_first
+    assert answer.after is not None
+    way = way_of(suit=suit, bar=bar)
+    floats = Block().nearest(max(answer.advice.need_q50_kg - way.more[0], 0.0))
+    found = check(known, prior_fit(), plan, [look(floats, bar=bar)])
+    assert found.lead_kg == pytest.approx(floats + answer.after.more_kg, abs=0.75)
+
+
+def test_next_step_says_what_to_put_on_and_for_whom_it_shows_little() -> None:
+    found = answers(club.assess([club.plan_row("Zed"), club.plan_row("Ines")]))
+    first, other = found
+    assert first.after is not None
+    assert other.after is None
+    assert other.advice.check_first is False
+    step = first.advice.next_step
+    more = f"then for the end of the dive put on {first.after.more_kg:g} kg more, or go by"
+    assert f"BC empty, the cylinder as full as planned; {more}" in step
+    known, plan = stranger(suit="", bar="207")
+    (bare,) = answers(Assessment.of(known, prior_fit(), plan=plan))
+    assert bare.after is not None
+    assert bare.after.deep
+    assert bare.advice.next_step.endswith(
+        f"Deeper than that without any lead: dive with {bare.advice.bring_kg:g} kg."
+    )
+
+
+def test_words_in_pounds() -> None:
+    (found,) = answers(club.assess([club.plan_row("Zed")]), block=Block.parse("1lb"), imperial=True)
+    assert found.after is not None
+    assert after_check(found.after, 0.0, imperial=True).startswith(
+        ", the cylinder as full as planned; then for the end"
+    )
+    assert f"{found.after.more_kg / 0.45359237:.0f} lb more" in found.advice.next_step
+
+
+def test_the_way_down_knows_what_records_have_taught() -> None:
+    assessment = club.assess([club.plan_row("Zed")])
+    rows = assessment.line.at(PLAN)
+    stop = assessment.state(rows)
+    learned = way_down(assessment, rows, stop)
+    plain = way_down(
+        Assessment.of(assessment.line.records, prior_fit(), plan=assessment.line.plan), rows, stop
+    )
+    assert not np.allclose(learned.more, plain.more)
+    assert learned.sd[0] < plain.sd[0]
