@@ -22,6 +22,7 @@ from leadline.decide.check_kit import described, nothing, piece
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.check_words import HELD_BREATH
 from leadline.decide.checked_dive import CheckedDive
+from leadline.decide.sentence import dangers
 from leadline.errors import OutOfRangeError, UnknownNameError
 from leadline.model.population import prior_fit
 from leadline.physics.ledger import breath_volume, emerged_head
@@ -332,12 +333,14 @@ def test_the_next_answer_is_what_the_check_said(diver, looks, plan) -> None:
 
 
 def test_one_odd_look_that_was_kept_sends_nobody_down_light() -> None:
-    """A single look far from the records asks for another one, kept or not, and lifts no step."""
+    """A single look far from the records asks for another one, kept or not, with what is proven at hand."""
     said, later = after_saving("Ole", [look(0.5, "eye", bar="40")])
     assert said.again
     assert later.check_first
-    assert later.lead_kg >= 5.0  # stops were held with 6 and more
-    assert any("look again before the dive" in caution for caution in later.cautions)
+    assert later.lead_kg <= later.bring_kg
+    (urgent,) = (caution for caution in dangers(later.cautions) if "look again before the dive" in caution)
+    # Stops were held with 6.5 kg and more at 50 bar, and the gas from there to 35 bar is 0.2 kg.
+    assert "with 6.7 kg at hand, which has been enough" in urgent
     twice, after = after_saving("Ole", [look(4.0, "eye", bar="45"), look(4.0, "eye", bar="40")])
     assert not any("look again before the dive" in caution for caution in after.cautions)
     assert after.lead_kg == twice.advice.lead_kg
@@ -419,7 +422,7 @@ def test_next_look_is_where_the_water_says_most() -> None:
     assert found.look_kg == found.now.lead_kg == Block().nearest(found.now.q50_kg)
     assert found.lead_kg > found.look_kg + 0.5
     assert f"Look again with {found.look_kg:g} kg" in found.instruction
-    assert f"what the dive takes: {found.lead_kg:g} kg" in found.instruction
+    assert f"As things stand the dive takes {found.lead_kg:g} kg." in found.instruction
 
 
 def test_large_change_on_one_look_is_looked_at_again() -> None:
@@ -585,3 +588,45 @@ def test_state_of_a_right_check() -> None:
     assert np.ravel(state.cylinder_pressure) == 150
     assert np.ravel(state.head_out) == emerged_head(rigs, "eye")[0]
     assert np.ravel(state.breath) == breath_volume(["normal"], rigs.lungs)[0]
+
+
+# --- a clear look against the records ---
+
+
+@pytest.mark.parametrize(("lead", "line"), [(1.0, "eye"), (12.0, "eye"), (14.0, "chin")])
+def test_a_clear_look_far_from_the_records_overrules_them(lead, line) -> None:
+    """Where both cannot hold, need is where the water shows it, not between the two where neither has it."""
+    found = club_check("Ole", look(lead, line, bar="40"))
+    assert found.now.disagree
+    assert found.again
+    assert found.now.alone_low_kg - 0.4 < found.now.q50_kg < found.now.alone_high_kg + 0.4
+    # The stop is one ledger away, for the little gas that is left.
+    shift = found.advice.need_q50_kg - found.now.q50_kg
+    usual = club_check("Ole", look(6.0, "eye", bar="40"))
+    assert shift == pytest.approx(usual.advice.need_q50_kg - usual.now.q50_kg, abs=0.7)
+
+
+def test_sinking_without_lead_is_never_told_to_add_any() -> None:
+    """What was proven before asks for no lead that the water does not ask for."""
+    found = club_check("Ole", look(0.0, "under", bar="50", sinks="yes"))
+    assert found.again
+    assert found.change_kg <= 0.5
+    assert found.now.q90_kg < 0.5
+
+
+def test_lead_to_dive_with_is_within_the_accepted_risk() -> None:
+    """The lead that begins a check is none to dive with, whether or not the look is used."""
+    for conditions in (None, Conditions(still=False)):
+        found = read(look(6.0, "under", bar="200", sinks="yes"), bar="200", conditions=conditions)
+        assert found.advice.check_first
+        assert found.p_too_light <= 0.05
+        assert found.lead_kg >= found.advice.bring_kg
+
+
+def test_gas_to_be_breathed_is_no_large_change() -> None:
+    """A look that shows what was expected is believed, however full the cylinder."""
+    way = read(look(6.0, "eye", bar="230"), bar="230", cylinder="steel 15").now
+    expected = Block().nearest(max(way.expected_q50_kg, 0.5))
+    found = read(look(expected, "eye", bar="230"), bar="230", cylinder="steel 15")
+    assert found.lead_kg - expected > 2.0
+    assert "So large a change" not in found.instruction

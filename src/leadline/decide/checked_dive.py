@@ -37,8 +37,11 @@ LEAST_CARRY_SD: Final = (
 STEP: Final = 0.02  # kg of the grid
 REACH: Final = 6.0  # sds to either side
 BIAS_NODES: Final = 15
-ASTRAY: Final = 0.02
-"""Share of days on which the records of a diver do not hold: other kit, another body, a slip. [-] (judged)"""
+ASTRAY: Final = ((0.98, 0.0), (0.02, 3.0))
+"""Days on which records hold, and days on which they do not: shares, and how far off they then are. [kg]
+
+Other kit than was noted, another body, a slip of the pen. (judged)
+"""
 EVIDENCE: Final = ("waterline", "exhale")
 
 
@@ -144,22 +147,6 @@ class CheckedDive(Assessment):
         return self.before.marginals(np.array([self.position]), self.right_now)[0]
 
     @cached_property
-    def _afresh(self) -> Assessment | None:
-        """What would be known if there were no records of this diver; None where there are none."""
-        others = self.evidence.diver != self.line.occasions.diver[self.position]
-        if np.all(others | self.looks):
-            return None
-        held = {f.name: getattr(self, f.name) for f in fields(Assessment)}
-        return _Unlooked(**held | {"evidence": self.evidence.take(others)}, whole=self)
-
-    @cached_property
-    def _sources(self) -> list[tuple[float, Assessment]]:
-        """What need may be reckoned from, each with its share: the records, or none of this diver's."""
-        if self._afresh is None:
-            return [(1.0, self.before)]
-        return [(1 - ASTRAY, self.before), (ASTRAY, self._afresh)]
-
-    @cached_property
     def _shift(self) -> FloatArray:
         """Prior need in the state of each look, less that of a right check now. [kg]."""
         ledger, _ = self.prior(np.array([self.position]), self.right_now)
@@ -230,17 +217,21 @@ class CheckedDive(Assessment):
         weights = np.exp(logs - logs.max())
         return Marginal(self.grid, weights / weights.sum(), STEP)
 
+    @property
+    def _days(self) -> tuple[tuple[float, float], ...]:
+        """As `ASTRAY`; where there are no records, physics knows how far off it may be."""
+        mine = self.evidence.diver == self.line.occasions.diver[self.position]
+        return ASTRAY if np.any(mine & ~self.looks) else ((1.0, 0.0),)
+
     @cached_property
     def _before_looks(self) -> FloatArray:
-        """Log density of need at a right check from each source, its share in it; shape (sources, g).
+        """Log density of need at a right check on each kind of day, its share in it; shape (days, g).
 
-        That the records may not hold today lets a clear look far from them overrule them: without it the
-        answer would lie between the two, where neither has it.
+        That records may not hold today lets a clear look far from them overrule them: without it the answer
+        would lie between the two, where neither has it.
         """
-        rows = np.array([self.position])
         found = [
-            np.log(share) + _log_density(source.marginals(rows, self.right_now)[0], self.grid)
-            for share, source in self._sources
+            np.log(share) + _log_density(self.expected.wider(off), self.grid) for share, off in self._days
         ]
         return np.array(found)
 
@@ -259,27 +250,20 @@ class CheckedDive(Assessment):
             about their difference: mostly how much foam is worn.
         """
         rows = np.array([self.position])
+        there = self.before.marginals(rows, state)[0]
         near, far = (self.prior(rows, s)[1] for s in (self.right_now, state))
         apart = float(np.sum((near.values - far.values) ** 2))
         apart += float((self.fit.theta.suit_factor * (near.suit_sd - far.suit_sd)[0]) ** 2)
-        lines = [self._line(source, state, apart) for _, source in self._sources]
-        # How much of each need now is owed to which source.
+        here, away, scatter = self.expected.expected_sd**2, there.expected_sd**2, there.scatter**2
+        off = np.array([sd for _, sd in self._days]) ** 2
+        shared = np.clip((here + away - apart) / 2, 0.0, np.sqrt(here * away)) + off + scatter
+        slope = shared / (here + off + scatter)
+        left = np.maximum(away + off + scatter - slope * shared, LEAST_CARRY_SD**2)
+        # How much of each need now is owed to which kind of day.
         share = np.exp(self._before_looks - np.logaddexp.reduce(self._before_looks, axis=0))
-        points = np.sum([s * (a + b * self.grid) for s, (a, b, _) in zip(share, lines, strict=True)], axis=0)
-        left = sum(
-            float(self.now.weights @ s) * max(v, LEAST_CARRY_SD**2)
-            for s, (*_, v) in zip(share, lines, strict=True)
-        )
-        return Marginal(np.maximum.accumulate(points), self.now.weights, float(np.sqrt(left)))
-
-    def _line(self, source: Assessment, state: State, apart: float) -> tuple[float, float, float]:
-        """Regression of need in another state on need now: where it begins, its slope, variance left."""
-        rows = np.array([self.position])
-        now, there = (source.marginals(rows, s)[0] for s in (self.right_now, state))
-        here, away, scatter = now.expected_sd**2, there.expected_sd**2, there.scatter**2
-        shared = float(np.clip((here + away - apart) / 2, 0.0, np.sqrt(here * away)))
-        slope = (shared + scatter) / (here + scatter)
-        return there.mean - slope * now.mean, slope, away + scatter - slope**2 * (here + scatter)
+        points = there.mean + (slope @ share) * (self.grid - self.expected.mean)
+        variance = float(left @ (share @ self.now.weights))
+        return Marginal(np.maximum.accumulate(points), self.now.weights, float(np.sqrt(variance)))
 
     def marginals(self, rows: IntArray, state: State, *, until: int = ALL_TIME) -> list[Marginal]:
         """Posterior of need; for the checked dive with its scatter shared by check and stop.

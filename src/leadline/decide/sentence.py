@@ -23,14 +23,14 @@ STANDING: Final = (
 )
 """The caution that goes with every answer, once."""
 
-DANGERS: Final = ("Danger", "Too light at the stop", "No suit named", "Under 18")
+DOUBTED: Final = "The check of the day"
+"""How the caution begins that asks for another look at the surface."""
+
+DANGERS: Final = ("Danger", "Too light at the stop", "No suit named", DOUBTED, "Under 18")
 """How the cautions begin that may not be overlooked."""
 
 TOO_LIGHT_LAST: Final = 0.2
 """Chance of too light with the lead carried last from which that is said first of all. [-]"""
-
-DOUBTED: Final = "The check of the day"
-"""How the caution begins that asks for another look at the surface."""
 
 COARSE: Final = 1.0
 """Lead that comes on top for want of smaller blocks, from which that is said. [kg]"""
