@@ -124,6 +124,7 @@ def books(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         "handed_off_kg",
         "handed_off_result",
         "end_bar",
+        "stop_bar",
         "stop_depth_m",
     )
     dives = []
@@ -131,6 +132,7 @@ def books(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         made = row(draw, DIVES, {"dive": key, "diver": who} | kit(DIVES), (*bound, "bc_gas_l"))
         if draw(st.booleans()):
             made |= {"lead_kg": 6.5, "lead_places": "left: hip:4;back:2.5", "handed_off_kg": -0.1}
+            made |= {"stop_bar": made["start_bar"]} if "start_bar" in made else {}
         dives.append(made | unknown())
     checks = []
     for name in draw(st.lists(texts, max_size=3, unique=True)):

@@ -105,3 +105,19 @@ def test_unwritable_folder_is_one_line(run, book: Path, tmp_path: Path) -> None:
     assert done.returncode == 1
     assert done.stderr.startswith("Error: file/out: cannot be written")
     assert done.stderr.count("\n") == 1
+
+
+def test_a_book_cut_short_is_one_line(run, book: Path, tmp_path: Path) -> None:
+    """Half a download or a full disk: what helps is a copy, not more room."""
+    whole = book.read_bytes()
+    told = []
+    for share in (0.3, 0.5, 0.7, 0.9):
+        cut = tmp_path / "cut.duckdb"
+        cut.write_bytes(whole[: int(share * len(whole))])
+        done = run("export", tmp_path / f"out{share}", "--book", cut)
+        if done.returncode:
+            told.append(done.stderr)
+    assert told
+    for line in told:
+        assert line.count("\n") == 1
+        assert "restore it from an export or a copy" in line

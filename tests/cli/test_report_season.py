@@ -187,6 +187,10 @@ def test_divers_of_a_group_and_dives_since_a_day(run, tmp_path: Path) -> None:
     # What is not shown still counts; and a diver alone is answered as among others.
     assert [row["dive"] for row in shown["dives"]] == ["No-5", "No-6", "No-7", "No-8"]
     assert shown["suggestion"] == whole["suggestion"]
+    assert (shown["dives_used"], shown["since"], whole["since"]) == (whole["dives_used"], "2026-05-05", None)
+    page = (tmp_path / "pages" / "season-noa.html").read_text(encoding="utf-8")
+    assert "dives before that count all the same" in page
+    assert shown["latest_dive"] == "2026-05-08"
     assert shown["dives"] == whole["dives"][4:]
     missing = run("report", "season", "--book", book, "--group", "Nowhere", "--out", tmp_path / "none")
     assert missing.returncode == 1

@@ -174,6 +174,15 @@ def test_columns_of_a_plan_that_are_not_used_are_named(suggest, tmp_path: Path) 
     assert "No suit" not in answer["cautions"]
 
 
+def test_answers_do_not_overwrite_their_plan(suggest, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.csv"
+    plan.write_text("diver,suit\nInes,full 5\n")
+    done = suggest("--plan", plan, "--out", tmp_path / "." / "plan.csv")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "that is the plan itself" in done.stderr
+    assert plan.read_text() == "diver,suit\nInes,full 5\n"
+
+
 def test_empty_plan_is_an_empty_array(suggest, tmp_path: Path) -> None:
     plan = tmp_path / "plan.csv"
     plan.write_text("diver,suit\n")

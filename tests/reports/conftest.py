@@ -180,6 +180,8 @@ def make_season(n=34, *, checks=3, **changes):
         "book": "harbour-club.duckdb",
         "data_version": "118",
         "fitted": datetime(2025, 6, 13, 21, 5),
+        "latest": np.datetime64("2025-06-01", "s"),
+        "since": np.datetime64("NaT", "D"),
         "dives_used": max(n - 2, 0),
         "checks_used": checks,
         "dives": dives,

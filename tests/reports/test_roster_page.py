@@ -63,6 +63,7 @@ def make_roster(students=None, **changes):
     found = flags(chances, eligible=[one.basis != "physics" for one in students])
     settings = {
         "units": "metric", "generated": datetime(2026, 5, 4, 9), "book": "school.duckdb", "data_version": "7",
+        "latest": np.datetime64("2026-05-02", "s"),
         "fitted": datetime(2026, 5, 3, 20), "groups": ("Course 9",), "since": np.datetime64("2026-05-01"),
         "risk": 0.05, "students": tuple(students), "flags": found,
         "heavy": headcount(chances), "light": headcount([one.p_too_light for one in students]),

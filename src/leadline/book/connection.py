@@ -16,7 +16,10 @@ from leadline.book import migration
 from leadline.book.sql import install_functions
 from leadline.errors import BookBusyError, BookError
 
-__all__ = ["PATIENCE", "connect", "create", "in_memory", "owner_only"]
+__all__ = ["PATIENCE", "RESTORE", "connect", "create", "damaged", "in_memory", "owner_only", "unreadable"]
+
+RESTORE: Final = "restore it from an export or a copy"
+"""What helps where a book cannot be read."""
 
 PATIENCE: Final = 2.0
 """How long a second process waits for the book. [s]"""
@@ -70,6 +73,19 @@ def _holder(message: str) -> str:
     return f"process {found.group(2)}" + (f" ({program})" if program else "")
 
 
+def unreadable(error: BaseException | None) -> bool:
+    """Whether DuckDB found the bytes of a file not to be what they were."""
+    torn = isinstance(error, duckdb.IOException) and "read" in str(error)
+    return torn or isinstance(
+        error, (duckdb.SerializationException, duckdb.FatalException, duckdb.InternalException)
+    )
+
+
+def damaged(path: Path, error: BaseException) -> BookError:
+    """One clear line for a book that opens and cannot be read."""
+    return BookError(f"{path}: damaged or cut short ({str(error).splitlines()[0]}); {RESTORE}")
+
+
 def _translated(path: Path, error: duckdb.Error) -> BookError:
     """One clear line for what DuckDB says when a file does not open."""
     message = str(error)
@@ -80,7 +96,7 @@ def _translated(path: Path, error: duckdb.Error) -> BookError:
     if "ermission denied" in message:
         return BookError(f"{path}: permission denied; check who owns the book and its folder")
     first = message.splitlines()[0] if message else type(error).__name__
-    return BookError(f"{path}: does not open ({first}); restore it from an export or a copy")
+    return BookError(f"{path}: does not open ({first}); {RESTORE}")
 
 
 def connect(path: Path, *, write: bool = False, patience: float = PATIENCE) -> duckdb.DuckDBPyConnection:
@@ -120,8 +136,10 @@ def connect(path: Path, *, write: bool = False, patience: float = PATIENCE) -> d
                 writer.close()
             connection = _patiently(path, write, patience)
         install_functions(connection)
-    except BaseException:
+    except BaseException as error:
         connection.close()
+        if unreadable(error):
+            raise damaged(path, error) from None
         raise
     return connection
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import duckdb
 
 from leadline.book import set_aside
-from leadline.book.connection import owner_only
+from leadline.book.connection import owner_only, unreadable
 from leadline.book.fetch import cell_text, extra_names
 from leadline.book.source import ORIGIN
 from leadline.book.sql import identifier, literal, pointer
@@ -97,6 +97,8 @@ def write(
                 finally:
                     draft.unlink(missing_ok=True)
     except (OSError, duckdb.IOException) as error:
+        if unreadable(error):
+            raise  # the book's own file
         first = str(error).splitlines()[0]
         raise BookError(f"{folder}: cannot be written ({first}); give another folder") from None
     return paths

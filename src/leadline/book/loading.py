@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any, Final
 import duckdb
 
 from leadline.book import set_aside, stage
+from leadline.book.connection import RESTORE, unreadable
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows
@@ -53,7 +54,9 @@ def transaction(connection: DuckDBPyConnection) -> Iterator[None]:
             connection.rollback()
         if isinstance(error, (duckdb.IOException, duckdb.OutOfMemoryException)):
             first = str(error).splitlines()[0]
-            raise BookError(f"nothing was changed ({first}); make room and try again") from None
+            # What cannot be read is not mended by more room.
+            then = RESTORE if unreadable(error) else "make room and try again"
+            raise BookError(f"nothing was changed ({first}); {then}") from None
         raise
 
 

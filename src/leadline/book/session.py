@@ -136,6 +136,8 @@ class Session:
         # DuckDB turns Ctrl-C inside a query into an error of its own; callers know only the usual one.
         if isinstance(error, duckdb.InterruptException) or str(error) == _INTERRUPTED:
             raise KeyboardInterrupt from None
+        if error is not None and opening.unreadable(error):
+            raise opening.damaged(self.path, error) from None
 
     def close(self) -> None:
         """Close the file; the book can then be opened by others."""

@@ -133,7 +133,8 @@ def roster(
     if csv is not None:
         note(f"the same numbers, masses in kg: {csv}")
     if not data.students:
-        note("no dives of students in the book; bring some in with `leadline load --dives`")
+        when = f" since {since}" if since else ""
+        note(f"no dives of students in the book{when}; bring some in with `leadline load --dives`")
 
 
 def _view(data: Roster, path: Path, units: Units) -> Any:

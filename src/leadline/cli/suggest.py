@@ -329,7 +329,10 @@ def _many(
     as_json: bool,
 ) -> None:  # fmt: skip
     from leadline.decide.plan_file import record
+    from leadline.errors import RecordError
 
+    if out is not None and out.resolve() == plan.resolve():
+        raise RecordError(f"{out}: that is the plan itself; give the answers another name")
     with progress("reckoning"):
         holding, answers = answer_plan(plan, block=block, risk=risk, book=book, units=units)
     if out is not None:

@@ -121,6 +121,7 @@ def rental(
     when = generated or datetime.now()
     classes = mass_classes(desk.classes, imperial=units == "imperial")
     _require_kit(assessment.line.records.gear, desk)
+    _require_dives(assessment.line.records.dives, desk)
     handed = _handed(assessment, desk, classes)
     crowd = RentalCrowd(assessment, classes, handed.outfits, _places(handed, desk), when)
     evidence = _evidence(assessment, classes, handed.outfits)
@@ -205,6 +206,14 @@ def _require_kit(gear: Columns, desk: Desk) -> None:
                     f"{column} {item!r}: no such {column} in the book; it has "
                     f"{', '.join(name for name, kind in kinds.items() if kind in allowed) or 'none'}"
                 )
+
+
+def _require_dives(dives: Columns, desk: Desk) -> None:
+    """Refuse a group or a first day of which the book has no dive: the mix would be nobody's."""
+    parts = (desk.group and f"group {desk.group!r}", desk.since and f"since {desk.since}")
+    asked = [text for text in parts if text]
+    if asked and not _recent(dives, desk).any():
+        raise UnknownNameError(f"no dive in the book for {', '.join(asked)}")
 
 
 def _recent(dives: Columns, desk: Desk) -> BoolArray:

@@ -16,7 +16,7 @@ from leadline.decide.block import Block
 from leadline.decide.course import CourseDives, by_group, by_leader, courses, curve, overall
 from leadline.decide.flag import MOST_FALSE, flags
 from leadline.decide.headcount import headcount
-from leadline.decide.label import suit_label
+from leadline.decide.label import latest_dive, suit_label
 from leadline.decide.roster_cost import costs
 from leadline.decide.roster_data import (
     LIKELY,
@@ -115,6 +115,7 @@ def roster(
         generated=generated or datetime.now(),
         book=book,
         data_version=data_version,
+        latest=latest_dive(assessment.line.records.dives),
         fitted=fitted,
         groups=tuple(groups),
         since=np.datetime64("NaT") if since is None else since,

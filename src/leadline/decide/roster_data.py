@@ -260,6 +260,8 @@ class Roster:
         When these numbers were put together.
     book, data_version : str
         Name of the book and version of its records.
+    latest : datetime64
+        Latest dive of the book; NaT where none has a date.
     fitted : datetime or None
         When the population was fitted; None: never.
     groups : tuple of str
@@ -293,6 +295,7 @@ class Roster:
     generated: datetime
     book: str
     data_version: str
+    latest: np.datetime64
     fitted: datetime | None
     groups: tuple[str, ...]
     since: np.datetime64

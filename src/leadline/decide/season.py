@@ -17,7 +17,7 @@ from leadline.decide.advice import TOO_HEAVY, Advice, advise, breath_out
 from leadline.decide.answering import lateness
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
-from leadline.decide.label import kit_label, kit_labels, suit_label, water_label
+from leadline.decide.label import kit_label, kit_labels, latest_dive, suit_label, water_label
 from leadline.decide.projection import contributions
 from leadline.decide.season_card import card, card_cells
 from leadline.decide.season_change import season_change
@@ -147,11 +147,13 @@ def season(
         rows[np.argsort(place[rows], kind="stable")]
         for rows in (np.flatnonzero(own & (assessment.line.table == t)) for t in (DIVE, CHECK, PLAN))
     )
-    if since is not None and not np.isnat(since):
-        date = assessment.line.occasions.date
-        dives, checks = (rows[date[rows] >= since] for rows in (dives, checks))  # NaT compares false
-    plan = np.sort(plan)  # in the order of the plan: the next dive, then the rows of the card
     used = np.unique(assessment.evidence.statements.row[assessment.observed])
+    dives_used, checks_used = (int(np.isin(rows, used).sum()) for rows in (dives, checks))
+    first = np.datetime64("NaT", "D") if since is None else since
+    if not np.isnat(first):
+        date = assessment.line.occasions.date
+        dives, checks = (rows[date[rows] >= first] for rows in (dives, checks))  # NaT compares false
+    plan = np.sort(plan)  # in the order of the plan: the next dive, then the rows of the card
     if answers is None:
         answers = advise(assessment, block=block, risk=risk, imperial=units == "imperial")
     rows = [int(row) for row in assessment.line.row[plan]]
@@ -164,8 +166,10 @@ def season(
         book=book,
         data_version=data_version,
         fitted=fitted,
-        dives_used=int(np.isin(dives, used).sum()),
-        checks_used=int(np.isin(checks, used).sum()),
+        latest=latest_dive(assessment.line.records.dives),
+        since=first,
+        dives_used=dives_used,
+        checks_used=checks_used,
         dives=seen,
         checks=_checks(assessment, checks),
         suggestion=_suggestion(assessment, position, answer, imperial=units == "imperial")

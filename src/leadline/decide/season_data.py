@@ -350,8 +350,12 @@ class SeasonData:
         Version of the records in the book.
     fitted : datetime or None
         When the model was last fitted; None: never.
+    latest : datetime64
+        Latest dive of the book; NaT where none has a date.
+    since : datetime64
+        First day shown; NaT: all.
     dives_used, checks_used : int
-        Dives and surface checks of this diver that count as evidence.
+        Dives and surface checks of this diver that count as evidence, those before `since` among them.
     dives : SeasonDives
         The dives.
     checks : SeasonChecks
@@ -376,6 +380,8 @@ class SeasonData:
     book: str
     data_version: str
     fitted: datetime | None
+    latest: np.datetime64
+    since: np.datetime64
     dives_used: int
     checks_used: int
     dives: SeasonDives

@@ -61,6 +61,8 @@ def season_document(data: SeasonData) -> Row:
         "book": data.book,
         "data_version": data.data_version,
         "learned": None if data.fitted is None else data.fitted.isoformat(sep=" "),
+        "latest_dive": _day(data.latest),
+        "since": _day(data.since),
         "dives_used": data.dives_used,
         "checks_used": data.checks_used,
         "suggestion": None if data.suggestion is None else _flat(asdict(data.suggestion)),

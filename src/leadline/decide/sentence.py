@@ -54,6 +54,11 @@ _CHANGE: Final = {
     "break": "Last dive on record {amount} days before this one",
 }
 
+_UNNAMED: Final = {
+    "cylinder": "No cylinder named: a usual one is reckoned with, and the band holds others",
+    "water": "Water not named: the band holds fresh and salt",
+}
+
 
 def mass_text(mass: float, *, imperial: bool = False) -> str:
     """Mass in the reader's unit, such as `6.5 kg` or `14 lb`.
@@ -195,6 +200,17 @@ def _spread(low: float, high: float, imperial: bool) -> str:
     return f"need between {about_text(low, imperial)} and {about_text(high, imperial)}"
 
 
+def _unnamed(assessment: Assessment, position: int) -> frozenset[str]:
+    """Suit, cylinder and water, as far as the plan does not name them."""
+    o = assessment.line.occasions
+    named = {
+        "suit": (o.suit[position] >= 0).any(),
+        "cylinder": (o.cylinder[position] >= 0).any(),
+        "water": bool(o.water[position]) or not np.isnan(o.salinity[position]),
+    }
+    return frozenset(name for name, there in named.items() if not there)
+
+
 def _trigger_text(trigger: Trigger, water: str, imperial: bool) -> str:
     amount = f"{trigger.amount:.0f}"
     if trigger.name == "body":
@@ -280,9 +296,8 @@ def cautions(
         Whole clauses without a semicolon, so that they can be joined by one: danger of too light first,
         then the rig, then what is heavy, then what is not sure.
     """
-    bare = not (assessment.line.occasions.suit[position] >= 0).any()
     found = _light(history, light_as_last, lead, imperial)
-    if bare and not history.suit_worn:
+    if "suit" in _unnamed(assessment, position) and not history.suit_worn:
         found.append("No suit named, so this is the lead for diving without one: far too little for a suit")
     found += rig
     middle = band[1]
@@ -293,12 +308,11 @@ def cautions(
     named = frozenset(t.name for t in triggers)
     found += _unsure(history, band, check, named, doubted, lead, imperial)
     found += _about_diver(assessment, position)
+    unnamed = _unnamed(assessment, position)
+    found += [text for name, text in _UNNAMED.items() if name in unnamed]
     water = assessment.line.occasions.water[position]
-    found += [
-        _trigger_text(trigger, water, imperial)
-        for trigger in triggers
-        if not (bare and trigger.name == "suit")
-    ]
+    # What is not named is not new: it is not known.
+    found += [_trigger_text(t, water, imperial) for t in triggers if t.name not in unnamed]
     if water == "brackish" and np.isnan(assessment.line.occasions.salinity[position]):
         found.append("Brackish water of unknown salinity: measure it or check in the water")
     if assessment.fit.diagnostics.get("observations", 0) == 0 and not check:

@@ -88,6 +88,7 @@ def render(data: SeasonData) -> str:
             "read": reading,
             "phrase": phrase,
             "too_heavy": TOO_HEAVY,
+            "shown_from": not np.isnat(data.since),
             "dives": dives,
             "letters": letters,
             "words": CHANGED,
