@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from leadline.arrays import columns_from_rows
-from leadline.decide.advice import advise
+from leadline.decide.advice import advise, answers
 from leadline.decide.boat import boat, plan_rows
 from leadline.decide.stock import Pieces
 from leadline.errors import RecordError
 from leadline.records import DIVES
+from leadline.reports.boat import render
 
 from . import club
 
@@ -125,3 +126,34 @@ def test_coarser_pieces() -> None:
 def test_an_empty_plan_is_refused() -> None:
     with pytest.raises(RecordError, match="no rows for this boat"):
         sheet([])
+
+
+def test_a_dive_that_ends_late_is_on_the_sheet_as_suggest_has_it() -> None:
+    plan = [club.plan_row(diver, end_bar=end) for diver in ("Ines", "Ivo", "Noa") for end in (50, 80)]
+    found = sheet(plan, risk=0.05).divers
+    whole = answers(club.assess(plan))
+    told = 0
+    for row, answer in zip(found, whole, strict=True):
+        more = answer.late_bring_kg > max(answer.advice.bring_kg, answer.advice.lead_kg) + 1e-3
+        assert (row.late_kg == row.late_kg) == more
+        if more:
+            told += 1
+            assert (row.late_bar, row.late_kg) == (answer.late_bar, answer.late_bring_kg)
+    assert told
+
+
+def test_what_to_put_on_after_a_check_is_on_the_sheet(data) -> None:
+    for row in data.divers:
+        assert (row.after is None) == (not row.answer.check_first)
+        if row.after is not None:
+            assert f"put on {row.after.more_kg:g} kg more" in row.answer.next_step
+
+
+def test_checks_of_several_dives_name_their_dive() -> None:
+    plan = [
+        club.plan_row("Zed", dive="p1", date="2026-05-20"),
+        club.plan_row("Zed", dive="p2", date="2026-05-21", suit="vest"),
+    ]
+    page = render(sheet(plan))
+    for dive, day, suit in (("p1", "20 May 2026", "full 5"), ("p2", "21 May 2026", "vest")):
+        assert f"{day}</time>, <bdi>{dive}</bdi>, <bdi>{suit}</bdi>)" in page

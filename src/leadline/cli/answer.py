@@ -160,10 +160,16 @@ def _late(answer: Answer, units: Units) -> list[tuple[str, str]]:
     """Need and lead if the dive ends with less gas than planned."""
     if answer.late_bar != answer.late_bar:
         return []
-    more = quantity(answer.late_more_kg, "kg", units=units)
     lower = quantity(answer.late_bar, "bar", units=units, digits=0)
-    then = _need(answer.advice.need_q50_kg + answer.late_more_kg, units)
-    text = f"with {lower} left {more} more: {then}"
+    need = answer.advice.need_q50_kg
+    then = _need(need + answer.late_more_kg, units)
+    # As printed, so that the sum is one.
+    before, after = (
+        float(quantity(v, "kg", units=units).split()[0]) for v in (need, need + answer.late_more_kg)
+    )
+    text = (
+        f"with {lower} left {after - before:.1f} {quantity(need, 'kg', units=units).split()[1]} more: {then}"
+    )
     if answer.late_bring_kg == answer.late_bring_kg:
         text += f"; {_lead(answer.late_bring_kg, units)} would be within the accepted risk"
     return [("Ends late", text)]

@@ -175,8 +175,10 @@ class BlockSet(Block):
         """
         place = bisect_left(self.sums, lead - SLACK)
         if place == len(self.sums):
+            unit, name = (POUND, "lb") if self.imperial else (1.0, "kg")
             raise OutOfRangeError(
-                f"these blocks make up to {self.sums[-1]:.1f} kg and {lead:.1f} kg are called for; name "
+                f"these blocks make up to {self.sums[-1] / unit:.1f} {name} and {lead / unit:.1f} {name} are "
+                "called for; name "
                 "more of them, or their size alone with --block"
             )
         return self.sums[place]

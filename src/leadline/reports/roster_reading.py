@@ -40,9 +40,11 @@ class RosterReading(Reading):
 
     def band(self, found: Headcount, *, field: str) -> Markup:
         """An expected number of people with its band."""
-        text = Markup("about {} (8 in 10: {} to {})")
+        some = found.expected >= 0.5
+        text = Markup("about {} (8 in 10: {} to {})") if some else Markup("{} (8 in 10: {} to {})")
         ends = (_data(v, f"{field}.{name}", f"{v}") for name, v in (("low", found.low), ("high", found.high)))
-        return text.format(_data(found.expected, f"{field}.expected", f"{found.expected:.0f}"), *ends)
+        number = f"{found.expected:.0f}" if some else "fewer than one"
+        return text.format(_data(found.expected, f"{field}.expected", number), *ends)
 
     def look_with(self, one: Student) -> Markup:
         """The lead on at a look, and what is handed over for it."""
@@ -90,6 +92,10 @@ class RosterReading(Reading):
         """What happened on the way, in words, with the change to expect."""
         went = roster_words.course(change.pooled_kg)
         value = self.mass(abs(change.pooled_kg), field="overall.pooled_kg")
+        if went in ("up", "down") and change.low_kg < 0 < change.high_kg:
+            return Markup("shows no clear change: {}").format(
+                self.mass(change.pooled_kg, signed=True, field="overall.pooled_kg")
+            )
         if went == "steady":
             return Markup("stays about the same: change {}").format(
                 self.mass(change.pooled_kg, signed=True, field="overall.pooled_kg")
