@@ -95,7 +95,7 @@ class Assessment:
         for table, given in ((DIVE, dives_in_fit), (CHECK, checks_in_fit)):
             if given is not None:
                 seen[line.at(table)] = given
-        return cls(line, rigs, gather(line, rigs), fit, seen)
+        return cls(line, rigs, gather(line, rigs, in_fit=seen), fit, seen)
 
     @cached_property
     def observed(self) -> BoolArray:

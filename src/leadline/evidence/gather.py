@@ -263,7 +263,9 @@ def _usual(
     return np.asarray(ranked[first + (count - 1) // 2])
 
 
-def gather(line: Timeline, rigs: Rigs, *, who: IntArray | None = None) -> Evidence:
+def gather(
+    line: Timeline, rigs: Rigs, *, who: IntArray | None = None, in_fit: NDArray[np.bool_] | None = None
+) -> Evidence:
     """All evidence of a book, each observation in its own state.
 
     Parameters
@@ -274,6 +276,9 @@ def gather(line: Timeline, rigs: Rigs, *, who: IntArray | None = None) -> Eviden
         Their rigs, one a row of the timeline.
     who : ndarray of int, shape (n,), optional
         Place of each row's diver among all by name, if it is known already.
+    in_fit : ndarray of bool, shape (n,), optional
+        Rows that a population was fitted to; if any, chosen leads are taken from these alone, so that what is
+        taken out of the population is what was put in. Default: from all.
 
     Returns
     -------
@@ -290,6 +295,8 @@ def gather(line: Timeline, rigs: Rigs, *, who: IntArray | None = None) -> Eviden
     keys = suit_keys(line, who=who)
     occasion, order = _places(line)
     observed, chosen = _statements(line, rigs)
+    if in_fit is not None and in_fit.any():
+        chosen = chosen.take(in_fit[chosen.row])
     found = join([observed, chosen.take(_usual(line, rigs, chosen, keys, order))])
     at = found.row
     # A check in another suit than its dive cannot share that dive's place in the engine's nesting; a habit

@@ -132,4 +132,4 @@ def refined(
     """Site whose product with the cavity has the exact mean and, within limits, the exact variance."""
     kept = max(1 + variance * curvature, 1e-9)
     precision = max(-curvature / kept, loosest / variance)
-    return precision, (1 / variance + precision) * (mean + variance * slope) - mean / variance
+    return precision, slope + precision * (mean + variance * slope)

@@ -284,7 +284,9 @@ def settle(
         held = max(1 / k - p, 1e-10)
         centre = (need / k - s) / held
         value = worth(told(rows[n], 1 / held), centre)
-        scale = value - 0.5 * (need * need / k - centre * centre * held) - 0.5 * math.log(k * held)
+        grown = 1 + p / held
+        own = (s * centre - 0.5 * p * centre * centre + 0.5 * s * s / held) / grown
+        scale = value - own + 0.5 * math.log(grown)
         mass += constant
         evidence += constant + scale
     return mass, evidence, left

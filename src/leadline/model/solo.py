@@ -140,7 +140,9 @@ def _refined(
 ) -> Sites:
     kept = np.maximum(1 + variance * curvature, 1e-9)
     precision = np.maximum(-curvature / kept, loosest / variance)
-    return Sites(precision, (1 / variance + precision) * (mean + variance * slope) - mean / variance)
+    # As (1/variance + precision) (mean + variance slope) - mean/variance, which loses all digits where a need
+    # is known but for rounding.
+    return Sites(precision, slope + precision * (mean + variance * slope))
 
 
 class _Pace:
@@ -292,8 +294,10 @@ def settled(
         sites = _blend(sites, _refined(mean, spread, slope, curvature, loosest), pace.part)
     constant = sites.shift * m - 0.5 * precision * m**2 + 0.5 * (sites.shift - precision * m) * (need - m)
     mass = constant.sum(axis=-1) + 0.5 * np.linalg.slogdet(covariance)[1]
-    scales = rows.value(mean, spread) - 0.5 * (need**2 / variance - mean**2 / spread)
-    scales -= 0.5 * np.log(variance / spread)
+    # The site's own integral against its cavity, in a form that keeps its digits however small the variance.
+    grown = 1 + precision * spread
+    own = (sites.shift * mean - 0.5 * precision * mean**2 + 0.5 * sites.shift**2 * spread) / grown
+    scales = rows.value(mean, spread) - own + 0.5 * np.log(grown)
     return Settled(sites, (covariance @ pulled)[..., 0], covariance, mass, mass + scales.sum(axis=-1), left)
 
 
