@@ -69,8 +69,28 @@ def test_doubt_is_counted_once_and_small_ones_are_scatter() -> None:
     assessment: Assessment = club.assess([club.plan_row("Zed", water="")])
     _, shared = assessment.prior(assessment.line.at(PLAN), assessment.state(assessment.line.at(PLAN)))
     here = float((shared.body_sd**2 + shared.rest_sd**2)[0])
-    assert unshared_sd(shared, *seen_ends(np.zeros(0))) == 0.0
-    assert unshared_sd(shared, here, here) == 0.0
-    assert unshared_sd(shared, here - 0.1, here - 0.1) == 0.0
-    assert unshared_sd(shared, here - 0.8, here - 0.8)[0] == pytest.approx(np.sqrt(0.8 - 0.35**2))
-    assert unshared_sd(shared, here + 2.0, here + 0.8)[0] == pytest.approx(np.sqrt(0.8 - 0.35**2))
+    assert unshared_sd(shared.body_sd, shared.rest_sd, *seen_ends(np.zeros(0))) == 0.0
+    assert unshared_sd(shared.body_sd, shared.rest_sd, here, here) == 0.0
+    assert unshared_sd(shared.body_sd, shared.rest_sd, here - 0.1, here - 0.1) == 0.0
+    assert unshared_sd(shared.body_sd, shared.rest_sd, here - 0.8, here - 0.8)[0] == pytest.approx(
+        np.sqrt(0.8 - 0.35**2)
+    )
+    assert unshared_sd(shared.body_sd, shared.rest_sd, here + 2.0, here + 0.8)[0] == pytest.approx(
+        np.sqrt(0.8 - 0.35**2)
+    )
+
+
+def test_a_need_is_the_same_whatever_is_asked_along_with_it() -> None:
+    for diver in ("Ines", "Zed"):
+        plan = [
+            club.plan_row(diver, dive="a", water=""),
+            club.plan_row(diver, dive="b"),
+            club.plan_row(diver, dive="c", cylinder=""),
+        ]
+        together = advise(club.assess(plan))
+        turned = advise(club.assess(plan[::-1]))[::-1]
+        for row, whole, other in zip(plan, together, turned, strict=True):
+            (alone,) = advise(club.assess([row]))
+            for found in (whole, other):
+                assert found.need_mean_kg == pytest.approx(alone.need_mean_kg, abs=0.01)
+                assert found.need_sd_kg == pytest.approx(alone.need_sd_kg, rel=0.01)

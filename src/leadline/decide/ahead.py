@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from leadline.decide.assessment import ALL_TIME, Assessment, questions, seen_ends, unshared_sd
+from leadline.decide.assessment import ALL_TIME, Assessment, offset_sds, questions, seen_ends
 from leadline.model.crowd import Question, crowd_marginals
 from leadline.model.people import Targets
 from leadline.physics.ledger import Exposures, Ledger, State
@@ -20,6 +20,7 @@ from leadline.physics.ledger import Exposures, Ledger, State
 __all__ = ["MANY", "foresee"]
 
 IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
 
 MANY: Final = 400
 """Questions from which the compiled way is taken: for fewer, loading it takes longer than they do. [-]"""
@@ -59,28 +60,22 @@ def foresee(
     rows, state, ends = rows[new], state.take(new), ends[new]
     ledger, shared = assessment.prior(rows, state)
     asked = _questions(assessment, rows, ends, ledger, shared)
-    answers = crowd_marginals(assessment.everyone, assessment.evidence.observations, [q for _, q in asked])
-    ends_seen = np.empty((len(rows), 2))
-    for at, question in asked:
-        ends_seen[at] = seen_ends(assessment.evidence.own_sd[question.rows])
-    extra = unshared_sd(shared, *ends_seen.T)
-    for (at, _), needs in zip(asked, answers, strict=True):
-        for place, need in zip(at.tolist(), needs, strict=True):
+    answers = crowd_marginals(
+        assessment.everyone, assessment.evidence.observations, [question for _, question, _ in asked]
+    )
+    for (at, _, extra), needs in zip(asked, answers, strict=True):
+        for place, more, need in zip(at.tolist(), extra.tolist(), needs, strict=True):
             if need is not None:
-                assessment.foreseen[keys[new[place]]] = need.wider(float(extra[place]))
+                assessment.foreseen[keys[new[place]]] = need.wider(more)
     return len(rows)
 
 
 def _questions(
     assessment: Assessment, rows: IntArray, until: IntArray, ledger: Ledger, shared: Exposures
-) -> list[tuple[IntArray, Question]]:
-    """Places in `rows` and what is asked of them, for each diver and place in time.
-
-    An offset has one prior sd: that of the first of its rows, in the order in which they are asked about.
-    """
+) -> list[tuple[IntArray, Question, FloatArray]]:
+    """Places in `rows`, what is asked of them and their own doubts, for each diver and place in time."""
     evidence, o = assessment.evidence, assessment.evidence.observations
     divers = assessment.line.occasions.diver[rows]
-    body = np.hypot(shared.body_sd, shared.rest_sd)
     elapsed, jumped = assessment.passage.elapsed[rows], assessment.passage.jumped[rows]
     wanted = assessment.suit[rows]
     # The label of a suit in the evidence; one that is not there gets a number beyond all labels.
@@ -100,14 +95,17 @@ def _questions(
         first = group[0]
         mine = by_diver[spans[0, first] : spans[1, first]]
         own = mine[assessment.observed[mine] & (evidence.order[mine] <= until[first])]
+        seen = o.body_sd[o.diver[own[0]]] if len(own) else np.nan
+        ends = seen_ends(evidence.own_sd[own])
+        base, extra = offset_sds(shared.body_sd[group], shared.rest_sd[group], *ends, seen)
         targets = Targets(
             ledger.need[group],
             shared.values[group],
             shared.suit_sd[group],
             label[group],
-            float(body[first]),
+            base,
             elapsed[group],
             jumped[group],
         )
-        found.append((group, Question(own, in_fit[own], mine[in_fit[mine]], targets)))
+        found.append((group, Question(own, in_fit[own], mine[in_fit[mine]], targets), extra))
     return found

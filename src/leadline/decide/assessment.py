@@ -22,7 +22,7 @@ from leadline.physics.rig import Rigs, assemble
 from leadline.records import RESERVE_PRESSURE, STOP_DEPTH
 from leadline.timeline import CHECK, DIVE, PLAN, Timeline, timeline
 
-__all__ = ["ALL_TIME", "Assessment", "questions", "seen_ends", "unshared_sd"]
+__all__ = ["ALL_TIME", "Assessment", "offset_sds", "questions", "seen_ends", "unshared_sd"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -236,12 +236,14 @@ class Assessment:
         wanted = self.suit[rows]
         fresh = len(keys) + np.unique(wanted, return_inverse=True)[1]
         label = np.where(np.isin(wanted, keys), _place(keys, wanted), fresh)
+        seen = evidence.observations.body_sd[0] if len(own) else np.nan
+        base, extra = offset_sds(shared.body_sd, shared.rest_sd, *seen_ends(evidence.own_sd), seen)
         targets = Targets(
             ledger.need,
             shared.values,
             shared.suit_sd,
             label,
-            float(np.hypot(shared.body_sd[0], shared.rest_sd[0])),
+            base,
             self.passage.elapsed[rows],
             self.passage.jumped[rows],
         )
@@ -249,7 +251,6 @@ class Assessment:
         known = self.in_fit[evidence.statements.row]
         plain = evidence.observations.as_intervals()
         found = conditional_marginals(population, plain, targets, in_fit=known)
-        extra = unshared_sd(shared, *seen_ends(evidence.own_sd))
         return [m.wider(sd) for m, sd in zip(found, extra.tolist(), strict=True)]
 
 
@@ -258,13 +259,43 @@ def seen_ends(own_sd: FloatArray) -> tuple[float, float]:
     return (float(np.mean(own_sd**2)), float(np.min(own_sd) ** 2)) if len(own_sd) else (np.nan, np.nan)
 
 
-def unshared_sd(shared: Exposures, mean: FloatArray | float, least: FloatArray | float) -> FloatArray:
+def offset_sds(
+    body_sd: FloatArray, rest_sd: FloatArray, mean: FloatArray | float, least: FloatArray | float, seen: float
+) -> tuple[float, FloatArray]:
+    """Prior sd of a diver's offset, and what each need has in doubt besides.
+
+    Parameters
+    ----------
+    body_sd, rest_sd : ndarray, shape (n,)
+        Of the needs of one diver, as of `Exposures`. [kg]
+    mean, least : float
+        As of `seen_ends`. [kg²]
+    seen : float
+        Prior sd of the offset in the records, as the population was fitted with it; NaN without any. [kg]
+
+    Returns
+    -------
+    float
+        That of the records, else that of the need that is least in doubt. [kg]
+    ndarray, shape (n,)
+        As of `unshared_sd`; without records what leads from the least to each. [kg]
+        So a need is the same whatever is asked along with it.
+    """
+    if not np.isnan(seen):
+        return float(seen), unshared_sd(body_sd, rest_sd, mean, least)
+    own = body_sd**2 + rest_sd**2
+    return float(np.sqrt(own.min())), np.asarray(np.sqrt(own - own.min()))
+
+
+def unshared_sd(
+    body_sd: FloatArray, rest_sd: FloatArray, mean: FloatArray | float, least: FloatArray | float
+) -> FloatArray:
     """Doubt about a need that the diver's records do not share: a cylinder or water that is not named.
 
     Parameters
     ----------
-    shared : Exposures
-        Of the needs; n rows.
+    body_sd, rest_sd : ndarray, shape (n,)
+        Of the needs, as of `Exposures`. [kg]
     mean, least : array_like, shape (n,) or ()
         Of what is in doubt in the records, as of `seen_ends`. [kg²]
 
@@ -279,8 +310,8 @@ def unshared_sd(shared: Exposures, mean: FloatArray | float, least: FloatArray |
     The offset of a diver takes in whatever is unknown about the kit in the records, as if it went along to
     every dive. Where the same is unknown each time, it may: the cylinder that nobody names is the same one.
     """
-    here = shared.body_sd**2 + shared.rest_sd**2
-    beyond = np.maximum(np.minimum(here - mean, shared.rest_sd**2), least - here) - ALIKE**2
+    here = body_sd**2 + rest_sd**2
+    beyond = np.maximum(np.minimum(here - mean, rest_sd**2), least - here) - ALIKE**2
     return np.asarray(np.sqrt(np.fmax(beyond, 0.0)))
 
 
