@@ -43,10 +43,14 @@ def test_every_row_equals_the_data(units) -> None:
             pairs = zip(data.sizes, diver.pieces, strict=True)
             expected = [a.lead_kg, *(v for size, n in pairs if n for v in (n, size))]
             expected += [a.bring_kg] if a.check_first and a.bring_kg > a.lead_kg else []
+            expected += [diver.after.more_kg] if diver.after is not None else []
             assert values(load) == pytest.approx(expected, abs=5.1e-5)
             assert ("first" in load.text()) == a.check_first
             assert values(light) + values(heavy) == pytest.approx([a.p_too_light, a.p_too_heavy], abs=5.1e-5)
-            assert row.one("th").one("b").text() == a.diver
+            who = row.one("th")
+            assert who.all("b")[0].text() == a.diver
+            late = [diver.late_kg, diver.late_bar] if diver.late_kg == diver.late_kg else []
+            assert values(who) == pytest.approx([a.need_at_bar, *late], abs=5.1e-5)
             if a.cautions:
                 assert mind.text().startswith(a.cautions[0])
         assert values(total) == pytest.approx([dive.lead_kg], abs=5.1e-5)
@@ -55,11 +59,12 @@ def test_every_row_equals_the_data(units) -> None:
 def test_checks_first_are_listed_in_order_with_their_reasons() -> None:
     data = sample.boat_data()
     items = parse_page(report.render(data)).one("ol").all("li")
-    assert [item.one("b").text() for item in items] == [d.answer.diver for d in data.checks]
+    assert [item.all("b")[0].text() for item in items] == [d.answer.diver for d in data.checks]
     for item, diver in zip(items, data.checks, strict=True):
         assert all(reason in item.text() for reason in diver.reasons)
         leads = [diver.answer.lead_kg] if diver.answer.lead_kg else []
         leads += [diver.answer.bring_kg] if diver.answer.bring_kg > diver.answer.lead_kg else []
+        leads.append(diver.after.more_kg)
         assert values(item) == pytest.approx(leads)
 
 

@@ -55,7 +55,8 @@ def test_every_cell_of_the_card_equals_the_data(units) -> None:
             cell = table.cells[i][j]
             assert td.attributes["data-name"] == data.outfits[j].label
             assert td.attributes["class"] == cell.evidence
-            expected = [cell.lead_kg, cell.bring_kg] if cell.check_first else [cell.lead_kg]
+            expected = [cell.lead_kg]
+            expected += [cell.after_check_kg, cell.bring_kg] if cell.check_first else []
             assert values(td) == pytest.approx(expected, abs=5.1e-5)
             assert ("check" in td.text()) == cell.check_first
 
