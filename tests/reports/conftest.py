@@ -153,7 +153,7 @@ def make_ledger():
 def make_card():
     need = np.array([4.9, 5.42, 6.38, 7.3, 7.84])
     return tuple(
-        CardRow(changed, label, lead, lead + 1.0, check, 0.04, 0.1, need + shift)
+        CardRow(changed, label, lead, lead + 1.0, check, 0.04, 0.1, need + shift, 2.5 if check else np.nan)
         for changed, label, lead, check, shift in (
             ("", WET, 7.5, False, 0.0),
             ("suit", DRY, 10.0, True, 2.9),

@@ -97,7 +97,7 @@ def test_card_and_change_equal_the_data(season, parse, units):
     page = parse(report.render(data))
     for i, row in enumerate(data.card):
         cells = page.one("tr", data_card=str(i)).all("td")
-        bring = [row.bring_kg] if row.check_first else []
+        bring = [row.after_check_kg, row.bring_kg] if row.check_first else []
         shift = [row.need[2] - data.card[0].need[2]] if row.changed else []
         expected = [row.lead_kg, *bring, row.need[2], row.need[1], row.need[3], *shift]
         assert_same([v for cell in cells for v in figures(cell)], expected)

@@ -18,6 +18,7 @@ from leadline.decide.answering import lateness
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.label import kit_label, kit_labels, latest_dive, suit_label, water_label
+from leadline.decide.onward import onward
 from leadline.decide.projection import contributions
 from leadline.decide.season_card import card, card_cells
 from leadline.decide.season_change import season_change
@@ -178,11 +179,31 @@ def season(
         prior=_prior(answer) if answer else None,
         learned=contributions(assessment, position, need_mean=answer.need_mean_kg) if answer else (),
         ledger=account(assessment, position).ledger if answer else None,
-        card=card(assessment.line.plan, rows, dict(enumerate(answers))) if len(rows) > 1 else (),
+        card=card(
+            assessment.line.plan,
+            rows,
+            dict(enumerate(answers)),
+            _after(assessment, plan, [answers[row] for row in rows], block=block or Block(), risk=risk),
+        )
+        if len(rows) > 1
+        else (),
         change=season_change(assessment, dives, seen.margin, position=position, place=place)
         if answer
         else None,
     )
+
+
+def _after(
+    assessment: Assessment, plan: IntArray, found: Sequence[Advice], *, block: Block, risk: float
+) -> list[float]:
+    """What to put on after the check that comes before a dive; NaN where none does. [kg]."""
+    first = np.flatnonzero([one.check_first for one in found])
+    low = np.array([one.need_q10_kg for one in found], np.float64)[first]
+    rows = plan[first]
+    more = np.full(len(found), np.nan)
+    made = onward(assessment, rows, assessment.state(rows), low, block=block, risk=risk)
+    more[first] = [one.more_kg for one in made]
+    return [float(one) for one in more]
 
 
 def time_order(assessment: Assessment) -> IntArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -72,7 +72,9 @@ def _waters(dives: Columns, diver: str, here: str) -> list[str]:
     return [word for word in DIVES.column("water").words if word in known and word != here]
 
 
-def card(plan: Columns, rows: list[int], answers: Mapping[int, Advice]) -> tuple[CardRow, ...]:
+def card(
+    plan: Columns, rows: list[int], answers: Mapping[int, Advice], after: Sequence[float]
+) -> tuple[CardRow, ...]:
     """Rows of the card.
 
     Parameters
@@ -83,6 +85,8 @@ def card(plan: Columns, rows: list[int], answers: Mapping[int, Advice]) -> tuple
         Of this diver, in their order: the first is the next dive.
     answers : mapping of int to Advice
         By row of the plan.
+    after : sequence of float
+        What to put on after the check of each of `rows`; NaN where none comes first. [kg]
 
     Returns
     -------
@@ -91,7 +95,7 @@ def card(plan: Columns, rows: list[int], answers: Mapping[int, Advice]) -> tuple
     """
     base = rows[0]
     made = []
-    for row in rows:
+    for row, more in zip(rows, after, strict=True):
         answer = answers[row]
         changed = next((n for n in ("suit", "water", "cylinder") if plan[n][row] != plan[n][base]), "")
         label = f"{plan['water'][row]} water" if changed == "water" else plan["cylinder"][row]
@@ -113,6 +117,7 @@ def card(plan: Columns, rows: list[int], answers: Mapping[int, Advice]) -> tuple
                         answer.need_q975_kg,
                     ]
                 ),
+                more,
             )
         )
     return tuple(made)

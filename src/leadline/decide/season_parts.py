@@ -30,6 +30,9 @@ class CardRow:
         With that lead. [-]
     need : ndarray, shape (5,)
         Quantiles of need at `leadline.decide.season_data.LEVELS`. [kg]
+    after_check_kg : float
+        What to put on after the check over the lead that brings the water to eye level; NaN where none
+        comes first. [kg]
     """
 
     changed: str
@@ -40,6 +43,7 @@ class CardRow:
     p_too_light: float
     p_too_heavy: float
     need: FloatArray
+    after_check_kg: float
 
 
 @dataclass(frozen=True)
