@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.model.crowd_density import evidence_of, grid, weights_of
 from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
-from leadline.model.diver import FINE
+from leadline.model.grid import FINE
 from leadline.model.layout import Rows
 from leadline.model.row import Levels, unpacked
 from leadline.model.sharing import columns_of

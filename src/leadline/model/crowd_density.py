@@ -26,7 +26,7 @@ from leadline.model.density import (
     ROUGHLY,
     SLIGHT,
 )
-from leadline.model.diver import COARSE, DEPTH, FINE, REACH
+from leadline.model.grid import COARSE, DEPTH, FINE, REACH
 from leadline.model.sequel import Effort, latent, settle, told, worth
 from leadline.model.small_array import (
     copied,

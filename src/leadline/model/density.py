@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from leadline.model.solo import Gaussian, Rows, Sites, settled
 
-__all__ = ["SettledDiver", "corrected", "turned"]
+__all__ = ["SettledDiver", "corrected", "knots_of", "turned"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -39,6 +39,9 @@ divers: means then move by at most 0.01 sd, sds by 1 %)"""
 
 HARMLESS: Final = 0.01
 """Error of a density, in units of its highest, that another hyperparameters' corrections may make. [-]"""
+
+USELESS: Final = 2.0
+"""A correction beyond which the rows taken one by one tell nothing. [-]"""
 
 NEARLY: Final = 0.05
 FEW_SWEEPS: Final = 15
@@ -118,10 +121,42 @@ class SettledDiver:
         normal = -0.5 * score**2 - np.log(length[:, None]) - LOG_SQRT_2PI
         return np.where(found.left < NEARLY, found.log_evidence + normal, np.nan)
 
+    def given(
+        self, points: FloatArray, direction: int, target: int, which: IntArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Mean and sd of another direction with the rows settled anew given this one.
+
+        Under some of the hyperparameters, shape (w, u) each; NaN where they do not settle.
+        """
+        length = self.start_sd[which, direction]
+        unit = self.of_directions[which, direction] / length[:, None]
+        both = np.concatenate([self.of_rows[which], self.of_directions[which, target, None]], axis=1)
+        base = np.concatenate([self.before[which], self.start[which, target, None]], axis=1)
+        along = (both @ unit[..., None])[..., 0]
+        score = (points - self.start[which, direction, None]) / length[:, None]
+        mean = base[:, None] + score[..., None] * along[:, None]
+        apart = turned(both - along[..., None] * unit[:, None])
+        found = settled(
+            self.rows.under(which),
+            Gaussian(mean[..., :-1], apart[:, None, :-1]),
+            tolerance=ROUGHLY,
+            sweeps=2 * FEW_SWEEPS,
+        )
+        last = apart[:, None, -1]
+        centre = mean[..., -1] + np.sum(last * found.mean, axis=-1)
+        variance = np.sum((found.covariance @ last[..., None])[..., 0] * last, axis=-1)
+        lost = ~(found.left < NEARLY)
+        return np.where(lost, np.nan, centre), np.where(lost, np.nan, np.sqrt(np.maximum(variance, 1e-12)))
+
 
 def _highest(logs: FloatArray) -> FloatArray:
     """The largest number of each row that is one; -inf where there is none; shape (g, 1)."""
     return np.asarray(np.fmax.reduce(logs, axis=1, keepdims=True, initial=-np.inf))
+
+
+def knots_of(points: FloatArray, count: int = KNOTS) -> IntArray:
+    """Places of a few points, spread evenly over all; shape (count,) or less."""
+    return np.unique(np.linspace(0, len(points) - 1, count).round().astype(int))
 
 
 class _Knots:
@@ -130,10 +165,12 @@ class _Knots:
     Made from what `corrected` is given.
     """
 
-    def __init__(self, found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray) -> None:
+    def __init__(
+        self, found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray, count: int
+    ) -> None:
         self.found, self.direction = found, direction
         self.centre, self.sd = found.centre[:, direction, None], found.sd[:, direction, None]
-        at = np.unique(np.linspace(0, len(points) - 1, KNOTS).round().astype(int))
+        at = knots_of(points, count)
         self.few, self.plain = points[at], logs[:, at]
         self.exact = np.zeros(self.plain.shape)
         self.done = np.zeros(len(logs), bool)
@@ -182,7 +219,9 @@ class _Knots:
         return more, largest
 
 
-def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray) -> FloatArray:
+def corrected(
+    found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray, *, count: int = KNOTS
+) -> FloatArray:
     """Log densities that hold where the rows cannot be taken one by one.
 
     Parameters
@@ -193,13 +232,15 @@ def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: Flo
         Of `found`.
     points, logs : ndarray, shape (u,), (g, u)
         Grid, and the log densities there with the rows taken one by one.
+    count : int
+        Points at which the rows are settled anew where that is needed.
 
     Returns
     -------
     ndarray, shape (g, u)
         Log densities; -inf far off where nothing is.
     """
-    knots = _Knots(found, direction, points, logs)
+    knots = _Knots(found, direction, points, logs, count)
     away = np.abs(points - knots.centre) > FAR * knots.sd
     top = np.max(np.where(away, -np.inf, logs), axis=1)
     middle = int(np.argsort(top, kind="stable")[len(top) // 2])
@@ -219,6 +260,7 @@ def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: Flo
             same = [_between(z, score, more) for z in (points - knots.centre) / knots.sd]
             return np.where(away, -np.inf, logs + np.stack(same))
         knots.settle(some)
+        any_away = knots.elsewhere(some)
     if any_away or knots.apart(some) >= HARMLESS:
         knots.settle(np.arange(len(logs)))
     more = knots.exact - knots.plain
@@ -227,8 +269,17 @@ def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: Flo
     # Another's correction is for where the rows were settled; far from there nothing is, under any.
     sure[~knots.done] = False
     mended = logs + np.stack([_between(points, knots.few, one) for one in more])
+    _replace_useless(knots, more, points, mended)
     # Far from where the rows were settled, one by one says nothing on its own.
     return np.where(away & ~sure, -np.inf, mended)
+
+
+def _replace_useless(knots: _Knots, more: FloatArray, points: FloatArray, mended: FloatArray) -> None:
+    """Where one by one says nothing at all, carry what was settled anew from point to point; in place."""
+    useless = knots.done[:, None] & (np.abs(more) >= USELESS)
+    for k in np.flatnonzero(useless.any(axis=1)):
+        both_sides = np.interp(points, knots.few, useless[k].astype(float)) == 1.0
+        mended[k, both_sides] = _between(points, knots.few, knots.exact[k])[both_sides]
 
 
 def _between(points: FloatArray, few: FloatArray, more: FloatArray) -> FloatArray:
