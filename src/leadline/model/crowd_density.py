@@ -198,6 +198,9 @@ def _of_one(
             lost = math.isnan(exact[i])
             if (plain[u] if lost else max(exact[i], plain[u])) > top - MATTERS:
                 largest = math.inf if lost else max(largest, abs(more[u]))
+            else:
+                # What one may borrow of another is what matters there.
+                more[u] = math.nan
         if largest < SLIGHT / 2:
             break
     return largest

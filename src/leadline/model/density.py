@@ -203,7 +203,11 @@ class _Knots:
         return float(np.max(np.where(np.isnan(wrong), lost, wrong)))
 
     def of_one(self, one: int, top: float) -> tuple[FloatArray, float]:
-        """Corrections under one hyperparameter, and the largest that matters."""
+        """Corrections under one hyperparameter, NaN where they do not matter, and the largest of the others.
+
+        Where one has nothing, its correction may be as large as it likes. A narrower one that borrowed it
+        there would be given a peak.
+        """
         more, largest = np.zeros(len(self.few)), 0.0
         # Every other point first: where nothing needs correcting, that shows there.
         for some in (slice(0, None, 2), slice(1, None, 2)):
@@ -213,6 +217,7 @@ class _Knots:
             # Settled anew, a place may hold a second peak of which the rows one by one know nothing.
             matters = np.fmax(exact, plain) > top - MATTERS
             size = np.where(np.isnan(more[some]), np.inf, np.abs(more[some]))
+            more[some] = np.where(matters, more[some], np.nan)
             largest = max(largest, float(np.max(size[matters], initial=0.0)))
             if largest < SLIGHT / 2:
                 break
