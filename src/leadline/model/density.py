@@ -37,6 +37,10 @@ ALIKE_ENOUGH: Final = 0.5
 """Largest correction that is taken from one of the hyperparameters for all. [-] (measured on the demo's
 divers: means then move by at most 0.01 sd, sds by 1 %)"""
 
+UNLIKE: Final = 1.5
+"""How many times as wide as another one hyperparameters' Gaussian may be, and one's correction still be taken
+for all; more, and the rows were settled at different places. [-]"""
+
 HARMLESS: Final = 0.01
 """Error of a density, in units of its highest, that another hyperparameters' corrections may make. [-]"""
 
@@ -255,17 +259,17 @@ def corrected(
     if any_away:
         # A peak far from where the rows were settled may be nothing but their sites: it is looked at itself.
         knots.settle(np.union1d(some, np.flatnonzero(at_odds)))
-        any_away = knots.elsewhere(some)
     else:
-        more, largest = knots.of_one(middle, float(top[middle]))
-        if largest < SLIGHT:
-            return np.where(away, -np.inf, logs)
-        if largest < ALIKE_ENOUGH:
-            score = (knots.few - knots.centre[middle]) / knots.sd[middle]
-            same = [_between(z, score, more) for z in (points - knots.centre) / knots.sd]
-            return np.where(away, -np.inf, logs + np.stack(same))
+        if np.max(knots.sd) < UNLIKE * np.min(knots.sd):
+            more, largest = knots.of_one(middle, float(top[middle]))
+            if largest < SLIGHT:
+                return np.where(away, -np.inf, logs)
+            if largest < ALIKE_ENOUGH:
+                score = (knots.few - knots.centre[middle]) / knots.sd[middle]
+                same = [_between(z, score, more) for z in (points - knots.centre) / knots.sd]
+                return np.where(away, -np.inf, logs + np.stack(same))
         knots.settle(some)
-        any_away = knots.elsewhere(some)
+    any_away = knots.elsewhere(some)
     if any_away or knots.apart(some) >= HARMLESS:
         knots.settle(np.arange(len(logs)))
     more = knots.exact - knots.plain
