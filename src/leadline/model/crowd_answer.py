@@ -10,6 +10,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from leadline.model.crowd_density import evidence_of, grid, weights_of
+from leadline.model.crowd_doubt import differs_given
 from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
 from leadline.model.grid import FINE
 from leadline.model.layout import Rows
@@ -210,7 +211,7 @@ def answer(
     found : ndarray, shape (t, 2, MOST_POINTS)
         Filled: points and probabilities of each need. [kg, -]
     sizes, scatter : ndarray, shape (t,)
-        Filled: number of points, -1 where contradictory records did not settle; dive-to-dive scatter. [-, kg]
+        Filled: number of points, -1 where it has to be asked by itself; dive-to-dive scatter. [-, kg]
     first, last : int
         Jobs; other threads may have the others at work.
     """
@@ -262,7 +263,9 @@ def answer(
         for target in range(t):
             holds = sound
             if settled.apart[target]:
-                own, density = _through_anchor(settled, target, points, weights_of(points, logs))
+                anchored = weights_of(points, logs)
+                holds = holds and not differs_given(posed, settled, target, points, anchored)
+                own, density = _through_anchor(settled, target, points, anchored)
             else:
                 own, density, held = grid(posed, settled, target)
                 holds = sound and held
