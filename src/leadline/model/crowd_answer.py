@@ -10,7 +10,6 @@ from numba import njit
 from numpy.typing import NDArray
 
 from leadline.model.crowd_density import evidence_of, grid, weights_of
-from leadline.model.crowd_doubt import differs_given
 from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
 from leadline.model.grid import FINE
 from leadline.model.layout import Rows
@@ -263,9 +262,7 @@ def answer(
         for target in range(t):
             holds = sound
             if settled.apart[target]:
-                anchored = weights_of(points, logs)
-                holds = holds and not differs_given(posed, settled, target, points, anchored)
-                own, density = _through_anchor(settled, target, points, anchored)
+                own, density = _through_anchor(settled, target, points, weights_of(points, logs))
             else:
                 own, density, held = grid(posed, settled, target)
                 holds = sound and held

@@ -26,6 +26,9 @@ __all__ = ["cut_off", "differs_given", "far_records", "near_top"]
 
 FloatArray = NDArray[np.float64]
 
+ENDED: Final = 4.0
+"""Log density below its peak at which a density is let end with its grid. [-]"""
+
 GIVEN: Final = Effort(ROUGHLY, 2 * FEW_SWEEPS, True)
 """For rows that are settled anew given the anchor."""
 
@@ -65,7 +68,7 @@ def cut_off(logs: FloatArray, low: bool, high: bool) -> bool:
     """Whether some density has not vanished at an end that could lie farther out."""
     last = logs.shape[1] - 1
     for k in range(len(logs)):
-        least = highest(logs[k]) - MATTERS
+        least = highest(logs[k]) - ENDED
         if (low and logs[k, 0] > least) or (high and logs[k, last] > least):
             return True
     return False
