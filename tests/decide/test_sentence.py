@@ -147,7 +147,7 @@ def test_the_usual_lead_is_one_that_was_carried() -> None:
     history = [looked(9.0, "hovered", bc="gas", day=day, end_bar=150) for day in (1, 2, 3)]
     said = next(c for c in advice(history).advice.cautions if c.startswith("Usually carried"))
     assert said.startswith(
-        "Usually carried 9 kg in like kit, in water or at a pressure where that was worth 10"
+        "Usually carried 9 kg in like kit, in other water or at another pressure, and there "
     )
 
 

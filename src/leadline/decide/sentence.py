@@ -132,13 +132,10 @@ def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> lis
     word = "over" if gap > 0 else "under"
     worn = float(np.median(history.worn)) if len(history.worn) else usual
     # Carried in other water or at another pressure, a lead is as good as another one here.
-    here = (
-        ""
-        if abs(worn - usual) < SAME_LEAD
-        else f", in water or at a pressure where that was worth {about_text(usual, imperial)} of this dive"
-    )
+    elsewhere = abs(worn - usual) >= SAME_LEAD
+    here = ", in other water or at another pressure, and there" if elsewhere else ","
     first = (
-        f"Usually carried {about_text(worn, imperial)} in like kit{here}, "
+        f"Usually carried {about_text(worn, imperial)} in like kit{here} "
         f"{about_text(abs(gap), imperial)} {word} the likely need: "
     )
     look = "with an empty BC and the suit vented, and notes both" if dry else "with an empty BC"
