@@ -12,7 +12,6 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from leadline.model.crowd_doubt import cut_off, far_records, near_top
 from leadline.model.crowd_problem import Found, Posed
 from leadline.model.density import (
     ALIKE_ENOUGH,
@@ -26,10 +25,8 @@ from leadline.model.density import (
     NOTHING,
     ROUGHLY,
     SLIGHT,
-    UNLIKE,
-    USELESS,
 )
-from leadline.model.grid import BROAD, COARSE, DEPTH, FINE, REACH
+from leadline.model.diver import COARSE, DEPTH, FINE, REACH
 from leadline.model.sequel import Effort, latent, settle, told, worth
 from leadline.model.small_array import (
     copied,
@@ -47,9 +44,6 @@ __all__ = ["evidence_of", "grid", "weights_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-HIGH: Final = 2.5
-"""Log density below the peak above which a useless correction is not let pass. [-]"""
 
 NEARLY_ENOUGH: Final = Effort(ROUGHLY, FEW_SWEEPS, False)
 """For rows that are settled anew at one point of many."""
@@ -204,9 +198,6 @@ def _of_one(
             lost = math.isnan(exact[i])
             if (plain[u] if lost else max(exact[i], plain[u])) > top - MATTERS:
                 largest = math.inf if lost else max(largest, abs(more[u]))
-            else:
-                # What one may borrow of another is what matters there.
-                more[u] = math.nan
         if largest < SLIGHT / 2:
             break
     return largest
@@ -258,8 +249,7 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
     middle = median_place(top)
     some = _extremes(found, direction, middle)
     score, more = np.empty(len(points)), np.zeros(len(few))
-    alike = highest(found.sd[:, direction]) < -UNLIKE * highest(-found.sd[:, direction])
-    if alike and not any_away:
+    if not any_away:
         largest = _of_one(posed, found, direction, middle, few, plain[middle], top[middle], more)
         if largest < ALIKE_ENOUGH:
             of_few = np.empty(len(few))
@@ -283,7 +273,7 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
     for k in some:
         centre, sd = found.centre[k, direction], found.sd[k, direction]
         wrong = _apart(exact[k], plain[k], exact[middle], plain[middle])
-        one_for_all &= wrong < HARMLESS and not _elsewhere(exact[k], few, centre, sd)
+        one_for_all &= wrong < HARMLESS and not (any_away and _elsewhere(exact[k], few, centre, sd))
     sound = True
     settled = np.empty(len(few))
     for k in range(g):
@@ -299,11 +289,8 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
         for u in range(len(few)):
             more[u] = exact[k, u] - plain[k, u]
             settled[u] = 0.0 if math.isnan(more[u]) else 1.0
-            if settled[u] == 0.0:
-                sound &= not plain[k, u] > best - MATTERS
-            elif not borrowed:
-                # Where one by one says nothing, more has to be settled anew than a few points.
-                sound &= not (abs(more[u]) >= USELESS and max(exact[k, u], plain[k, u]) > best - HIGH)
+            if settled[u] == 0.0 and plain[k, u] > best - MATTERS:
+                sound = False
         own, sure = interpolated(points, few, more), interpolated(points, few, settled)
         for u in range(len(points)):
             # Far from where the rows were settled, one by one says nothing on its own.
@@ -342,29 +329,25 @@ def grid(posed: Posed, found: Found, direction: int) -> tuple[FloatArray, FloatA
     far_low, far_high = low, high
     for k in range(len(found.start)):
         before, wide = found.start[k, direction], found.start_sd[k, direction]
-        far_low, far_high = min(far_low, before - BROAD * wide), max(far_high, before + BROAD * wide)
-    sound = not far_records(posed, found, direction, far_low, far_high)
+        far_low, far_high = min(far_low, before - 5 * wide), max(far_high, before + 5 * wide)
     points = merged(evenly(far_low, far_high, COARSE), evenly(low, high, COARSE))
-    some = _extremes(found, direction, len(found.centre) // 2)[1:].copy()
-    logs = _log_density(posed.rows, found, direction, points, some)
+    some = _extremes(found, direction, len(found.centre) // 2)
+    logs = _log_density(posed.rows, found, direction, points, some[1:].copy())
     first, last = len(points), 0
-    for i in range(len(some)):
-        # Far off, the rows one by one can show a peak that is nothing but their sites: it cuts nothing off.
-        top = near_top(points, logs[i], found.centre[some[i], direction], found.sd[some[i], direction])
+    for k in range(len(logs)):
+        best = highest(logs[k])
         for u in range(len(points)):
-            if logs[i, u] > top - DEPTH:
+            if logs[k, u] > best - DEPTH:
                 first, last = min(first, u), max(last, u)
     low, high = points[max(first - 1, 0)], points[min(last + 1, len(points) - 1)]
     near_low, near_high = _reach(found, direction, 4.0)
     near_low, near_high = max(low, near_low), min(high, near_high)
-    fine = evenly(low, high, FINE)
+    points = evenly(low, high, FINE)
     if near_high - near_low < 0.5 * (high - low):
-        fine = merged(fine, evenly(near_low, near_high, FINE))
-    sound &= high - low < 3 * REACH * highest(found.sd[:, direction])
-    logs = _smooth(posed.rows, found, direction, fine)
-    sound &= _corrected(posed, found, direction, fine, logs)
-    sound &= not cut_off(logs, low > points[0], high < points[len(points) - 1])
-    return fine, logs, sound
+        points = merged(points, evenly(near_low, near_high, FINE))
+    logs = _smooth(posed.rows, found, direction, points)
+    sound = _corrected(posed, found, direction, points, logs)
+    return points, logs, sound
 
 
 @njit(cache=True)

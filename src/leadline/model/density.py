@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from leadline.model.solo import Gaussian, Rows, Sites, settled
 
-__all__ = ["SettledDiver", "corrected", "knots_of", "turned"]
+__all__ = ["SettledDiver", "corrected", "turned"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -37,15 +37,8 @@ ALIKE_ENOUGH: Final = 0.5
 """Largest correction that is taken from one of the hyperparameters for all. [-] (measured on the demo's
 divers: means then move by at most 0.01 sd, sds by 1 %)"""
 
-UNLIKE: Final = 1.5
-"""How many times as wide as another one hyperparameters' Gaussian may be, and one's correction still be taken
-for all; more, and the rows were settled at different places. [-]"""
-
 HARMLESS: Final = 0.01
 """Error of a density, in units of its highest, that another hyperparameters' corrections may make. [-]"""
-
-USELESS: Final = 2.0
-"""A correction beyond which the rows taken one by one tell nothing. [-]"""
 
 NEARLY: Final = 0.05
 FEW_SWEEPS: Final = 15
@@ -125,42 +118,10 @@ class SettledDiver:
         normal = -0.5 * score**2 - np.log(length[:, None]) - LOG_SQRT_2PI
         return np.where(found.left < NEARLY, found.log_evidence + normal, np.nan)
 
-    def given(
-        self, points: FloatArray, direction: int, target: int, which: IntArray
-    ) -> tuple[FloatArray, FloatArray]:
-        """Mean and sd of another direction with the rows settled anew given this one.
-
-        Under some of the hyperparameters, shape (w, u) each; NaN where they do not settle.
-        """
-        length = self.start_sd[which, direction]
-        unit = self.of_directions[which, direction] / length[:, None]
-        both = np.concatenate([self.of_rows[which], self.of_directions[which, target, None]], axis=1)
-        base = np.concatenate([self.before[which], self.start[which, target, None]], axis=1)
-        along = (both @ unit[..., None])[..., 0]
-        score = (points - self.start[which, direction, None]) / length[:, None]
-        mean = base[:, None] + score[..., None] * along[:, None]
-        apart = turned(both - along[..., None] * unit[:, None])
-        found = settled(
-            self.rows.under(which),
-            Gaussian(mean[..., :-1], apart[:, None, :-1]),
-            tolerance=ROUGHLY,
-            sweeps=2 * FEW_SWEEPS,
-        )
-        last = apart[:, None, -1]
-        centre = mean[..., -1] + np.sum(last * found.mean, axis=-1)
-        variance = np.sum((found.covariance @ last[..., None])[..., 0] * last, axis=-1)
-        lost = ~(found.left < NEARLY)
-        return np.where(lost, np.nan, centre), np.where(lost, np.nan, np.sqrt(np.maximum(variance, 1e-12)))
-
 
 def _highest(logs: FloatArray) -> FloatArray:
     """The largest number of each row that is one; -inf where there is none; shape (g, 1)."""
     return np.asarray(np.fmax.reduce(logs, axis=1, keepdims=True, initial=-np.inf))
-
-
-def knots_of(points: FloatArray, count: int = KNOTS) -> IntArray:
-    """Places of a few points, spread evenly over all; shape (count,) or less."""
-    return np.unique(np.linspace(0, len(points) - 1, count).round().astype(int))
 
 
 class _Knots:
@@ -169,12 +130,10 @@ class _Knots:
     Made from what `corrected` is given.
     """
 
-    def __init__(
-        self, found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray, count: int
-    ) -> None:
+    def __init__(self, found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray) -> None:
         self.found, self.direction = found, direction
         self.centre, self.sd = found.centre[:, direction, None], found.sd[:, direction, None]
-        at = knots_of(points, count)
+        at = np.unique(np.linspace(0, len(points) - 1, KNOTS).round().astype(int))
         self.few, self.plain = points[at], logs[:, at]
         self.exact = np.zeros(self.plain.shape)
         self.done = np.zeros(len(logs), bool)
@@ -207,11 +166,7 @@ class _Knots:
         return float(np.max(np.where(np.isnan(wrong), lost, wrong)))
 
     def of_one(self, one: int, top: float) -> tuple[FloatArray, float]:
-        """Corrections under one hyperparameter, NaN where they do not matter, and the largest of the others.
-
-        Where one has nothing, its correction may be as large as it likes. A narrower one that borrowed it
-        there would be given a peak.
-        """
+        """Corrections under one hyperparameter, and the largest that matters."""
         more, largest = np.zeros(len(self.few)), 0.0
         # Every other point first: where nothing needs correcting, that shows there.
         for some in (slice(0, None, 2), slice(1, None, 2)):
@@ -221,16 +176,13 @@ class _Knots:
             # Settled anew, a place may hold a second peak of which the rows one by one know nothing.
             matters = np.fmax(exact, plain) > top - MATTERS
             size = np.where(np.isnan(more[some]), np.inf, np.abs(more[some]))
-            more[some] = np.where(matters, more[some], np.nan)
             largest = max(largest, float(np.max(size[matters], initial=0.0)))
             if largest < SLIGHT / 2:
                 break
         return more, largest
 
 
-def corrected(
-    found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray, *, count: int = KNOTS
-) -> FloatArray:
+def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray) -> FloatArray:
     """Log densities that hold where the rows cannot be taken one by one.
 
     Parameters
@@ -241,15 +193,13 @@ def corrected(
         Of `found`.
     points, logs : ndarray, shape (u,), (g, u)
         Grid, and the log densities there with the rows taken one by one.
-    count : int
-        Points at which the rows are settled anew where that is needed.
 
     Returns
     -------
     ndarray, shape (g, u)
         Log densities; -inf far off where nothing is.
     """
-    knots = _Knots(found, direction, points, logs, count)
+    knots = _Knots(found, direction, points, logs)
     away = np.abs(points - knots.centre) > FAR * knots.sd
     top = np.max(np.where(away, -np.inf, logs), axis=1)
     middle = int(np.argsort(top, kind="stable")[len(top) // 2])
@@ -259,17 +209,16 @@ def corrected(
     if any_away:
         # A peak far from where the rows were settled may be nothing but their sites: it is looked at itself.
         knots.settle(np.union1d(some, np.flatnonzero(at_odds)))
+        any_away = knots.elsewhere(some)
     else:
-        if np.max(knots.sd) < UNLIKE * np.min(knots.sd):
-            more, largest = knots.of_one(middle, float(top[middle]))
-            if largest < SLIGHT:
-                return np.where(away, -np.inf, logs)
-            if largest < ALIKE_ENOUGH:
-                score = (knots.few - knots.centre[middle]) / knots.sd[middle]
-                same = [_between(z, score, more) for z in (points - knots.centre) / knots.sd]
-                return np.where(away, -np.inf, logs + np.stack(same))
+        more, largest = knots.of_one(middle, float(top[middle]))
+        if largest < SLIGHT:
+            return np.where(away, -np.inf, logs)
+        if largest < ALIKE_ENOUGH:
+            score = (knots.few - knots.centre[middle]) / knots.sd[middle]
+            same = [_between(z, score, more) for z in (points - knots.centre) / knots.sd]
+            return np.where(away, -np.inf, logs + np.stack(same))
         knots.settle(some)
-    any_away = knots.elsewhere(some)
     if any_away or knots.apart(some) >= HARMLESS:
         knots.settle(np.arange(len(logs)))
     more = knots.exact - knots.plain
@@ -278,17 +227,8 @@ def corrected(
     # Another's correction is for where the rows were settled; far from there nothing is, under any.
     sure[~knots.done] = False
     mended = logs + np.stack([_between(points, knots.few, one) for one in more])
-    _replace_useless(knots, more, points, mended)
     # Far from where the rows were settled, one by one says nothing on its own.
     return np.where(away & ~sure, -np.inf, mended)
-
-
-def _replace_useless(knots: _Knots, more: FloatArray, points: FloatArray, mended: FloatArray) -> None:
-    """Where one by one says nothing at all, carry what was settled anew from point to point; in place."""
-    useless = knots.done[:, None] & (np.abs(more) >= USELESS)
-    for k in np.flatnonzero(useless.any(axis=1)):
-        both_sides = np.interp(points, knots.few, useless[k].astype(float)) == 1.0
-        mended[k, both_sides] = _between(points, knots.few, knots.exact[k])[both_sides]
 
 
 def _between(points: FloatArray, few: FloatArray, more: FloatArray) -> FloatArray:
