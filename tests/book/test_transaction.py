@@ -145,7 +145,7 @@ def test_full_disk_is_one_line_and_leaves_the_book_as_it_was(path: Path, tmp_pat
 
 INTERRUPT = """
     import os, signal, sys, threading
-signal.signal(signal.SIGINT, signal.default_int_handler)  # a runner in the background may have it ignored
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a runner in the background may have it ignored
     from leadline.book import loading
     from leadline.cli import main
 
