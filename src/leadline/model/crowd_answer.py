@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.model.crowd_density import evidence_of, grid, weights_of
 from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
-from leadline.model.diver import FINE
+from leadline.model.grid import FINE
 from leadline.model.layout import Rows
 from leadline.model.row import Levels, unpacked
 from leadline.model.sharing import columns_of
@@ -210,7 +210,7 @@ def answer(
     found : ndarray, shape (t, 2, MOST_POINTS)
         Filled: points and probabilities of each need. [kg, -]
     sizes, scatter : ndarray, shape (t,)
-        Filled: number of points, -1 where contradictory records did not settle; dive-to-dive scatter. [-, kg]
+        Filled: number of points, -1 where it has to be asked by itself; dive-to-dive scatter. [-, kg]
     first, last : int
         Jobs; other threads may have the others at work.
     """

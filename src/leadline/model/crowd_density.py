@@ -6,28 +6,28 @@ The steps of `leadline.model.diver`, number by number.
 from __future__ import annotations
 
 import math
-from typing import Final
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.crowd_anew import filled, log_conditional
+from leadline.model.crowd_doubt import cut_off, far_records, near_top
 from leadline.model.crowd_problem import Found, Posed
 from leadline.model.density import (
     ALIKE_ENOUGH,
     FAR,
-    FEW_SWEEPS,
     HARMLESS,
     KNOTS,
     LOG_SQRT_2PI,
     MATTERS,
-    NEARLY,
     NOTHING,
     ROUGHLY,
     SLIGHT,
+    UNLIKE,
 )
-from leadline.model.diver import COARSE, DEPTH, FINE, REACH
-from leadline.model.sequel import Effort, latent, settle, told, worth
+from leadline.model.grid import BROAD, COARSE, DEPTH, FINE, REACH
+from leadline.model.sequel import told, worth
 from leadline.model.small_array import (
     copied,
     evenly,
@@ -38,15 +38,11 @@ from leadline.model.small_array import (
     probabilities,
     widths,
 )
-from leadline.model.small_matrix import dot
 
 __all__ = ["evidence_of", "grid", "weights_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-NEARLY_ENOUGH: Final = Effort(ROUGHLY, FEW_SWEEPS, False)
-"""For rows that are settled anew at one point of many."""
 
 
 @njit(cache=True)
@@ -132,47 +128,12 @@ def _smooth(rows: list[FloatArray], found: Found, direction: int, points: FloatA
 
 
 @njit(cache=True)
-def _log_conditional(
-    posed: Posed,
-    found: Found,
-    direction: int,
-    k: int,
-    points: FloatArray,
-) -> FloatArray:
-    """The same by settling the rows anew given each point; NaN where they do not."""
-    rows = posed.rows[k]
-    n = len(rows)
-    t = posed.mean.shape[1] - n
-    f = posed.loadings[k]
-    at = found.anchor if direction == t else n + direction
-    length = found.start_sd[k, direction]
-    unit = f[at] / length
-    left = np.empty((n, f.shape[1]))
-    along = np.empty(n)
-    for i in range(n):
-        along[i] = dot(f[i], unit)
-        for j in range(f.shape[1]):
-            left[i, j] = f[i, j] - along[i] * unit[j]
-    logs = np.empty(len(points))
-    mean = np.empty(n)
-    for u in range(len(points)):
-        score = (points[u] - found.start[k, direction]) / length
-        for i in range(n):
-            mean[i] = posed.mean[k, i] + score * along[i]
-        state = latent(n, f.shape[1])
-        _, evidence, to_come = settle(rows, left, mean, state, NEARLY_ENOUGH)
-        logs[u] = evidence - 0.5 * score * score - math.log(length) - LOG_SQRT_2PI
-        if not to_come < NEARLY:
-            logs[u] = math.nan
-    return logs
-
-
-@njit(cache=True)
-def _few(points: FloatArray) -> FloatArray:
-    found = np.empty(KNOTS)
+def _few(points: FloatArray) -> IntArray:
+    """Places of a few points, spread evenly over all."""
+    found = np.empty(KNOTS, np.int64)
     for k in range(KNOTS):
-        found[k] = points[round(k * (len(points) - 1) / (KNOTS - 1))]
-    return merged(found, found)
+        found[k] = round(k * (len(points) - 1) / (KNOTS - 1))
+    return found
 
 
 @njit(cache=True)
@@ -190,7 +151,7 @@ def _of_one(
     largest = 0.0
     # Every other point first: where nothing needs correcting, that shows there.
     for begin in range(2):
-        exact = _log_conditional(posed, found, direction, k, few[begin::2].copy())
+        exact = log_conditional(posed, found, direction, k, few[begin::2].copy())
         for i in range(len(exact)):
             u = begin + 2 * i
             more[u] = exact[i] - plain[u]
@@ -198,6 +159,9 @@ def _of_one(
             lost = math.isnan(exact[i])
             if (plain[u] if lost else max(exact[i], plain[u])) > top - MATTERS:
                 largest = math.inf if lost else max(largest, abs(more[u]))
+            else:
+                # What one may borrow of another is what matters there.
+                more[u] = math.nan
         if largest < SLIGHT / 2:
             break
     return largest
@@ -218,26 +182,41 @@ def _apart(exact: FloatArray, plain: FloatArray, of_other: FloatArray, of_other_
 
 
 @njit(cache=True)
-def _elsewhere(exact: FloatArray, few: FloatArray, centre: float, sd: float) -> bool:
-    """Whether anything that matters lies far from where the rows were settled."""
-    top = highest(exact)
+def _elsewhere(
+    exact: FloatArray, plain: FloatArray, few: FloatArray, centre: float, sd: float, depth: float
+) -> bool:
+    """Whether anything within `depth` of the peak lies far from where the rows were settled."""
+    least = highest(exact) - depth
     found = False
     for u in range(len(few)):
-        found |= abs(few[u] - centre) > FAR * sd and not exact[u] < top - NOTHING
+        there = plain[u] if math.isnan(exact[u]) else exact[u]
+        found |= abs(few[u] - centre) > FAR * sd and there > least
     return found
+
+
+@njit(cache=True)
+def _narrowed_alike(found: Found, direction: int) -> bool:
+    """Whether the rows narrow the doubt alike under all hyperparameters."""
+    least, most = math.inf, 0.0
+    for k in range(len(found.centre)):
+        narrowed = found.sd[k, direction] / found.start_sd[k, direction]
+        least, most = min(least, narrowed), max(most, narrowed)
+    return most < UNLIKE * least
 
 
 @njit(cache=True)
 def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, logs: FloatArray) -> bool:
     """Make log densities hold, in place, where the rows cannot be taken one by one; whether they do."""
     g = len(posed.rows)
-    few = _few(points)
+    places = _few(points)
+    few = points[places]
     plain = np.empty((g, len(few)))
     away = np.zeros((g, len(points)), np.bool_)
     top = np.full(g, -math.inf)
     any_away, at_odds = False, np.zeros(g, np.bool_)
     for k in range(g):
-        copied(interpolated(few, points, logs[k]), plain[k])
+        for u in range(len(few)):
+            plain[k, u] = logs[k, places[u]]
         for u in range(len(points)):
             away[k, u] = abs(points[u] - found.centre[k, direction]) > FAR * found.sd[k, direction]
             if not away[k, u]:
@@ -249,7 +228,7 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
     middle = median_place(top)
     some = _extremes(found, direction, middle)
     score, more = np.empty(len(points)), np.zeros(len(few))
-    if not any_away:
+    if not any_away and _narrowed_alike(found, direction):
         largest = _of_one(posed, found, direction, middle, few, plain[middle], top[middle], more)
         if largest < ALIKE_ENOUGH:
             of_few = np.empty(len(few))
@@ -267,15 +246,14 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
             return True
     for k in some:
         if not done[k]:
-            copied(_log_conditional(posed, found, direction, k, few), exact[k])
+            copied(log_conditional(posed, found, direction, k, few), exact[k])
             done[k] = True
-    one_for_all = True
+    one_for_all, depth = True, NOTHING if any_away else MATTERS
     for k in some:
         centre, sd = found.centre[k, direction], found.sd[k, direction]
         wrong = _apart(exact[k], plain[k], exact[middle], plain[middle])
-        one_for_all &= wrong < HARMLESS and not (any_away and _elsewhere(exact[k], few, centre, sd))
+        one_for_all &= wrong < HARMLESS and not _elsewhere(exact[k], plain[k], few, centre, sd, depth)
     sound = True
-    settled = np.empty(len(few))
     for k in range(g):
         borrowed = not done[k] and one_for_all and not at_odds[k]
         if not done[k]:
@@ -284,14 +262,18 @@ def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, l
                 for u in range(len(few)):
                     exact[k, u] = plain[k, u] + exact[middle, u] - plain[middle, u]
             else:
-                copied(_log_conditional(posed, found, direction, k, few), exact[k])
+                copied(log_conditional(posed, found, direction, k, few), exact[k])
+        at, anew = places, exact[k]
+        if not borrowed:
+            at, anew = filled(posed, found, direction, k, points, logs[k], at, anew)
         best = highest(plain[k])
-        for u in range(len(few)):
-            more[u] = exact[k, u] - plain[k, u]
-            settled[u] = 0.0 if math.isnan(more[u]) else 1.0
-            if settled[u] == 0.0 and plain[k, u] > best - MATTERS:
-                sound = False
-        own, sure = interpolated(points, few, more), interpolated(points, few, settled)
+        more, settled = np.empty(len(at)), np.ones(len(at))
+        for u in range(len(at)):
+            more[u] = anew[u] - logs[k, at[u]]
+            if math.isnan(more[u]):
+                settled[u] = 0.0
+                sound &= not logs[k, at[u]] > best - MATTERS
+        own, sure = interpolated(points, points[at], more), interpolated(points, points[at], settled)
         for u in range(len(points)):
             # Far from where the rows were settled, one by one says nothing on its own.
             # Nor does another's correction.
@@ -329,25 +311,29 @@ def grid(posed: Posed, found: Found, direction: int) -> tuple[FloatArray, FloatA
     far_low, far_high = low, high
     for k in range(len(found.start)):
         before, wide = found.start[k, direction], found.start_sd[k, direction]
-        far_low, far_high = min(far_low, before - 5 * wide), max(far_high, before + 5 * wide)
+        far_low, far_high = min(far_low, before - BROAD * wide), max(far_high, before + BROAD * wide)
+    sound = not far_records(posed, found, direction, far_low, far_high)
     points = merged(evenly(far_low, far_high, COARSE), evenly(low, high, COARSE))
-    some = _extremes(found, direction, len(found.centre) // 2)
-    logs = _log_density(posed.rows, found, direction, points, some[1:].copy())
+    some = _extremes(found, direction, len(found.centre) // 2)[1:].copy()
+    logs = _log_density(posed.rows, found, direction, points, some)
     first, last = len(points), 0
-    for k in range(len(logs)):
-        best = highest(logs[k])
+    for i in range(len(some)):
+        # Far off, the rows one by one can show a peak that is nothing but their sites: it cuts nothing off.
+        top = near_top(points, logs[i], found.centre[some[i], direction], found.sd[some[i], direction])
         for u in range(len(points)):
-            if logs[k, u] > best - DEPTH:
+            if logs[i, u] > top - DEPTH:
                 first, last = min(first, u), max(last, u)
     low, high = points[max(first - 1, 0)], points[min(last + 1, len(points) - 1)]
     near_low, near_high = _reach(found, direction, 4.0)
     near_low, near_high = max(low, near_low), min(high, near_high)
-    points = evenly(low, high, FINE)
+    fine = evenly(low, high, FINE)
     if near_high - near_low < 0.5 * (high - low):
-        points = merged(points, evenly(near_low, near_high, FINE))
-    logs = _smooth(posed.rows, found, direction, points)
-    sound = _corrected(posed, found, direction, points, logs)
-    return points, logs, sound
+        fine = merged(fine, evenly(near_low, near_high, FINE))
+    sound &= high - low < 3 * REACH * highest(found.sd[:, direction])
+    logs = _smooth(posed.rows, found, direction, fine)
+    sound &= _corrected(posed, found, direction, fine, logs)
+    sound &= not cut_off(logs, low > points[0], high < points[len(points) - 1])
+    return fine, logs, sound
 
 
 @njit(cache=True)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from leadline.model.solo import Gaussian, Rows, Sites, settled
 
-__all__ = ["SettledDiver", "corrected", "turned"]
+__all__ = ["SettledDiver", "corrected", "knots_of", "turned"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -37,8 +37,17 @@ ALIKE_ENOUGH: Final = 0.5
 """Largest correction that is taken from one of the hyperparameters for all. [-] (measured on the demo's
 divers: means then move by at most 0.01 sd, sds by 1 %)"""
 
+UNLIKE: Final = 1.5
+"""How many times as much as under another the rows may narrow the doubt under one of the hyperparameters, and
+one's correction still be taken for all; more, and the rows were settled at different places. [-]"""
+
 HARMLESS: Final = 0.01
 """Error of a density, in units of its highest, that another hyperparameters' corrections may make. [-]"""
+
+STEP: Final = 0.5
+WEIGHTY: Final = 0.1
+"""Step between the corrections of two neighbours, by itself and times the density there, the highest 1, from
+which on a point between them is settled anew. [-]"""
 
 NEARLY: Final = 0.05
 FEW_SWEEPS: Final = 15
@@ -118,10 +127,42 @@ class SettledDiver:
         normal = -0.5 * score**2 - np.log(length[:, None]) - LOG_SQRT_2PI
         return np.where(found.left < NEARLY, found.log_evidence + normal, np.nan)
 
+    def given(
+        self, points: FloatArray, direction: int, target: int, which: IntArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Mean and sd of another direction with the rows settled anew given this one.
+
+        Under some of the hyperparameters, shape (w, u) each; NaN where they do not settle.
+        """
+        length = self.start_sd[which, direction]
+        unit = self.of_directions[which, direction] / length[:, None]
+        both = np.concatenate([self.of_rows[which], self.of_directions[which, target, None]], axis=1)
+        base = np.concatenate([self.before[which], self.start[which, target, None]], axis=1)
+        along = (both @ unit[..., None])[..., 0]
+        score = (points - self.start[which, direction, None]) / length[:, None]
+        mean = base[:, None] + score[..., None] * along[:, None]
+        apart = turned(both - along[..., None] * unit[:, None])
+        found = settled(
+            self.rows.under(which),
+            Gaussian(mean[..., :-1], apart[:, None, :-1]),
+            tolerance=ROUGHLY,
+            sweeps=2 * FEW_SWEEPS,
+        )
+        last = apart[:, None, -1]
+        centre = mean[..., -1] + np.sum(last * found.mean, axis=-1)
+        variance = np.sum((found.covariance @ last[..., None])[..., 0] * last, axis=-1)
+        lost = ~(found.left < NEARLY)
+        return np.where(lost, np.nan, centre), np.where(lost, np.nan, np.sqrt(np.maximum(variance, 1e-12)))
+
 
 def _highest(logs: FloatArray) -> FloatArray:
     """The largest number of each row that is one; -inf where there is none; shape (g, 1)."""
     return np.asarray(np.fmax.reduce(logs, axis=1, keepdims=True, initial=-np.inf))
+
+
+def knots_of(points: FloatArray, count: int = KNOTS) -> IntArray:
+    """Places of a few points, spread evenly over all; shape (count,) or less."""
+    return np.unique(np.linspace(0, len(points) - 1, count).round().astype(int))
 
 
 class _Knots:
@@ -130,11 +171,14 @@ class _Knots:
     Made from what `corrected` is given.
     """
 
-    def __init__(self, found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray) -> None:
+    def __init__(
+        self, found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray, count: int
+    ) -> None:
         self.found, self.direction = found, direction
+        self.points, self.logs = points, logs
         self.centre, self.sd = found.centre[:, direction, None], found.sd[:, direction, None]
-        at = np.unique(np.linspace(0, len(points) - 1, KNOTS).round().astype(int))
-        self.few, self.plain = points[at], logs[:, at]
+        self.at = knots_of(points, count)
+        self.few, self.plain = points[self.at], logs[:, self.at]
         self.exact = np.zeros(self.plain.shape)
         self.done = np.zeros(len(logs), bool)
 
@@ -145,16 +189,46 @@ class _Knots:
             self.exact[left] = self.found.log_conditional(self.few, self.direction, left)
             self.done[left] = True
 
+    def alike(self) -> bool:
+        """Whether the rows narrow the doubt alike under all hyperparameters."""
+        narrowed = self.sd[:, 0] / self.found.start_sd[:, self.direction]
+        return bool(np.max(narrowed) < UNLIKE * np.min(narrowed))
+
+    def fill(self) -> None:
+        """Settle the rows anew between two points too, as long as the corrections of these are far apart.
+
+        Carried straight from one to the other, they would put a peak between them, or take one away.
+        """
+        which = np.flatnonzero(self.done)
+        while True:
+            exact, more = self.exact[which], self.exact[which] - self.plain[which]
+            mended = self.logs[which] + np.stack([_between(self.points, self.few, one) for one in more])
+            within = np.fmax.reduceat(mended, self.at[:-1], axis=1)
+            within = np.fmax(within, mended[:, self.at[1:]])
+            density = np.exp(np.minimum(within - _highest(exact), 0.0))
+            step = np.abs(np.diff(more, axis=1))
+            steep = np.any((step > STEP) & (step * density > WEIGHTY), axis=0)
+            left, right = self.at[:-1], self.at[1:]
+            new = ((left + right) // 2)[steep & (right - left > 1)]
+            if not len(new):
+                return
+            anew = np.zeros((len(self.logs), len(new)))
+            anew[which] = self.found.log_conditional(self.points[new], self.direction, which)
+            order = np.argsort(np.append(self.at, new), kind="stable")
+            self.at = np.append(self.at, new)[order]
+            self.exact = np.concatenate([self.exact, anew], axis=1)[:, order]
+            self.few, self.plain = self.points[self.at], self.logs[:, self.at]
+
     def extremes(self) -> IntArray:
         """The hyperparameters with the lowest, the highest and the widest posterior."""
         return np.array([np.argmin(self.centre), np.argmax(self.centre), np.argmax(self.sd)])
 
-    def elsewhere(self, which: IntArray) -> bool:
-        """Whether anything that matters lies far from where the rows were settled."""
-        exact = self.exact[which]
-        top = _highest(exact)
+    def elsewhere(self, which: IntArray, depth: float) -> bool:
+        """Whether anything within `depth` of the peak lies far from where the rows were settled."""
+        exact, plain = self.exact[which], self.plain[which]
         far = np.abs(self.few - self.centre[which]) > FAR * self.sd[which]
-        return bool(np.any(far & ~(exact < top - NOTHING)))
+        there = np.where(np.isnan(exact), plain, exact)
+        return bool(np.any(far & (there > _highest(exact) - depth)))
 
     def apart(self, which: IntArray) -> float:
         """How far the first one's corrections put the others' densities wrong, the highest of them 1."""
@@ -166,7 +240,11 @@ class _Knots:
         return float(np.max(np.where(np.isnan(wrong), lost, wrong)))
 
     def of_one(self, one: int, top: float) -> tuple[FloatArray, float]:
-        """Corrections under one hyperparameter, and the largest that matters."""
+        """Corrections under one hyperparameter, NaN where they do not matter, and the largest of the others.
+
+        Where one has nothing, its correction may be as large as it likes. A narrower one that borrowed it
+        there would be given a peak.
+        """
         more, largest = np.zeros(len(self.few)), 0.0
         # Every other point first: where nothing needs correcting, that shows there.
         for some in (slice(0, None, 2), slice(1, None, 2)):
@@ -176,13 +254,16 @@ class _Knots:
             # Settled anew, a place may hold a second peak of which the rows one by one know nothing.
             matters = np.fmax(exact, plain) > top - MATTERS
             size = np.where(np.isnan(more[some]), np.inf, np.abs(more[some]))
+            more[some] = np.where(matters, more[some], np.nan)
             largest = max(largest, float(np.max(size[matters], initial=0.0)))
             if largest < SLIGHT / 2:
                 break
         return more, largest
 
 
-def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray) -> FloatArray:
+def corrected(
+    found: SettledDiver, direction: int, points: FloatArray, logs: FloatArray, *, count: int = KNOTS
+) -> FloatArray:
     """Log densities that hold where the rows cannot be taken one by one.
 
     Parameters
@@ -193,13 +274,15 @@ def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: Flo
         Of `found`.
     points, logs : ndarray, shape (u,), (g, u)
         Grid, and the log densities there with the rows taken one by one.
+    count : int
+        Points at which the rows are settled anew where that is needed.
 
     Returns
     -------
     ndarray, shape (g, u)
         Log densities; -inf far off where nothing is.
     """
-    knots = _Knots(found, direction, points, logs)
+    knots = _Knots(found, direction, points, logs, count)
     away = np.abs(points - knots.centre) > FAR * knots.sd
     top = np.max(np.where(away, -np.inf, logs), axis=1)
     middle = int(np.argsort(top, kind="stable")[len(top) // 2])
@@ -209,18 +292,20 @@ def corrected(found: SettledDiver, direction: int, points: FloatArray, logs: Flo
     if any_away:
         # A peak far from where the rows were settled may be nothing but their sites: it is looked at itself.
         knots.settle(np.union1d(some, np.flatnonzero(at_odds)))
-        any_away = knots.elsewhere(some)
     else:
-        more, largest = knots.of_one(middle, float(top[middle]))
-        if largest < SLIGHT:
-            return np.where(away, -np.inf, logs)
-        if largest < ALIKE_ENOUGH:
-            score = (knots.few - knots.centre[middle]) / knots.sd[middle]
-            same = [_between(z, score, more) for z in (points - knots.centre) / knots.sd]
-            return np.where(away, -np.inf, logs + np.stack(same))
+        if knots.alike():
+            more, largest = knots.of_one(middle, float(top[middle]))
+            if largest < SLIGHT:
+                return np.where(away, -np.inf, logs)
+            if largest < ALIKE_ENOUGH:
+                score = (knots.few - knots.centre[middle]) / knots.sd[middle]
+                same = [_between(z, score, more) for z in (points - knots.centre) / knots.sd]
+                return np.where(away, -np.inf, logs + np.stack(same))
         knots.settle(some)
+    any_away = knots.elsewhere(some, NOTHING if any_away else MATTERS)
     if any_away or knots.apart(some) >= HARMLESS:
         knots.settle(np.arange(len(logs)))
+    knots.fill()
     more = knots.exact - knots.plain
     more[~knots.done] = more[middle]
     sure = np.stack([np.interp(points, knots.few, valid) > 0.5 for valid in (~np.isnan(more)).astype(float)])

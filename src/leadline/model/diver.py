@@ -13,13 +13,15 @@ Research 12 (2011) 417-454: the factorised correction.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.model.density import ROUGHLY, SettledDiver, corrected, turned
+from leadline.model.density import ROUGHLY, SettledDiver, knots_of, turned
+from leadline.model.grid import FINE, grid
 from leadline.model.marginal import Marginal
 from leadline.model.observations import Observations
 from leadline.model.people import Population, Targets, offset_sd, personal_loadings
@@ -31,16 +33,14 @@ __all__ = ["Population", "Targets", "conditional_marginals", "marginals"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-COARSE: Final = 21
-FINE: Final = 49
-REACH: Final = 7.0
-"""Sds of the Gaussian to either side of its mean that are searched. [-]"""
-
-DEPTH: Final = 13.0
-"""Log density below the peak at which the grid ends: e^-13 is two parts in a million."""
-
 ALIKE: Final = 0.95
 """Correlation before anything was seen from which a row speaks of the target itself. [-]"""
+
+BARELY: Final = math.exp(-4.5)
+"""Density of the anchor, its highest 1, from which it matters what the target is there. [-]"""
+
+ALIKE_GIVEN: Final = 0.1
+"""How far a target may be put wrong given the anchor, in its sd there. [-]"""
 
 
 def _loadings(
@@ -102,24 +102,6 @@ def _settle(population: Population, seen: Observations, targets: Targets) -> Set
     )
 
 
-def _grid(found: SettledDiver, direction: int) -> tuple[FloatArray, FloatArray]:
-    """Points that hold all of one direction's posterior, and the log densities there; shapes (u,), (g, u)."""
-    centre, sd = found.centre[:, direction], found.sd[:, direction]
-    before, wide = found.start[:, direction], found.start_sd[:, direction]
-    close = (float(np.min(centre - REACH * sd)), float(np.max(centre + REACH * sd)))
-    # Records that contradict each other can leave a second peak where nothing was seen.
-    far = (min(close[0], float(np.min(before - 5 * wide))), max(close[1], float(np.max(before + 5 * wide))))
-    points = np.union1d(np.linspace(*far, COARSE), np.linspace(*close, COARSE))
-    logs = found.log_density(points, direction)
-    inside = np.flatnonzero(np.any(logs > logs.max(axis=1, keepdims=True) - DEPTH, axis=0))
-    low, high = points[max(inside[0] - 1, 0)], points[min(inside[-1] + 1, len(points) - 1)]
-    near = (max(low, float(np.min(centre - 4 * sd))), min(high, float(np.max(centre + 4 * sd))))
-    points = np.linspace(low, high, FINE)
-    if near[1] - near[0] < 0.5 * (high - low):
-        points = np.union1d(points, np.linspace(*near, FINE))
-    return points, corrected(found, direction, points, found.log_density(points, direction))
-
-
 def _weights(points: FloatArray, logs: FloatArray) -> FloatArray:
     """Probabilities of the points, each hyperparameter's summing to 1."""
     density = np.exp(logs - logs.max(axis=1, keepdims=True)) * np.gradient(points)
@@ -134,15 +116,41 @@ def _through_anchor(
     The rows of other suits hang together through what they share, so they cannot be taken one by one given
     the target; given the anchor they say little more.
     """
+    centre, left = _given_anchor(found, target, points, weights)
+    low, high = float(np.min(centre - 4.5 * left)), float(np.max(centre + 4.5 * left))
+    own = np.linspace(low, high, 2 * FINE)
+    apart = (own[:, None] - centre[:, None]) / left[:, None]
+    density = np.einsum("gus,gs->gu", np.exp(-0.5 * apart**2), weights / left)
+    return own, np.log(np.maximum(density, 1e-300))
+
+
+def _given_anchor(
+    found: SettledDiver, target: int, points: FloatArray, weights: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and sd of a target given each value of the anchor; shape (g, u) each."""
     sd = found.sd[:, -1, None]
     pull = found.with_anchor[:, target, None] / sd**2
     centre = found.centre[:, target, None] + pull * (points - found.centre[:, -1, None])
     left = np.sqrt(np.maximum(found.sd[:, target, None] ** 2 - pull**2 * sd**2, 1e-12))
-    low, high = float(np.min(centre - 4.5 * left)), float(np.max(centre + 4.5 * left))
-    own = np.linspace(low, high, 2 * FINE)
-    apart = (own[:, None] - centre[:, None]) / left[..., None]
-    density = np.einsum("gus,gs->gu", np.exp(-0.5 * apart**2), weights)
-    return own, np.log(np.maximum(density, 1e-300))
+    left = np.repeat(left, len(points), axis=1)
+    # The rows were settled for all values of the anchor together. What they say of the target under one value
+    # is mostly the same; where it is not, under one of the hyperparameters, all are settled anew.
+    at = knots_of(points)
+    one = np.array([len(weights) // 2])
+    mean, spread = found.given(points[at], -1, target, one)
+    matters = weights[one][:, at] > BARELY * weights[one].max()
+    moved, grown = (mean - centre[one][:, at]) / left[one][:, at], spread / left[one][:, at]
+    wrong = np.where(np.isnan(moved), np.inf, np.maximum(np.abs(moved), np.abs(grown - 1)))
+    if np.max(wrong[matters], initial=0.0) < ALIKE_GIVEN:
+        return centre, left
+    mean, spread = found.given(points[at], -1, target, np.arange(len(weights)))
+    for k in range(len(weights)):
+        good = ~np.isnan(mean[k])
+        if good.any():
+            few, old = points[at[good]], left[k, at[good]]
+            centre[k] += np.interp(points, few, mean[k, good] - centre[k, at[good]])
+            left[k] *= np.interp(points, few, spread[k, good] / old)
+    return centre, left
 
 
 def _mixed(population: Population, points: FloatArray, weights: FloatArray, news: FloatArray) -> Marginal:
@@ -191,7 +199,7 @@ def conditional_marginals(
     all_known = in_fit is not None and bool(in_fit.all())
     news = np.zeros(len(population.weights))
     if found.apart[:-1].any() or not all_known:
-        anchor, logs = _grid(found, -1)
+        anchor, logs = grid(found, -1)
         if not all_known:
             news = _news(anchor, logs) - _known(population, observations, targets, in_fit)
     answers = []
@@ -199,7 +207,7 @@ def conditional_marginals(
         if found.apart[target]:
             points, own = _through_anchor(found, target, anchor, _weights(anchor, logs))
         else:
-            points, own = _grid(found, target)
+            points, own = grid(found, target)
         answers.append(_mixed(population, points, _weights(points, own), news))
     return answers
 
@@ -221,7 +229,7 @@ def _known(
         suit=np.array([-1]),
     )
     found = _settle(population, observations.take(in_fit), one)
-    return _news(*_grid(found, -1))
+    return _news(*grid(found, -1))
 
 
 def _unseen(population: Population, observations: Observations, targets: Targets) -> list[Marginal]:
