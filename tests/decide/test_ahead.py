@@ -68,7 +68,7 @@ def test_all_at_once_is_one_after_the_other(book, seen):
     found = one_by_one(assessment, rows, state, until)
     kept = {id(need) for need in assessment.foreseen.values()}
     # Contradictory records are asked about one by one.
-    assert sum(id(need) in kept for need in found) > 0.8 * len(found)
+    assert sum(id(need) in kept for need in found) > 0.75 * len(found)
     apart = np.abs(np.array([shape(need) for need in found]) - plain) / plain[:, 1:2]
     # In sds of the answer; contradictory records may be settled a little differently.
     assert np.max(apart) < 0.05
