@@ -55,6 +55,21 @@ def test_at_most_ten_reasons_are_printed(run, tmp_path: Path) -> None:
     assert "40 rows set aside in b-set-aside.csv" in done.stderr
 
 
+def test_a_load_that_brings_nothing_in_says_so_by_its_status(run, tmp_path: Path) -> None:
+    # The contract: status 1 where the request cannot be met. The facts are printed all the same.
+    file = tmp_path / "d.csv"
+    file.write_text("diver,mass_kg\nNoa,7\n")
+    bad = run("load", "--divers", file, "--book", "b.duckdb", "--json")
+    assert (bad.returncode, json.loads(bad.stdout)["divers"]["rejected"]) == (1, 1)
+    file.write_text("diver,mass_kg\nNoa,70\nIda,7\n")
+    assert run("load", "--divers", file, "--book", "b.duckdb").returncode == 0
+    # A row that stands in the book already is no row refused.
+    file.write_text("diver,mass_kg\nNoa,70\n")
+    assert run("load", "--divers", file, "--book", "b.duckdb").returncode == 0
+    file.write_text("diver\n")
+    assert run("load", "--divers", file, "--book", "b.duckdb").returncode == 0
+
+
 def test_book_from_the_data_folder_when_none_is_named(run, tmp_path: Path, divers: Path) -> None:
     assert run("load", "--divers", divers).returncode == 0
     assert (tmp_path / "data" / "leadline" / "leadline.duckdb").exists()

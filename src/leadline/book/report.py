@@ -100,6 +100,11 @@ class LoadReport:
         """Rows set aside in all files."""
         return sum(table.rejected for table in self.tables.values())
 
+    @property
+    def read(self) -> int:
+        """Rows read from all files."""
+        return sum(table.read for table in self.tables.values())
+
     def as_dict(self) -> dict[str, Any]:
         """The report as a JSON-ready document."""
         counts: dict[str, Any] = {name: table.as_dict() for name, table in self.tables.items()}

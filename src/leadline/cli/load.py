@@ -39,7 +39,8 @@ def load(
     """Bring records in from CSV or Parquet files.
 
     Sound rows go in once; the others are set aside with their reasons, to repair and load. A row that is
-    in the book already is changed where the file says otherwise; the same file again changes nothing.
+    in the book already is changed where the file says otherwise; the same file again changes nothing. Where
+    every row is set aside the exit status is 1.
     """
     files = {"divers": divers, "gear": gear, "dives": dives, "checks": checks, "blocks": blocks}
     if not any(files.values()):
@@ -59,6 +60,9 @@ def load(
             f"{report.rejected} {rows} set aside in {report.rejects}; repair them there and load that file "
             "with the same options"
         )
+    if report.rejected and report.rejected == report.read:
+        # Nothing came in: a script that goes on would work with an old book.
+        raise typer.Exit(1)
 
 
 def _view(report: LoadReport) -> RenderableType:
