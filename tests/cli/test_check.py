@@ -281,6 +281,17 @@ def test_named_book_that_is_missing_is_no_empty_one(run) -> None:
     assert done.stderr.startswith("Error: none.duckdb: no book here")
 
 
+def test_missing_book_of_the_environment_does_not_cost_the_answer(tmp_path: Path, monkeypatch) -> None:
+    # A phone or a laptop at the water's edge may not have the book that is named for the desk.
+    monkeypatch.setenv("LEADLINE_BOOK", str(tmp_path / "none.duckdb"))
+    options = ["check", *map(str, GUEST), "--suit", "full 5", *map(str, SEEN), "--json"]
+    done = CliRunner().invoke(app, options)
+    assert done.exit_code == 0
+    assert json.loads(done.stdout)["records"] is False
+    assert "none.duckdb, which LEADLINE_BOOK names" in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
 def test_book_that_cannot_be_written_does_not_cost_the_answer(club: Path, monkeypatch) -> None:
     def busy(*_: object) -> list[str]:
         raise BookBusyError("club.duckdb: in use by process 7; try again when it has finished")

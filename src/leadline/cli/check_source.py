@@ -111,12 +111,15 @@ def _own_words() -> Iterator[None]:
 
 @contextmanager
 def _opened(path: Path | None) -> Iterator[Book | None]:
-    """The book; None where none is named and the usual one does not exist."""
+    """The book; None where no option names it and it does not exist: an answer comes first."""
     import os
 
     from leadline.book import Book, default_path
+    from leadline.cli.output import note
 
-    if path is None and "LEADLINE_BOOK" not in os.environ and not default_path().exists():
+    if path is None and not default_path().exists():
+        if os.environ.get("LEADLINE_BOOK"):
+            note(f"note: no book at {default_path()}, which LEADLINE_BOOK names; this answer goes without it")
         yield None
         return
     with Book.open(path) as book:
