@@ -154,7 +154,7 @@ def boat(
         )
     if not blocks:
         data = replace(data, there=_there(holding.blocks))
-    _report(data, out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
+    _report(data, plan=plan, out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
 
 
 def _there(blocks: Mapping[str, int]) -> tuple[tuple[float, int], ...]:
@@ -165,14 +165,14 @@ def _there(blocks: Mapping[str, int]) -> tuple[tuple[float, int], ...]:
 
 
 def _report(
-    data: BoatData, *, out: Path, csv: Path | None, units: Units, numbers: Numbers, as_json: bool
+    data: BoatData, *, plan: Path, out: Path, csv: Path | None, units: Units, numbers: Numbers, as_json: bool
 ) -> None:
     from leadline.decide.report_tables import boat_tables
     from leadline.decide.sheet_record import boat_document
 
     path = write_boat(data, out, numbers=numbers)
     document = boat_document(data)
-    written = None if csv is None else write_csv(document["rows"], boat_tables(document), csv)
+    written = None if csv is None else write_csv(document["rows"], boat_tables(document), csv, keep=plan)
     show({**document, "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
     if data.fitted is None:
         note(UNLEARNED)

@@ -92,7 +92,7 @@ def pieces_of(texts: list[str] | None, units: Units, *, there: Iterable[str] = (
     return Pieces.parse(texts) if texts else Pieces.usual(imperial=units == "imperial")
 
 
-def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path) -> str:
+def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path | None = None) -> str:
     """Write the numbers of a report as CSV files, each whole or not at all.
 
     Parameters
@@ -103,6 +103,8 @@ def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path) -> str:
         All further tables of such a report. What an older report left of one that has no rows now is removed.
     path : Path
         Of the main table; the others lie beside it, as FILE-<name>.csv.
+    keep : Path, optional
+        A file that was read and must not be written over.
 
     Returns
     -------
@@ -112,15 +114,19 @@ def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path) -> str:
     Raises
     ------
     LeadlineError
-        If one cannot be written.
+        If one cannot be written, or is the one to keep; then nothing is written.
     """
     from leadline.decide.table_text import csv_text
+    from leadline.errors import LeadlineError
     from leadline.reports.page import write_text
 
+    files = {name: path.with_name(f"{path.stem}-{name}{path.suffix or '.csv'}") for name in tables}
+    if keep is not None and keep.resolve() in (file.resolve() for file in (path, *files.values())):
+        raise LeadlineError(f"{keep} was read and would be written over; give --csv another name")
     write_text(csv_text(rows), path)
     beside = []
     for name, further in tables.items():
-        file = path.with_name(f"{path.stem}-{name}{path.suffix or '.csv'}")
+        file = files[name]
         if further:
             write_text(csv_text(further), file)
             beside.append(file.name)
