@@ -34,7 +34,7 @@ _LARGE: Final = re.compile(r"(?<![\w.,&#;])\d{5,}(?![\w;])")
 _ROW: Final = re.compile(r"(?=<tr[ >])")
 """Where a page may be cut: no row holds a part of a style, of a name or of a mark."""
 
-_SEEN_LARGE: Final = re.compile(r"""(?:>[^<]*|aria-label="[^"]*)(?<![\w.,&#;])\d{5,}(?![\w;])""")
+_SEEN_LARGE: Final = re.compile(r"""(?:(?<!<bdi)>[^<]*|aria-label="[^"]*)(?<![\w.,&#;])\d{5,}(?![\w;])""")
 """Whether there may be anything to group: most pages, and most rows of a long one, have nothing."""
 
 
