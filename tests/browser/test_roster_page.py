@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from leadline.decide.roster_data import Cost
 from leadline.reports.roster import write
 
 pytestmark = pytest.mark.browser
@@ -103,3 +104,57 @@ def test_print_is_light_and_whole(visit, tmp_path, paper):
     )
     assert shown == [True] * 80  # the folded ones too
     assert page.evaluate("document.documentElement.scrollWidth") == 680
+
+
+HAND_OVER = (
+    "At the end of the stop, never at its start, with a line or bar in the hand and the leader in reach, "
+    "empty the BC and see that you hover or sink; then hand 0.5 kg to your buddy, not from the belt or a "
+    "ditchable pocket, breathe quietly on, and note whether you hover, rise or sink. If you rise, take it "
+    "back. That should narrow the band by about 0.2 kg; on about 13 dives in 100 the diver goes up."
+)
+LOOK = (
+    "Near the end of the stop, at a line or over a near bottom with the leader in reach, empty the BC, "
+    "breathe quietly on without holding the breath, and note whether you hover, rise or sink. That should "
+    "narrow the band by about 0.2 kg; on about 2 dives in 100 the diver goes up."
+)
+DANGER = (
+    "Danger of an ascent that cannot be held: with the lead carried last, 5 kg, this stop fails on 42 dives "
+    "in 100, so never with so little"
+)
+
+
+def course_of_thirty():
+    """A school's roster: a third with a danger, half with an excess, words as `suggest` has them."""
+    what = ("light", "light", "short", "heavy", "likely", "look", "settled", "settled")
+    said = {"basis": "both", "looks": 3, "looks_ever": 3}
+    right = {"cost": Cost(0.0, 0.0, 14.0, 2.6, 2.6, 0.0), "p_heavy_most": 0.02, "cautions": (DANGER,)}
+    students = []
+    for i in range(30):
+        status = what[i * 8 // 30]
+        known = (
+            said
+            | {"next_step": HAND_OVER if i % 2 else LOOK}
+            | (right if status in ("light", "short") else {})
+        )
+        students.append(SAMPLE.make_student(f"Nr {i:02d}", status=status, **known))
+    changes = tuple(SAMPLE.make_change(f"Course {i}") for i in range(6))
+    return SAMPLE.make_roster(students, groups=(), groups_change=changes, leaders_change=changes)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_thirty_students_take_five_sheets_that_can_be_read(visit, tmp_path, paper):
+    """What is below 8 pt is not read at arm's length (common practice, no source)."""
+    page = visit(write(course_of_thirty(), tmp_path / "a.html"), 1280)
+    pdf = page.pdf(path=tmp_path / "a.pdf", format=paper, print_background=False)
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 5
+    page.emulate_media(media="print")
+    small = page.locator("main *:visible").evaluate_all(
+        "all => all.filter(e => !e.closest('svg, .hidden') && e.innerText && e.innerText.trim())"
+        ".map(e => parseFloat(getComputedStyle(e).fontSize))"
+    )
+    assert min(small) >= 7.7 / 72 * 96
+    row = page.locator("tr[data-diver]").first
+    assert row.evaluate("e => e.scrollWidth <= e.clientWidth")
+    for name in ("lead, kg", "over need", "too light", "heavy on most"):  # there is no header row on paper
+        cell = row.locator(f'[data-name="{name}"]')
+        assert name in cell.evaluate("e => getComputedStyle(e, '::before').content")

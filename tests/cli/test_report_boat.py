@@ -31,6 +31,19 @@ def plan(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.mark.parametrize(("table", "named"), [("plan.csv", "plan.csv"), ("boat.csv", "boat-dives.csv")])
+def test_numbers_are_not_written_over_the_plan(
+    run, club: Path, plan: Path, tmp_path: Path, table, named
+) -> None:
+    own = plan.rename(tmp_path / named)
+    before = own.read_bytes()
+    done = run("report", "boat", "--book", club, "--plan", own, "--out", tmp_path, "--csv", tmp_path / table)
+    assert done.returncode == 1
+    assert "would be written over; give --csv another name" in done.stderr
+    assert own.read_bytes() == before
+    assert {path.name for path in tmp_path.glob("*.csv")} == {named}
+
+
 def test_sheet_json_csv_and_suggest_say_the_same(run, club: Path, plan: Path, tmp_path: Path) -> None:
     rows = tmp_path / "boat.csv"
     done = run("report", "boat", "--book", club, "--plan", plan, "--out", tmp_path, "--csv", rows, "--json")

@@ -8,13 +8,16 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
+from leadline.decide import seasons as together
 from leadline.decide.account import account
 from leadline.decide.advice import advise
+from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
-from leadline.decide.season import next_dive, season
+from leadline.decide.season import next_dive, season, time_order
+from leadline.decide.season_change import season_ends
 from leadline.errors import UnknownNameError
 from leadline.reports.season import render
-from leadline.timeline import PLAN
+from leadline.timeline import DIVE, PLAN
 
 from .club import DIVERS, HOSTILE, NEED, assess, checks, dives, learned, plan_row, records
 
@@ -295,6 +298,31 @@ def test_last_season_and_this_one() -> None:
     assert_allclose(change.now.need, data.suggestion.need, atol=2e-4)
     then, now = (part.need[3] - part.need[1] for part in (change.before, change.now))
     assert then > now
+
+
+def test_many_seasons_foresee_what_the_last_one_asks(monkeypatch) -> None:
+    """The need after either season is found along with all others, and is that of one diver alone."""
+    monkeypatch.setattr(together, "foresee", lambda *a, **k: foresee(*a, **k | {"many": 1}))
+    held, made = years(), []
+
+    def assessed(plan):
+        made.append(Assessment.of(held, learned(), plan=plan))
+        return made[-1]
+
+    found = list(together.seasons(held, assessed, ["Noa", "Ines"], date="2026-05-20", generated=WHEN))
+    (assessment,) = made
+    line, place = assessment.line, time_order(assessment)
+    own = np.flatnonzero(line.occasions.diver == held.divers["diver"].tolist().index("Ines"))
+    dived = own[line.table[own] == DIVE]
+    ends = season_ends(assessment, dived[np.argsort(place[dived])])
+    assert line.records.dives["dive"][line.row[ends]].tolist() == ["In-4", "In-8"]
+    following = own[line.table[own] == PLAN][:1]
+    for end in place[ends].tolist():
+        assert assessment.recalled(following, assessment.state(following), until=end) != [None]
+    alone = carded(held)[0].change
+    for part, same in ((found[1].change.before, alone.before), (found[1].change.now, alone.now)):
+        assert_allclose(part.need, same.need, atol=0.05)
+    assert found[0].change is None
 
 
 def test_one_season_has_none_before_it() -> None:

@@ -50,7 +50,8 @@ class Drawing:
 
 
 def panel_of(data):
-    kit = tuple(data.dives.kit)
+    letters = {kit: chr(65 + i) for i, kit in enumerate(dict.fromkeys(data.dives.kit))}
+    kit = tuple(letters[kit] for kit in data.dives.kit)
     values = np.concatenate([data.dives.need.ravel(), data.dives.lead, data.checks.need])
     return chart.Panel(("all",), data.dives, data.checks, kit, np.nanmin(values) - 2, np.nanmax(values) + 2)
 
@@ -190,3 +191,27 @@ def test_a_small_drawing_holds_no_text_of_the_user(season):
 def test_marks_differ_by_shape_and_not_by_colour_alone():
     looks = [(mark.shape, mark.filled) for mark in MARKS.values()]
     assert len(set(looks)) == len(looks)
+
+
+@pytest.mark.parametrize("variant", chart.VARIANTS, ids=lambda v: v.name)
+@pytest.mark.parametrize("stretches", [[5, 4], [1, 1, 2, 1] * 5, [1, 2, 1, 7, 1, 30] * 8, [40, 1, 40]])
+def test_every_stretch_of_kit_tells_its_letter(season, parse, stretches, variant):
+    """Read off the drawing: by the letter above a stretch, or by the row in which the stretch has its bar."""
+    letters = tuple("ABCD"[i % 4] for i in range(len(stretches)))
+    kit = [letter for letter, count in zip(letters, stretches, strict=True) for _ in range(count)]
+    panel = replace(panel_of(season(len(kit), checks=1)), letters=tuple(kit))
+    page = parse(chart.draw(panel, variant, reading=Reading("metric"), prefix="x", label="a chart"))
+    words = [group.one("text") for group in page.all(data_part="kit")]
+    bars = [Drawing._points(group) for group in page.all(data_part="stretch")]
+    if bars:
+        rows = {float(word.attributes["y"]) - 4: word.text() for word in words}
+        assert len(rows) == len(set(letters))
+        told = [rows[min(rows, key=lambda y: abs(y - bar[0][1]))] for bar in bars]
+        assert all(min(abs(y - bar[0][1]) for y in rows) < 1 for bar in bars)
+        assert all(right[0] - left[0] >= 1.4 for left, right in bars)
+    else:
+        told = [word.text() for word in words]
+        assert np.all(np.diff([float(word.attributes["x"]) for word in words]) >= 11)
+    assert tuple(told) == letters
+    heights = [float(e.attributes["y"]) for e in page.all("text")]
+    assert min(heights) > 8  # nothing is cut off above

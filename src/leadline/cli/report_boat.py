@@ -22,9 +22,8 @@ from leadline.cli.report_options import (
     OutOption,
     SeedOption,
     SinceOption,
-    pieces_file,
     pieces_of,
-    write_rows,
+    write_csv,
 )
 from leadline.cli.suggest import RiskOption
 
@@ -155,7 +154,7 @@ def boat(
         )
     if not blocks:
         data = replace(data, there=_there(holding.blocks))
-    _report(data, out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
+    _report(data, plan=plan, out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
 
 
 def _there(blocks: Mapping[str, int]) -> tuple[tuple[float, int], ...]:
@@ -166,21 +165,21 @@ def _there(blocks: Mapping[str, int]) -> tuple[tuple[float, int], ...]:
 
 
 def _report(
-    data: BoatData, *, out: Path, csv: Path | None, units: Units, numbers: Numbers, as_json: bool
+    data: BoatData, *, plan: Path, out: Path, csv: Path | None, units: Units, numbers: Numbers, as_json: bool
 ) -> None:
-    from leadline.decide.sheet_record import boat_document, boat_rows, piece_rows
+    from leadline.decide.report_tables import boat_tables
+    from leadline.decide.sheet_record import boat_document
 
     path = write_boat(data, out, numbers=numbers)
-    if csv is not None:
-        write_rows(boat_rows(data), csv)
-        write_rows(piece_rows(data.load), pieces_file(csv))
-    show({**boat_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+    document = boat_document(data)
+    written = None if csv is None else write_csv(document["rows"], boat_tables(document), csv, keep=plan)
+    show({**document, "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
     if data.fitted is None:
         note(UNLEARNED)
     if data.lacking:
         note(f"more than the book's blocks: {_lacking(data, units)}")
-    if csv is not None:
-        note(f"the same numbers, masses in kg: {csv}, and the pieces to load: {pieces_file(csv)}")
+    if written:
+        note(written)
 
 
 def _lacking(data: BoatData, units: Units) -> str:

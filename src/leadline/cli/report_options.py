@@ -20,11 +20,11 @@ __all__ = [
     "OutOption",
     "SeedOption",
     "SinceOption",
-    "pieces_file",
     "pieces_of",
-    "write_rows",
+    "write_csv",
 ]
 
+Rows = Sequence[Mapping[str, Any]]
 
 UNLEARNED: Final = (
     "nothing has been learned from this book yet, so the numbers rest on general assumptions; "
@@ -48,7 +48,14 @@ def _day(value: str) -> str:
 OutOption = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the page goes.")]
 CsvOption = Annotated[
     Path | None,
-    typer.Option("--csv", metavar="FILE", help="Write the same numbers to a CSV file too, masses in kg."),
+    typer.Option(
+        "--csv",
+        metavar="FILE",
+        help="Write the same numbers as CSV too, units in the names of the columns: the main table to FILE, "
+        "each other table of the page beside it, as FILE-summary.csv and so on. Older files of these names "
+        "are replaced, or removed where the page now has no such table, so that all that lie there belong "
+        "together.",
+    ),
 ]
 GroupOption = Annotated[str, typer.Option("--group", metavar="TEXT", help="Only this class, trip or boat.")]
 SinceOption = Annotated[
@@ -85,14 +92,44 @@ def pieces_of(texts: list[str] | None, units: Units, *, there: Iterable[str] = (
     return Pieces.parse(texts) if texts else Pieces.usual(imperial=units == "imperial")
 
 
-def pieces_file(csv: Path) -> Path:
-    """The file of the pieces of lead beside a CSV file."""
-    return csv.with_name(f"{csv.stem}-pieces{csv.suffix or '.csv'}")
+def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path | None = None) -> str:
+    """Write the numbers of a report as CSV files, each whole or not at all.
 
+    Parameters
+    ----------
+    rows : sequence of mapping
+        The main table.
+    tables : mapping of str to sequence of mapping
+        All further tables of such a report. What an older report left of one that has no rows now is removed.
+    path : Path
+        Of the main table; the others lie beside it, as FILE-<name>.csv.
+    keep : Path, optional
+        A file that was read and must not be written over.
 
-def write_rows(rows: Sequence[Mapping[str, Any]], path: Path) -> None:
-    """Write rows as a CSV file, whole or not at all."""
+    Returns
+    -------
+    str
+        A note of what was written.
+
+    Raises
+    ------
+    LeadlineError
+        If one cannot be written, or is the one to keep; then nothing is written.
+    """
     from leadline.decide.table_text import csv_text
+    from leadline.errors import LeadlineError
     from leadline.reports.page import write_text
 
+    files = {name: path.with_name(f"{path.stem}-{name}{path.suffix or '.csv'}") for name in tables}
+    if keep is not None and keep.resolve() in (file.resolve() for file in (path, *files.values())):
+        raise LeadlineError(f"{keep} was read and would be written over; give --csv another name")
     write_text(csv_text(rows), path)
+    beside = []
+    for name, further in tables.items():
+        file = files[name]
+        if further:
+            write_text(csv_text(further), file)
+            beside.append(file.name)
+        else:
+            file.unlink(missing_ok=True)
+    return f"the same numbers, masses in kg: {path}, and beside it {', '.join(beside)}"

@@ -21,9 +21,8 @@ from leadline.cli.report_options import (
     OutOption,
     SeedOption,
     SinceOption,
-    pieces_file,
     pieces_of,
-    write_rows,
+    write_csv,
 )
 
 if TYPE_CHECKING:
@@ -185,7 +184,8 @@ def _report(
     book: Path | None, desk: Desk, *, named: bool, out: Path, csv: Path | None, units: Units,
     numbers: Numbers, as_json: bool,
 ) -> None:  # fmt: skip
-    from leadline.decide.sheet_record import piece_rows, rental_document, rental_rows
+    from leadline.decide.report_tables import rental_tables
+    from leadline.decide.sheet_record import rental_document
 
     with progress("reckoning"):
         holding, _ = read(book)
@@ -193,14 +193,13 @@ def _report(
             desk = replace(desk, pieces=pieces_of(None, units, there=holding.blocks))
         data = rental_data(holding, desk, units=units)
         path = write_rental(data, out, numbers=numbers)
-        if csv is not None:
-            write_rows(rental_rows(data), csv)
-            write_rows(piece_rows(data.stock.stock), pieces_file(csv))
-    show({**rental_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+        document = rental_document(data)
+        written = None if csv is None else write_csv(document["cells"], rental_tables(document), csv)
+    show({**document, "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
     if data.fitted is None:
         note(UNLEARNED)
-    if csv is not None:
-        note(f"the same numbers, masses in kg: {csv}, and the pieces to have: {pieces_file(csv)}")
+    if written:
+        note(written)
 
 
 def _view(data: RentalData, path: Path, units: Units) -> Any:

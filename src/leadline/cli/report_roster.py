@@ -11,7 +11,7 @@ import typer
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
 from leadline.cli.output import note, progress, show
-from leadline.cli.report_options import CsvOption, Numbers, NumbersOption, OutOption, SinceOption, write_rows
+from leadline.cli.report_options import CsvOption, Numbers, NumbersOption, OutOption, SinceOption, write_csv
 from leadline.cli.suggest import BlockOption, RiskOption
 
 if TYPE_CHECKING:
@@ -120,6 +120,7 @@ def roster(
     """Write a page on a group's students: too light, too heavy, not known, and the next step for each."""
     single_thread()
     from leadline.cli.suggest import block_of
+    from leadline.decide.report_tables import roster_tables
     from leadline.decide.roster_record import roster_document, roster_rows
 
     blocks = None if block is None else block_of(block, units)
@@ -127,11 +128,11 @@ def roster(
         holding, _ = read(book)
         data = roster_data(holding, groups=groups or (), since=since, block=blocks, risk=risk, units=units)
         path = write_roster(data, out, numbers=numbers)
-        if csv is not None:
-            write_rows(roster_rows(data), csv)
-    show({**roster_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
-    if csv is not None:
-        note(f"the same numbers, masses in kg: {csv}")
+        document = roster_document(data)
+        written = None if csv is None else write_csv(roster_rows(data), roster_tables(document), csv)
+    show({**document, "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+    if written:
+        note(written)
     if not data.students:
         when = f" since {since}" if since else ""
         note(f"no dives of students in the book{when}; bring some in with `leadline load --dives`")

@@ -16,7 +16,7 @@ import typer
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_divers
 from leadline.cli.output import note, show, table
-from leadline.cli.report_options import CsvOption, Numbers, NumbersOption, SinceOption, write_rows
+from leadline.cli.report_options import CsvOption, Numbers, NumbersOption, SinceOption, write_csv
 
 if TYPE_CHECKING:
     from leadline.decide.season_data import SeasonData
@@ -251,25 +251,25 @@ def season(
     """
     single_thread()
     from leadline.cli.learn import notice
-    from leadline.decide.season_record import season_document, season_rows
+    from leadline.decide.report_tables import season_tables
+    from leadline.decide.season_record import season_document
 
     holding, _ = read(book)
     names = _chosen(holding, diver or [], groups or [])
     documents: list[Any] = []
-    rows: list[Any] = []
 
     def also(data: SeasonData) -> None:
-        if as_json:
+        if as_json or csv is not None:
             documents.append(season_document(data))
-        if csv is not None:
-            rows.extend(season_rows(data))
 
     with notice("writing") as notify:
         pages = write_seasons(
             holding, names, out, units=units, since=since, numbers=numbers, notify=notify, also=also
         )
+    written = None
     if csv is not None:
-        write_rows(rows, csv)
+        rows = [{"diver": one["diver"], **dive} for one in documents for dive in one["dives"]]
+        written = write_csv(rows, season_tables(documents), csv)
     show(
         [{**one, "page": str(path)} for one, (_, path) in zip(documents, pages, strict=True)]
         if as_json
@@ -277,7 +277,7 @@ def season(
         lambda: table("", ["diver", "page"], [[name, path] for name, path in pages]),
         as_json=as_json,
     )
-    if csv is not None:
-        note(f"the same numbers, masses in kg: {csv}")
+    if written:
+        note(written)
     if not pages:
         note("no divers in the book, so no pages; bring some in with `leadline load --divers`")

@@ -98,6 +98,7 @@ def roster_document(data: Roster) -> Row:
     return {
         "book": data.book,
         "data_version": data.data_version,
+        "latest_dive": _day(data.latest),
         "learned": None if data.fitted is None else data.fitted.isoformat(sep=" "),
         "groups": list(data.groups),
         "since": _day(data.since),

@@ -13,7 +13,7 @@ from leadline.decide.roster_scope import looks
 from leadline.decide.season_data import LEVELS
 from leadline.decide.season_parts import SeasonChange, SeasonPart
 
-__all__ = ["BREAK", "season_change"]
+__all__ = ["BREAK", "season_change", "season_ends"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -47,22 +47,53 @@ def season_change(
     SeasonChange or None
         None where there was no such break, or no day is known.
     """
-    dives = assessment.line.records.dives
-    day = dives["date"][assessment.line.row[rows]].astype("datetime64[D]")
+    day = _days(assessment, rows)
     known = ~np.isnat(day)
     rows, margin, day = rows[known], margin[known], day[known]
-    gap = np.diff(day).astype(int)
-    long = np.flatnonzero(gap >= BREAK)
-    if not len(long):
+    spans = _spans(day)
+    if not spans:
         return None
+    parts = [
+        _part(assessment, rows[span], margin[span], position, int(place[rows[span][-1]])) for span in spans
+    ]
+    at = spans[1].start
+    gap = int((day[at] - day[at - 1]).astype(int))
+    return SeasonChange(parts[0], parts[1], gap, _new_kit(assessment, rows[:at], rows[at:]))
+
+
+def season_ends(assessment: Assessment, rows: IntArray) -> IntArray:
+    """Last dives of the two seasons: up to them `season_change` asks for the need of the next dive.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the rows.
+    rows : ndarray of int, shape (n,)
+        Rows of the timeline with one diver's dives, in order of time.
+
+    Returns
+    -------
+    ndarray of int, shape (2,) or (0,)
+        Rows; none where there are no two seasons.
+    """
+    day = _days(assessment, rows)
+    known = ~np.isnat(day)
+    return rows[known][[span.stop - 1 for span in _spans(day[known])]]
+
+
+def _days(assessment: Assessment, rows: IntArray) -> NDArray[np.datetime64]:
+    dives = assessment.line.records.dives
+    return np.asarray(dives["date"][assessment.line.row[rows]].astype("datetime64[D]"))
+
+
+def _spans(day: NDArray[np.datetime64]) -> tuple[slice, ...]:
+    """The season before the last long break and the one after it; none where there was no such break."""
+    long = np.flatnonzero(np.diff(day).astype(int) >= BREAK)
+    if not len(long):
+        return ()
     at = int(long[-1]) + 1
     earlier = int(long[-2]) + 1 if len(long) > 1 else 0
-    before, now = slice(earlier, at), slice(at, len(rows))
-    parts = [
-        _part(assessment, rows[span], margin[span], position, int(place[rows[span][-1]]))
-        for span in (before, now)
-    ]
-    return SeasonChange(parts[0], parts[1], int(gap[at - 1]), _new_kit(assessment, rows[:at], rows[at:]))
+    return slice(earlier, at), slice(at, len(day))
 
 
 def _part(

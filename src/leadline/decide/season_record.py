@@ -1,4 +1,4 @@
-"""The numbers of a season as plain rows and one document, masses in kg."""
+"""The numbers of a season as one document, masses in kg."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from leadline.decide.season_data import SeasonChecks, SeasonData, SeasonDives
 from leadline.decide.season_parts import SeasonPart
 from leadline.decide.table_text import rounded
 
-__all__ = ["season_document", "season_rows"]
+__all__ = ["season_document"]
 
 Row = dict[str, Any]
 
@@ -24,22 +24,6 @@ _NAMES: Final = {
     "margin": "margin_kg",
     "need_sd": "need_sd_kg",
 }
-
-
-def season_rows(data: SeasonData) -> list[Row]:
-    """One row a dive, in order of date.
-
-    Parameters
-    ----------
-    data : SeasonData
-        The season.
-
-    Returns
-    -------
-    list of dict
-        The same columns for every dive; None where unknown. Need as known after the dive.
-    """
-    return [{"diver": data.diver, **row} for row in _rows(data.dives)]
 
 
 def season_document(data: SeasonData) -> Row:

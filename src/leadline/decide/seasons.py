@@ -13,6 +13,7 @@ from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.season import next_dives, season, time_order
+from leadline.decide.season_change import season_ends
 from leadline.decide.season_data import SeasonData
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import DIVE, PLAN
@@ -61,7 +62,7 @@ def seasons(
         If the records have no such diver.
     """
     assessment = assess(next_dives(records, divers, date=date))
-    _foresee(assessment)
+    _foresee(assessment, since)
     answers = advise(assessment, block=block, risk=risk, imperial=units == "imperial")
     for diver in divers:
         yield season(
@@ -79,9 +80,28 @@ def seasons(
         )
 
 
-def _foresee(assessment: Assessment) -> None:
-    """All needs that the seasons will ask for: of every dive as known after it, and of the plan."""
+def _foresee(assessment: Assessment, since: np.datetime64 | None) -> None:
+    """All needs that the seasons will ask for.
+
+    Of every dive as known after it, of the plan, and of each next dive as known after either season.
+    """
     dives, plan = assessment.line.at(DIVE), assessment.line.at(PLAN)
     state = assessment.state(dives, pressure=RESERVE_PRESSURE)
-    if foresee(assessment, dives, state, until=time_order(assessment)[dives]):
-        foresee(assessment, plan, assessment.state(plan), many=1)
+    place = time_order(assessment)
+    if not foresee(assessment, dives, state, until=place[dives]):
+        return
+    foresee(assessment, plan, assessment.state(plan), many=1)
+    diver, date = assessment.line.occasions.diver, assessment.line.occasions.date
+    if since is not None and not np.isnat(since):
+        dives = dives[date[dives] >= since]
+    dives = dives[np.lexsort((place[dives], diver[dives]))]
+    begins = np.searchsorted(diver[dives], [diver[plan], diver[plan] + 1])
+    rows, ends = [], []
+    first = np.unique(diver[plan], return_index=True)[1]  # the next dive; what follows is the card
+    for row, start, stop in zip(plan[first], *begins[:, first], strict=True):
+        last = season_ends(assessment, dives[start:stop])
+        rows += [row] * len(last)
+        ends += place[last].tolist()
+    if rows:
+        asked = np.array(rows)
+        foresee(assessment, asked, assessment.state(asked), until=np.array(ends), many=1)

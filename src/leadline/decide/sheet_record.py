@@ -12,6 +12,7 @@ from leadline.decide.plan_file import record
 from leadline.decide.rental_data import RentalData
 from leadline.decide.share import Share
 from leadline.decide.stock import Stock
+from leadline.decide.stranger import MassClass
 from leadline.decide.table_text import rounded
 
 __all__ = ["boat_document", "boat_rows", "piece_rows", "rental_document", "rental_rows"]
@@ -36,8 +37,7 @@ def rental_rows(data: RentalData) -> list[Row]:
         {
             "water": table.water,
             "cylinder": table.cylinder,
-            "body_mass_from_kg": round(group.low, 4),
-            "body_mass_to_kg": round(group.high, 4),
+            **_class(group),
             "suit": outfit.label,
             **{name: rounded(value) for name, value in asdict(cell).items()},
         }
@@ -60,7 +60,10 @@ def rental_document(data: RentalData) -> Row:
             {"suit": outfit.label, "pieces": list(outfit.suit), **outfit.worn_with} for outfit in data.outfits
         ],
         "cells": rental_rows(data),
-        "nearer": [{name: rounded(value) for name, value in asdict(one).items()} for one in data.nearer],
+        "nearer": [
+            {**_class(group), **{name: rounded(value) for name, value in asdict(one).items()}}
+            for group, one in zip(data.classes, data.nearer, strict=True)
+        ],
         "seen": [
             {
                 "suit": outfit.label,
@@ -157,6 +160,10 @@ def _head(data: RentalData | BoatData) -> Row:
         "since": data.since or None,
         "group": data.group or None,
     }
+
+
+def _class(group: MassClass) -> Row:
+    return {"body_mass_from_kg": round(group.low, 4), "body_mass_to_kg": round(group.high, 4)}
 
 
 def _share(name: str, found: Share) -> Row:

@@ -30,7 +30,7 @@ def csv_text(rows: Sequence[Mapping[str, Any]]) -> str:
     Parameters
     ----------
     rows : sequence of mapping
-        All with the same columns.
+        All with the same columns; numbers are written as they are, with all their digits.
 
     Returns
     -------
@@ -52,4 +52,4 @@ def _cell(value: Any) -> Any:
         return "yes" if value else "no"
     if isinstance(value, (list, tuple)):
         return "; ".join(str(part) for part in value)
-    return rounded(value)
+    return None if isinstance(value, float) and not math.isfinite(value) else value

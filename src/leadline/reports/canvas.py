@@ -20,7 +20,7 @@ from leadline.reports.svg import COLOURS, embedded
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-__all__ = ["FONT_SIZE", "Canvas"]
+__all__ = ["FONT_SIZE", "MIDDLE", "Canvas"]
 
 FloatArray = NDArray[np.float64]
 
@@ -29,6 +29,9 @@ FONT_SIZE: Final = 11.0
 
 MIDDLE: Final = 4.0
 """From the middle of a line of words down to its baseline. [px]"""
+
+LEAST: Final = 1.5
+"""Of a bar, from end to end. [px]"""
 
 Margins = tuple[float, float, float, float]
 Range = tuple[float, float]
@@ -140,6 +143,15 @@ class Canvas:
                 with self._part(part):
                     self._path(pen, np.array([[at, foot], [at, tip]]))
                 self._path(pen, np.array([[at - barb, tip - barb], [at, tip], [at + barb, tip - barb]]))
+
+    def bar(self, low: float, high: float, y: float, *, thick: float, colour: str, part: str = "") -> None:
+        """A level bar between places of the axis across, so thick, its middle at `y`. [px from below]."""
+        ends = np.asarray(self.column([low, high]))
+        if ends[1] - ends[0] < LEAST:  # one dive among hundreds is seen all the same
+            ends = ends.mean() + np.array([-LEAST, LEAST]) / 2
+        with self._part(part):
+            pen = self._pen(colour, thick, cap="butt")
+            self._path(pen, np.column_stack([ends, [y, y]]))
 
     def tick(self, x: float) -> None:
         """A short line below the box."""

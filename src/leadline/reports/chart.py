@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.season_data import SeasonChecks, SeasonDives
-from leadline.reports.canvas import Canvas
+from leadline.reports.canvas import MIDDLE, Canvas
 from leadline.reports.marks import MARKS, marks_in
 from leadline.reports.phrase import MINUS, MONTHS, calendar_day
 from leadline.reports.reading import Reading
@@ -51,6 +51,9 @@ VARIANTS: Final = (Variant("wide", 736, 264), Variant("narrow", 346, 236))
 
 LETTER_WIDTH: Final = 11.0
 """Room for one letter of kit. [px]"""
+
+LANE, LANE_BAR, LANES_UP = 11.0, 5.0, 31.0
+"""Height of a row of kit, thickness of its bars, and from the box up to the lowest row. [px]"""
 
 DATE_WIDTH: Final = 58.0
 """Room for one date under the axis. [px]"""
@@ -119,18 +122,24 @@ def draw(panel: Panel, variant: Variant, *, reading: Reading, prefix: str, label
         breaks = _breaks(panel.letters)
         x = _columns(breaks)
         end = max(FEWEST_COLUMNS, (x[-1] if len(x) else 0.0) + 1 + bool(len(panel.checks)))
+        left, right, above, below = MARGINS
+        column = (variant.width - left - right) / (end + 0.5)
+        lanes = [] if _letters_fit(panel, breaks, column=column) else list(dict.fromkeys(panel.letters))
+        more = len(lanes) * LANE
         canvas = Canvas(
             variant.width,
-            variant.height,
-            margins=MARGINS,
+            variant.height + more,
+            margins=(left, right, above + more, below),
             across=(-0.75, end - 0.25),
             up=(panel.low, panel.high),
         )
-        column = (variant.width - MARGINS[0] - MARGINS[1]) / (end + 0.5)
         _axis_of_mass(canvas, panel, reading)
         _axis_of_dates(canvas, panel.dives.date, x, column=column)
         _band(canvas, panel.dives, x, breaks, reading, column=column)
-        _kit_letters(canvas, panel, x, breaks, column=column)
+        if lanes:
+            _kit_lanes(canvas, panel, x, breaks, lanes)
+        else:
+            _kit_letters(canvas, panel, x, breaks)
         _hand_offs(canvas, panel.dives, x, reading)
         at = _places_of_checks(panel, x)
         need, sd = reading.masses(panel.checks.need), reading.masses(panel.checks.need_sd)
@@ -189,15 +198,43 @@ def _band(
         canvas.line(*line, colour="ink", width=weight, part="lead")
 
 
-def _kit_letters(canvas: Canvas, panel: Panel, x: FloatArray, breaks: BoolArray, *, column: float) -> None:
-    """The letter of the kit above each stretch that has room for it."""
+def _stretches(breaks: BoolArray) -> list[NDArray[np.int64]]:
+    """Rows of each stretch of the same kit."""
+    return _runs(breaks, np.ones(len(breaks), bool))
+
+
+def _letters_fit(panel: Panel, breaks: BoolArray, *, column: float) -> bool:
+    """Whether each stretch is as wide as its letter."""
+    return all(
+        len(rows) * column >= LETTER_WIDTH * len(panel.letters[rows[0]]) for rows in _stretches(breaks)
+    )
+
+
+def _kit_letters(canvas: Canvas, panel: Panel, x: FloatArray, breaks: BoolArray) -> None:
+    """The letter of the kit above each stretch, where there are several kits."""
     if len(set(panel.letters)) < 2:
         return
-    for rows in _runs(breaks, np.ones(len(x), bool)):
+    for rows in _stretches(breaks):
+        middle = float(canvas.column(x[rows].mean()))
+        canvas.words(panel.letters[rows[0]], middle, canvas.top + 2, colour="ink", bold=True, part="kit")
+
+
+def _kit_lanes(canvas: Canvas, panel: Panel, x: FloatArray, breaks: BoolArray, lanes: Sequence[str]) -> None:
+    """A row for each kit, the first one uppermost, with a bar over each stretch in which it was used.
+
+    However short a stretch is, the row in which its bar lies says which kit it was.
+    """
+    middle = {letter: canvas.top + LANES_UP + LANE * i for i, letter in enumerate(reversed(lanes))}
+    for letter, y in middle.items():
+        canvas.bar(-0.75, x[-1] + 0.5, y, thick=0.7, colour="rule")
+        canvas.words(
+            letter, MARGINS[0] - 5.0, y - MIDDLE, anchor="right", colour="ink", bold=True, part="kit"
+        )
+    for rows in _stretches(breaks):
         letter = panel.letters[rows[0]]
-        if len(rows) * column >= LETTER_WIDTH * len(letter):
-            middle = float(canvas.column(x[rows].mean()))
-            canvas.words(letter, middle, canvas.top + 2, colour="ink", bold=True)
+        canvas.bar(
+            x[rows[0]] - 0.5, x[rows[-1]] + 0.5, middle[letter], thick=LANE_BAR, colour="ink", part="stretch"
+        )
 
 
 def _hand_offs(canvas: Canvas, dives: SeasonDives, x: FloatArray, reading: Reading) -> None:

@@ -34,7 +34,7 @@ _LARGE: Final = re.compile(r"(?<![\w.,&#;])\d{5,}(?![\w;])")
 _ROW: Final = re.compile(r"(?=<tr[ >])")
 """Where a page may be cut: no row holds a part of a style, of a name or of a mark."""
 
-_SEEN_LARGE: Final = re.compile(r"""(?:>[^<]*|aria-label="[^"]*)(?<![\w.,&#;])\d{5,}(?![\w;])""")
+_SEEN_LARGE: Final = re.compile(r"""(?:(?<!<bdi)>[^<]*|aria-label="[^"]*)(?<![\w.,&#;])\d{5,}(?![\w;])""")
 """Whether there may be anything to group: most pages, and most rows of a long one, have nothing."""
 
 
@@ -69,7 +69,9 @@ def with_numbers(page: str, numbers: str) -> str:
         return "".join(_part(part, ",") for part in _PARTS.split(page))
     # Point is how pages are made, so that only what has large numbers is taken apart, row by row.
     return "".join(
-        "".join(_part(part, ".") for part in _PARTS.split(row)) if _SEEN_LARGE.search(row) else row
+        "".join(_part(part, ".") for part in _PARTS.split(row))
+        if _LARGE.search(row) and _SEEN_LARGE.search(row)  # the first one is quick, and finds nothing in most
+        else row
         for row in _ROW.split(page)
     )
 
