@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records, ranks
 from leadline.evidence.gather import Evidence, gather
 from leadline.evidence.statement import join
-from leadline.model.observations import Observations
+from leadline.model.joining import joined, relabelled
 from leadline.physics.ledger import CATALOGUE, assemble
 from leadline.timeline import CHECK, DIVE, Timeline
 
@@ -82,37 +82,15 @@ def _joined(parts: list[Evidence]) -> Evidence:
     }
     types = sorted(name for name in labels if name not in CATALOGUE)
     names = (*CATALOGUE, *types)
-    column = {name: i for i, name in enumerate(names)}
-    sizes = [len(part) for part in parts]
-    exposure = np.zeros((sum(sizes), len(names)))
-    begin = 0
-    for part, size in zip(parts, sizes, strict=True):
-        at = [column[name] for name in part.observations.names]
-        exposure[begin : begin + size, at] = part.observations.exposure
-        begin += size
-    whole: dict[str, Any] = {"exposure": exposure, "names": names}
-    for field in fields(Observations):
-        values = [getattr(part.observations, field.name) for part in parts]
-        if field.name in ("occasion", "suit", "diver"):
-            whole[field.name] = _relabelled(values)
-        elif field.name not in whole:
-            whole[field.name] = np.concatenate(values)
     return Evidence(
-        Observations(**whole),
+        joined([part.observations for part in parts], names),
         join([part.statements for part in parts]),
-        _relabelled([part.suit for part in parts]),
+        relabelled([part.suit for part in parts]),
         np.concatenate([part.diver for part in parts]),
-        _relabelled([part.order for part in parts]),
+        relabelled([part.order for part in parts]),
         tuple(labels[name] for name in names),
         np.concatenate([part.own_sd for part in parts]),
     )
-
-
-def _relabelled(parts: list[IntArray]) -> IntArray:
-    """Numbers of several parts, each raised above those before it."""
-    counts = [int(part.max(initial=-1)) + 1 for part in parts]
-    begins = np.concatenate([[0], np.cumsum(counts)])[:-1]
-    return np.concatenate([part + begin for part, begin in zip(parts, begins, strict=True)])
 
 
 def gather_in_parts(line: Timeline, *, at_once: int = AT_ONCE, threads: int | None = None) -> Evidence:

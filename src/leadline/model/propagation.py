@@ -144,9 +144,7 @@ class Sweeper:
     """
 
     def __init__(self, rows: Observations | Holder, *, partitions: int | None = None) -> None:
-        self.holder: Holder = (
-            Partition(rows, threads=partitions) if isinstance(rows, Observations) else rows
-        )
+        self.holder: Holder = Partition(rows, threads=partitions) if isinstance(rows, Observations) else rows
 
     @property
     def loosest(self) -> FloatArray:
