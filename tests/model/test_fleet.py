@@ -11,9 +11,9 @@ import pytest
 
 from leadline.errors import FitError, LeadlineError
 from leadline.model import fleet as module
-from leadline.model.fleet import Fleet, fit_fleet, fleet, handed_out
+from leadline.model.fleet import Fleet, Held, fit_fleet, fleet, handed_out, likeliest_fleet
 from leadline.model.joining import joined
-from leadline.model.large import fit_any_size
+from leadline.model.large import fit_any_size, likeliest_any_size
 from leadline.model.pairwise import branches, total
 from leadline.model.propagation import Sweeper, levels_of
 from leadline.model.share import Share
@@ -66,16 +66,14 @@ def alone(book):
 def test_partitions_and_workers_do_not_change_a_bit(book, alone, clients, partitions, workers):
     client = clients[workers]
     # Handed out in parts that are no whole chunks.
-    parts = handed_out(client, book, parts=5)
-    found = fit_fleet(client, parts, names=book.names, partitions=partitions, few=0, samples=SAMPLES)
+    held = Held(client, handed_out(client, book, parts=5), names=book.names)
+    found = fit_fleet(held, partitions=partitions, few=0, samples=SAMPLES)
     assert found.to_bytes() == alone.to_bytes()
 
 
 def test_settled_evidence_and_slope_are_those_of_one_process(book, clients):
     client = clients[2]
-    parts = handed_out(client, book, parts=3)
-    counts = [np.bincount(part.result().diver) for part in parts]
-    holder = Fleet(client, parts, names=book.names, counts=counts, partitions=7)
+    holder = Fleet(Held(client, handed_out(client, book, parts=3), names=book.names), partitions=7)
     one, many = (Sweeper(rows).propagate(TRUE) for rows in (book, holder))
     for name in ("mean", "precision", "gradient"):
         assert getattr(one, name).tobytes() == getattr(many, name).tobytes(), name
@@ -84,8 +82,15 @@ def test_settled_evidence_and_slope_are_those_of_one_process(book, clients):
 
 def test_a_small_book_is_fitted_as_ever(book, clients):
     few = book.take(book.diver < 12)
-    found = fit_fleet(clients[1], handed_out(clients[1], few, parts=3), names=few.names)
-    assert found.to_bytes() == fit_any_size(few).to_bytes()
+    held = Held(clients[1], handed_out(clients[1], few, parts=3), names=few.names)
+    assert fit_fleet(held).to_bytes() == fit_any_size(few).to_bytes()
+
+
+@pytest.mark.parametrize("samples", [(), SAMPLES])
+def test_the_mode_with_records_as_intervals_is_the_same(book, clients, samples):
+    held = Held(clients[2], handed_out(clients[2], book, parts=3), names=book.names)
+    expected = likeliest_any_size(book.as_intervals(), few=0, samples=samples)
+    assert likeliest_fleet(held, few=0, samples=samples) == expected
 
 
 def test_columns_that_a_part_does_not_know_are_nought_there(book):
@@ -120,9 +125,7 @@ def crossed(monkeypatch, client, rows):
         found.append(len(pickle.dumps(answer)))
         return answer
 
-    parts = handed_out(client, rows, parts=2)
-    counts = [np.bincount(part.result().diver) for part in parts]
-    holder = Fleet(client, parts, names=rows.names, counts=counts, partitions=2)
+    holder = Fleet(Held(client, handed_out(client, rows, parts=2), names=rows.names), partitions=2)
     zero, one = np.zeros(holder.columns), np.eye(holder.columns)
     with monkeypatch.context() as patch:
         patch.setattr(module, "result", noted)
@@ -158,8 +161,8 @@ def test_processes_give_the_same_bits_and_a_lost_one_ends_the_fit_in_a_line(book
     with fleet(workers=2) as client:
         addresses = list(client.nthreads())
         assert all(address.startswith("tcp://127.0.0.1:") for address in addresses)
-        parts = handed_out(client, book, parts=2)
-        found = fit_fleet(client, parts, names=book.names, partitions=4, few=0, samples=SAMPLES)
+        held = Held(client, handed_out(client, book, parts=2), names=book.names)
+        found = fit_fleet(held, partitions=4, few=0, samples=SAMPLES)
         assert found.to_bytes() == alone.to_bytes()
         pids = client.run(os.getpid)
 
@@ -169,7 +172,7 @@ def test_processes_give_the_same_bits_and_a_lost_one_ends_the_fit_in_a_line(book
                 os.kill(pids[addresses[0]], signal.SIGKILL)
 
         with pytest.raises(FitError, match="a worker of the fleet was lost") as lost:
-            fit_fleet(client, parts, names=book.names, partitions=4, few=0, samples=SAMPLES, notify=stab)
+            fit_fleet(held, partitions=4, few=0, samples=SAMPLES, notify=stab)
         assert "\n" not in str(lost.value)
 
 

@@ -15,8 +15,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.errors import FitError
+from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.joining import joined
-from leadline.model.large import FEW, SAMPLES, drawn, fit_any_size, fit_held, has_the_say
+from leadline.model.large import (
+    FEW,
+    SAMPLES,
+    drawn,
+    fit_any_size,
+    fit_held,
+    has_the_say,
+    likeliest_any_size,
+    likeliest_drawn,
+)
 from leadline.model.layout import chunk_first
 from leadline.model.observations import Observations
 from leadline.model.pairwise import total
@@ -32,7 +42,7 @@ if TYPE_CHECKING:
 
     from leadline.model.row import Levels
 
-__all__ = ["Fleet", "fit_fleet", "fleet", "handed_out"]
+__all__ = ["Fleet", "Held", "fit_fleet", "fleet", "handed_out", "likeliest_fleet"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -53,7 +63,7 @@ def handed_out(client: Client, observations: Observations, *, parts: int) -> lis
     Returns
     -------
     list of Future
-        For `fit_fleet`.
+        For `Held`.
     """
     bounds = np.linspace(0, len(observations.body_sd), parts + 1).round().astype(int).tolist()
     places = placed(client, parts)
@@ -64,35 +74,58 @@ def handed_out(client: Client, observations: Observations, *, parts: int) -> lis
     ]
 
 
-class Fleet:
-    """Rows that Dask workers hold; a `leadline.model.partition.Holder`.
+class Held:
+    """Observations that workers hold, in the order of their divers.
 
     Parameters
     ----------
     client : distributed.Client
         Of the workers.
     parts : sequence of Future
-        Observations in the order of their divers, no diver in two of them.
+        Observations, no diver in two of them; from `handed_out`, or gathered from records by the workers.
     names : tuple of str
-        Exposures of the whole.
-    counts : sequence of ndarray
-        Rows of each diver, for each part.
-    partitions : int
-        Shares that are made of them, each of whole chunks.
+        Exposures of the whole, in order.
     """
 
-    def __init__(
-        self,
-        client: Client,
-        parts: Sequence[Future[Any]],
-        *,
-        names: tuple[str, ...],
-        counts: Sequence[IntArray],
-        partitions: int,
-    ) -> None:
-        self.client, self.columns = client, len(names)
+    def __init__(self, client: Client, parts: Sequence[Future[Any]], *, names: tuple[str, ...]) -> None:
+        self.client, self.names = client, names
+        asked = [client.submit(counts_of, part, pure=False) for part in parts]
+        told = [(part, result(client, count)) for part, count in zip(parts, asked, strict=True)]
+        self.parts = [part for part, count in told if len(count)]
+        self.counts: list[IntArray] = [count for _, count in told if len(count)]
+        self.rows = int(sum(count.sum() for count in self.counts))
+
+    def whole(self) -> Observations:
+        """All rows, brought here; at least one."""
+        return joined([result(self.client, part) for part in self.parts], self.names)
+
+    def draw(self, size: int) -> Observations:
+        """The rows of a sample of so many, brought here; as `leadline.model.large.sampled` has them."""
+        ends = np.cumsum([len(count) for count in self.counts])[:-1]
+        own = np.split(drawn(np.concatenate(self.counts), size), ends)
+        taken = [
+            self.client.submit(sample, part, mask, pure=False)
+            for part, mask in zip(self.parts, own, strict=True)
+        ]
+        return joined([result(self.client, future) for future in taken], self.names)
+
+
+class Fleet:
+    """Rows in the hands of workers, a share of whole chunks each; a `leadline.model.partition.Holder`.
+
+    Parameters
+    ----------
+    held : Held
+        All rows, at least one.
+    partitions : int
+        Shares that are made of them.
+    """
+
+    def __init__(self, held: Held, *, partitions: int) -> None:
+        client = held.client
+        self.client, self.columns = client, len(held.names)
         self.loosest: FloatArray = np.zeros(0)
-        ends = np.cumsum([0, *map(len, counts)]).tolist()
+        ends = np.cumsum([0, *map(len, held.counts)]).tolist()
         self.divers = ends[-1]
         self.last: FloatArray = np.zeros(0)
         self.asked = 0
@@ -113,14 +146,14 @@ class Fleet:
                     workers=[place],
                     pure=False,
                 )
-                for part, begin, end in zip(parts, ends[:-1], ends[1:], strict=True)
+                for part, begin, end in zip(held.parts, ends[:-1], ends[1:], strict=True)
                 if begin < last and first < end
             ]
             self.futures.append(
                 client.submit(
                     Share,
                     rows,
-                    names=names,
+                    names=held.names,
                     first=first,
                     divers=self.divers,
                     chunks=own,
@@ -209,10 +242,8 @@ class Fleet:
 
 
 def fit_fleet(
-    client: Client,
-    parts: Sequence[Future[Any]],
+    held: Held,
     *,
-    names: tuple[str, ...],
     partitions: int | None = None,
     few: int = FEW,
     samples: Sequence[int] = SAMPLES,
@@ -222,13 +253,8 @@ def fit_fleet(
 
     Parameters
     ----------
-    client : distributed.Client
-        Of the workers, such as `fleet` yields.
-    parts : sequence of Future
-        Observations in the order of their divers, no diver in two of them; from `handed_out`, or gathered
-        from records by the workers. They are no longer needed afterwards.
-    names : tuple of str
-        Exposures of the whole, in order.
+    held : Held
+        Any number of rows; none gives the prior.
     partitions : int, optional
         Shares of the rows, each of whole chunks; default one for each worker.
     few, samples, notify
@@ -248,25 +274,36 @@ def fit_fleet(
     Notes
     -----
     Where the last sample would be half of all rows or more, the rows come here and are fitted here: so few
-    are no work for a fleet. Of more, two samples' worth of rows at most is ever here.
+    are no work for a fleet. So two samples' worth of rows at most is ever here.
     """
-    counts = [result(client, future) for future in client.map(counts_of, parts, pure=False)]
-    held = [(part, count) for part, count in zip(parts, counts, strict=True) if len(count)]
-    rows = int(sum(count.sum() for _, count in held))
-    if not rows:
-        return prior_fit(names)
-    parts, counts = [part for part, _ in held], [count for _, count in held]
-    if rows <= few or not has_the_say(samples, rows):
-        whole = joined([result(client, part) for part in parts], names)
-        return fit_any_size(whole, few=few, samples=samples, notify=notify)
-    ends = np.cumsum([len(count) for count in counts])[:-1]
-
-    def draw(size: int) -> Observations:
-        own = np.split(drawn(np.concatenate(counts), size), ends)
-        taken = [client.submit(sample, part, mask, pure=False) for part, mask in zip(parts, own, strict=True)]
-        return joined([result(client, future) for future in taken], names)
-
-    holder = Fleet(client, parts, names=names, counts=counts, partitions=partitions or len(client.nthreads()))
+    if not held.rows:
+        return prior_fit(held.names)
+    if held.rows <= few or not has_the_say(samples, held.rows):
+        return fit_any_size(held.whole(), few=few, samples=samples, notify=notify)
+    holder = Fleet(held, partitions=partitions or len(held.client.nthreads()))
     return fit_held(
-        holder, draw, names=names, rows=rows, divers=holder.divers, samples=samples, notify=notify
+        holder,
+        held.draw,
+        names=held.names,
+        rows=held.rows,
+        divers=holder.divers,
+        samples=samples,
+        notify=notify,
+    )
+
+
+def likeliest_fleet(
+    held: Held, *, few: int = SAMPLES[0], samples: Sequence[int] = SAMPLES[:2]
+) -> tuple[Hyperparameters, int]:
+    """As `leadline.model.large.likeliest_any_size`, each record meaning its interval and no more.
+
+    Raises
+    ------
+    FitError
+        If it does not converge, or a worker is lost.
+    """
+    if held.rows <= few or not has_the_say(samples, held.rows):
+        return likeliest_any_size(held.whole().as_intervals(), few=few, samples=samples)
+    return likeliest_drawn(
+        lambda size: held.draw(size).as_intervals(), rows=held.rows, columns=len(held.names), samples=samples
     )

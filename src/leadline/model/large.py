@@ -27,6 +27,7 @@ __all__ = [
     "fit_with_sites",
     "has_the_say",
     "likeliest_any_size",
+    "likeliest_drawn",
     "sampled",
 ]
 
@@ -207,9 +208,18 @@ def likeliest_any_size(
     if len(observations) <= few:
         return likeliest(observations), len(observations)
     o = observations
+    if has_the_say(samples, len(o)):
+        return likeliest_drawn(_drawing(o), rows=len(o), columns=o.n_exposures, samples=samples)
     climb = _over_samples(_drawing(o), len(o), o.n_exposures, samples)
-    if not has_the_say(samples, len(o)):
-        climb.up(o)
+    climb.up(o)
+    return Hyperparameters.from_vector(CENTRE + SPREAD * climb.point), climb.rows
+
+
+def likeliest_drawn(
+    draw: Callable[[int], Observations], *, rows: int, columns: int, samples: Sequence[int]
+) -> tuple[Hyperparameters, int]:
+    """The same where the last sample stands for all; `draw` as for `fit_held`."""
+    climb = _over_samples(draw, rows, columns, samples)
     return Hyperparameters.from_vector(CENTRE + SPREAD * climb.point), climb.rows
 
 
