@@ -1,5 +1,7 @@
 """Records in parts, each read by a worker, against the whole book in one process: the same bits."""
 
+import os
+import signal
 from dataclasses import fields
 from functools import partial
 from pathlib import Path
@@ -10,9 +12,9 @@ import pytest
 from leadline.book import Book, dataset
 from leadline.decide.fleet import hold, learn_in_parts
 from leadline.decide.learning import learn
-from leadline.errors import BookError
+from leadline.errors import BookError, FitError
 from leadline.evidence.crowd import gather_in_parts, whole_names
-from leadline.model.fleet import fit_fleet
+from leadline.model.fleet import Workers, fit_fleet, fleet
 from leadline.model.joining import joined
 from leadline.model.large import fit_any_size
 from leadline.records import TABLES
@@ -76,7 +78,7 @@ def test_parts_give_the_evidence_of_the_whole_book(places, records, name, parts)
 
 
 @pytest.fixture(scope="module")
-def client():
+def crew():
     distributed = pytest.importorskip("distributed", reason="Dask, of the extra `fleet`, is not installed")
     with (
         distributed.LocalCluster(
@@ -90,21 +92,21 @@ def client():
         ) as cluster,
         distributed.Client(cluster, set_as_default=False) as client,
     ):
-        yield client
+        yield Workers(client)
 
 
-def test_neither_parts_nor_partitions_nor_the_order_of_the_files_change_a_bit(places, records, client):
+def test_neither_parts_nor_partitions_nor_the_order_of_the_files_change_a_bit(places, records, crew):
     whole = gather_in_parts(timeline(records)).observations
     alone = fit_any_size(whole, few=0, samples=(300,))
     for name, partitions in (("one", 1), ("one", 2), ("two", 16)):
         calls, latest = reads(places / name)
-        found = fit_fleet(hold(client, calls, latest=latest), partitions=partitions, few=0, samples=(300,))
+        found = fit_fleet(hold(crew, calls, latest=latest), partitions=partitions, few=0, samples=(300,))
         assert found.to_bytes() == alone.to_bytes()
 
 
-def test_what_is_stored_is_what_learn_stores(places, records, client):
+def test_what_is_stored_is_what_learn_stores(places, records, crew):
     calls, latest = reads(places / "two")
-    expected, found = learn(records), learn_in_parts(client, calls, latest=latest)
+    expected, found = learn(records), learn_in_parts(crew, calls, latest=latest)
     assert found.fit.to_bytes() == expected.fit.to_bytes()
     assert found.breath == expected.breath
     assert found.convergence == expected.convergence
@@ -126,3 +128,17 @@ def test_a_folder_that_is_none_or_stands_there_is_one_clear_line(places, tmp_pat
     )
     with pytest.raises(BookError, match="newer version"):
         dataset.opened(tmp_path)
+
+
+def _stabbed(folder, part):
+    if part == 1:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return dataset.read(folder, part)
+
+
+def test_a_worker_lost_while_it_reads_ends_in_one_line(places):
+    about = dataset.opened(places / "one")
+    calls = [partial(_stabbed, places / "one", part) for part in range(about.parts)]
+    with fleet(workers=2) as crew, pytest.raises(FitError, match="a worker of the fleet was lost") as lost:
+        learn_in_parts(crew, calls, latest=np.datetime64(about.latest, "s"))
+    assert "\n" not in str(lost.value)

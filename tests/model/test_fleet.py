@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 
 from leadline.errors import FitError, LeadlineError
-from leadline.model import fleet as module
-from leadline.model.fleet import Fleet, Held, fit_fleet, fleet, handed_out, likeliest_fleet
+from leadline.model.fleet import Fleet, Held, Workers, fit_fleet, fleet, handed_out, likeliest_fleet
 from leadline.model.joining import joined
 from leadline.model.large import fit_any_size, likeliest_any_size
 from leadline.model.pairwise import branches, total
@@ -32,8 +31,8 @@ def book():
 
 
 @pytest.fixture(scope="module")
-def clients():
-    """Clients of one and of two workers, threads of this process."""
+def crews():
+    """One and two workers, threads of this process."""
     from distributed import Client, LocalCluster
 
     found = {}
@@ -47,11 +46,11 @@ def clients():
             dashboard_address="127.0.0.1:0",
             memory_limit=0,
         )
-        found[workers] = Client(cluster, set_as_default=False)
+        found[workers] = Workers(Client(cluster, set_as_default=False))
     yield found
-    for client in found.values():
-        cluster = client.cluster
-        client.close()
+    for workers in found.values():
+        cluster = workers.client.cluster
+        workers.client.close()
         cluster.close()
 
 
@@ -63,32 +62,32 @@ def alone(book):
 
 @pytest.mark.parametrize("workers", [1, 2])
 @pytest.mark.parametrize("partitions", [1, 2, 16])
-def test_partitions_and_workers_do_not_change_a_bit(book, alone, clients, partitions, workers):
-    client = clients[workers]
+def test_partitions_and_workers_do_not_change_a_bit(book, alone, crews, partitions, workers):
+    crew = crews[workers]
     # Handed out in parts that are no whole chunks.
-    held = Held(client, handed_out(client, book, parts=5), names=book.names)
+    held = Held(crew, handed_out(crew, book, parts=5), names=book.names)
     found = fit_fleet(held, partitions=partitions, few=0, samples=SAMPLES)
     assert found.to_bytes() == alone.to_bytes()
 
 
-def test_settled_evidence_and_slope_are_those_of_one_process(book, clients):
-    client = clients[2]
-    holder = Fleet(Held(client, handed_out(client, book, parts=3), names=book.names), partitions=7)
+def test_settled_evidence_and_slope_are_those_of_one_process(book, crews):
+    crew = crews[2]
+    holder = Fleet(Held(crew, handed_out(crew, book, parts=3), names=book.names), partitions=7)
     one, many = (Sweeper(rows).propagate(TRUE) for rows in (book, holder))
     for name in ("mean", "precision", "gradient"):
         assert getattr(one, name).tobytes() == getattr(many, name).tobytes(), name
     assert (one.log_evidence, one.sweeps) == (many.log_evidence, many.sweeps)
 
 
-def test_a_small_book_is_fitted_as_ever(book, clients):
+def test_a_small_book_is_fitted_as_ever(book, crews):
     few = book.take(book.diver < 12)
-    held = Held(clients[1], handed_out(clients[1], few, parts=3), names=few.names)
+    held = Held(crews[1], handed_out(crews[1], few, parts=3), names=few.names)
     assert fit_fleet(held).to_bytes() == fit_any_size(few).to_bytes()
 
 
 @pytest.mark.parametrize("samples", [(), SAMPLES])
-def test_the_mode_with_records_as_intervals_is_the_same(book, clients, samples):
-    held = Held(clients[2], handed_out(clients[2], book, parts=3), names=book.names)
+def test_the_mode_with_records_as_intervals_is_the_same(book, crews, samples):
+    held = Held(crews[2], handed_out(crews[2], book, parts=3), names=book.names)
     expected = likeliest_any_size(book.as_intervals(), few=0, samples=samples)
     assert likeliest_fleet(held, few=0, samples=samples) == expected
 
@@ -115,20 +114,20 @@ def test_a_sum_of_parts_is_numpys_to_the_bit(size):
         assert max(sum(v.size for v in each.values()) for each in told) <= 2 * 128 + 2 * 20
 
 
-def crossed(monkeypatch, client, rows):
+def crossed(monkeypatch, crew, rows):
     """Bytes of what workers answer in one settling, by what they were asked."""
     found = []
-    real = module.result
+    real = Workers.result
 
-    def noted(of, future, address=None):
-        answer = real(of, future, address)
+    def noted(crew, future):
+        answer = real(crew, future)
         found.append(len(pickle.dumps(answer)))
         return answer
 
-    holder = Fleet(Held(client, handed_out(client, rows, parts=2), names=rows.names), partitions=2)
+    holder = Fleet(Held(crew, handed_out(crew, rows, parts=2), names=rows.names), partitions=2)
     zero, one = np.zeros(holder.columns), np.eye(holder.columns)
     with monkeypatch.context() as patch:
-        patch.setattr(module, "result", noted)
+        patch.setattr(Workers, "result", noted)
         holder.begin(levels_of(TRUE), Sites.flat(0))
         holder.sweep((zero, one), damping=1.0, rounds=1, enough=1.0)
         swept = sum(found)
@@ -136,14 +135,14 @@ def crossed(monkeypatch, client, rows):
     return swept, sum(found) - swept
 
 
-def test_what_crosses_does_not_grow_with_the_rows(monkeypatch, clients):
+def test_what_crosses_does_not_grow_with_the_rows(monkeypatch, crews):
     rng = np.random.default_rng(2)
     books = [
         draw(rng, divers=divers, dives=dives, exposures=3).observations
         for divers, dives in ((1040, 1), (1040, 6), (1900, 6))
     ]
     assert len(books[2]) > 5 * len(books[0])
-    swept, settled = zip(*(crossed(monkeypatch, clients[2], rows) for rows in books), strict=True)
+    swept, settled = zip(*(crossed(monkeypatch, crews[2], rows) for rows in books), strict=True)
     assert swept[0] == swept[1] == swept[2]
     # Parts of two short branches and one sum for each halving: the number of divers enters by its logarithm.
     assert settled[0] == settled[1]
@@ -158,13 +157,13 @@ def test_an_actor_that_was_made_anew_has_forgotten_and_says_so(book):
 
 
 def test_processes_give_the_same_bits_and_a_lost_one_ends_the_fit_in_a_line(book, alone):
-    with fleet(workers=2) as client:
-        addresses = list(client.nthreads())
+    with fleet(workers=2) as crew:
+        addresses = list(crew.threads)
         assert all(address.startswith("tcp://127.0.0.1:") for address in addresses)
-        held = Held(client, handed_out(client, book, parts=2), names=book.names)
+        held = Held(crew, handed_out(crew, book, parts=2), names=book.names)
         found = fit_fleet(held, partitions=4, few=0, samples=SAMPLES)
         assert found.to_bytes() == alone.to_bytes()
-        pids = client.run(os.getpid)
+        pids = crew.client.run(os.getpid)
 
         def stab(text: str) -> None:
             # Between the sample and the sweeps over all rows.

@@ -56,6 +56,8 @@ def learn(
     The book is free for others while the work goes on; if they change it meanwhile nothing is stored.
     """
     single_thread()
+    if parts is None and scheduler is not None:
+        raise typer.BadParameter("it goes with --parts", param_hint="--scheduler")
     if parts is not None:
         with notice("learning") as notify:
             harvest = fit_parts(book, parts, workers=workers, scheduler=scheduler, notify=notify)
@@ -172,8 +174,8 @@ def fit_parts(
         )
     reads = [partial(dataset.read, folder.resolve(), part) for part in range(about.parts)]
     latest = np.datetime64(about.latest or "NaT", "s")
-    with fleet(workers=workers, scheduler=scheduler) as client:
-        harvest = learn_in_parts(client, reads, latest=latest, notify=notify)
+    with fleet(workers=workers, scheduler=scheduler) as crew:
+        harvest = learn_in_parts(crew, reads, latest=latest, notify=notify)
     if not harvest.counts["observations"]:
         raise FitError(NOTHING)
     with Book.open(book, write=True) as opened:

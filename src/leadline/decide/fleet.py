@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,11 +15,8 @@ from leadline.evidence.crowd import gather_in_parts, whole_names
 from leadline.model.fleet import Held, fit_fleet, likeliest_fleet
 from leadline.model.observations import Form, Observations
 from leadline.model.population import Fit
-from leadline.model.workers import placed, result
+from leadline.model.workers import Workers
 from leadline.timeline import timeline
-
-if TYPE_CHECKING:
-    from distributed import Client
 
 __all__ = ["Harvest", "hold", "learn_in_parts"]
 
@@ -62,13 +58,13 @@ def _seen(part: Observations) -> tuple[int, int]:
     return int(seen.sum()), len(np.unique(part.diver[seen]))
 
 
-def hold(client: Client, reads: Sequence[Callable[[], Records]], *, latest: np.datetime64) -> Held:
+def hold(workers: Workers, reads: Sequence[Callable[[], Records]], *, latest: np.datetime64) -> Held:
     """Evidence of records in parts, held by the workers that read them.
 
     Parameters
     ----------
-    client : distributed.Client
-        Of the workers.
+    workers : Workers
+        Who read and hold them.
     reads : sequence of callable
         Each gives the records of a part on a worker: divers in the order of their names, no diver in two
         parts, others' wear of their suits among the records.
@@ -76,15 +72,15 @@ def hold(client: Client, reads: Sequence[Callable[[], Records]], *, latest: np.d
         Latest date of all records; NaT where none is known.
     """
     parts = [
-        client.submit(_observed, read, latest, workers=[place], pure=False)
-        for read, place in zip(reads, placed(client, len(reads)), strict=True)
+        workers.submit(_observed, read, latest, place=place)
+        for read, place in zip(reads, workers.placed(len(reads)), strict=True)
     ]
-    named = [client.submit(_names, part, pure=False) for part in parts]
-    return Held(client, parts, names=whole_names(result(client, names) for names in named))
+    named = [workers.submit(_names, part) for part in parts]
+    return Held(workers, parts, names=whole_names(workers.result(names) for names in named))
 
 
 def learn_in_parts(
-    client: Client,
+    workers: Workers,
     reads: Sequence[Callable[[], Records]],
     *,
     latest: np.datetime64,
@@ -95,7 +91,7 @@ def learn_in_parts(
 
     Parameters
     ----------
-    client, reads, latest
+    workers, reads, latest
         As for `hold`.
     partitions : int, optional
         Shares of the evidence; default one for each worker.
@@ -115,9 +111,9 @@ def learn_in_parts(
     """
     if notify:
         notify("workers read the records")
-    held = hold(client, reads, latest=latest)
-    asked = [client.submit(_seen, part, pure=False) for part in held.parts]
-    seen = [result(client, counts) for counts in asked]
+    held = hold(workers, reads, latest=latest)
+    asked = [workers.submit(_seen, part) for part in held.parts]
+    seen = [workers.result(counts) for counts in asked]
     fitted = fit_fleet(held, partitions=partitions, notify=notify)
     if notify:
         notify("breath range, a second time")

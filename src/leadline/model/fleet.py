@@ -35,26 +35,26 @@ from leadline.model.population import Fit, prior_fit
 from leadline.model.share import Share, Told, cut, sample
 from leadline.model.share import counts as counts_of
 from leadline.model.sites import Cavity, Sites
-from leadline.model.workers import LOST, fleet, placed, result
+from leadline.model.workers import LOST, Workers, fleet
 
 if TYPE_CHECKING:
-    from distributed import Client, Future
+    from distributed import Future
 
     from leadline.model.row import Levels
 
-__all__ = ["Fleet", "Held", "fit_fleet", "fleet", "handed_out", "likeliest_fleet"]
+__all__ = ["Fleet", "Held", "Workers", "fit_fleet", "fleet", "handed_out", "likeliest_fleet"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
-def handed_out(client: Client, observations: Observations, *, parts: int) -> list[Future[Any]]:
+def handed_out(workers: Workers, observations: Observations, *, parts: int) -> list[Future[Any]]:
     """Observations given to workers, some divers to each.
 
     Parameters
     ----------
-    client : distributed.Client
-        Of the workers.
+    workers : Workers
+        Who shall hold them.
     observations : Observations
         All rows.
     parts : int
@@ -66,9 +66,9 @@ def handed_out(client: Client, observations: Observations, *, parts: int) -> lis
         For `Held`.
     """
     bounds = np.linspace(0, len(observations.body_sd), parts + 1).round().astype(int).tolist()
-    places = placed(client, parts)
+    places = workers.placed(parts)
     return [
-        client.scatter(cut(observations, first, last), workers=[place], hash=False)
+        workers.client.scatter(cut(observations, first, last), workers=[place], hash=False)
         for first, last, place in zip(bounds[:-1], bounds[1:], places, strict=True)
         if last > first
     ]
@@ -79,35 +79,32 @@ class Held:
 
     Parameters
     ----------
-    client : distributed.Client
-        Of the workers.
+    workers : Workers
+        Who hold them.
     parts : sequence of Future
         Observations, no diver in two of them; from `handed_out`, or gathered from records by the workers.
     names : tuple of str
         Exposures of the whole, in order.
     """
 
-    def __init__(self, client: Client, parts: Sequence[Future[Any]], *, names: tuple[str, ...]) -> None:
-        self.client, self.names = client, names
-        asked = [client.submit(counts_of, part, pure=False) for part in parts]
-        told = [(part, result(client, count)) for part, count in zip(parts, asked, strict=True)]
+    def __init__(self, workers: Workers, parts: Sequence[Future[Any]], *, names: tuple[str, ...]) -> None:
+        self.workers, self.names = workers, names
+        asked = [workers.submit(counts_of, part) for part in parts]
+        told = [(part, workers.result(count)) for part, count in zip(parts, asked, strict=True)]
         self.parts = [part for part, count in told if len(count)]
         self.counts: list[IntArray] = [count for _, count in told if len(count)]
         self.rows = int(sum(count.sum() for count in self.counts))
 
     def whole(self) -> Observations:
         """All rows, brought here; at least one."""
-        return joined([result(self.client, part) for part in self.parts], self.names)
+        return joined([self.workers.result(part) for part in self.parts], self.names)
 
     def draw(self, size: int) -> Observations:
         """The rows of a sample of so many, brought here; as `leadline.model.large.sampled` has them."""
         ends = np.cumsum([len(count) for count in self.counts])[:-1]
         own = np.split(drawn(np.concatenate(self.counts), size), ends)
-        taken = [
-            self.client.submit(sample, part, mask, pure=False)
-            for part, mask in zip(self.parts, own, strict=True)
-        ]
-        return joined([result(self.client, future) for future in taken], self.names)
+        taken = [self.workers.submit(sample, part, mask) for part, mask in zip(self.parts, own, strict=True)]
+        return joined([self.workers.result(future) for future in taken], self.names)
 
 
 class Fleet:
@@ -122,61 +119,52 @@ class Fleet:
     """
 
     def __init__(self, held: Held, *, partitions: int) -> None:
-        client = held.client
-        self.client, self.columns = client, len(held.names)
+        self.workers, self.columns = held.workers, len(held.names)
         self.loosest: FloatArray = np.zeros(0)
-        ends = np.cumsum([0, *map(len, held.counts)]).tolist()
-        self.divers = ends[-1]
         self.last: FloatArray = np.zeros(0)
         self.asked = 0
+        ends = np.cumsum([0, *map(len, held.counts)]).tolist()
+        self.divers = ends[-1]
         chunks = chunk_first(self.divers)
         count = min(partitions, len(chunks) - 1)
         bounds = np.linspace(0, len(chunks) - 1, count + 1).round().astype(int).tolist()
-        self.places, threads = placed(client, count), client.nthreads()
-        self.futures = []
-        for low, high, place in zip(bounds[:-1], bounds[1:], self.places, strict=True):
-            own = chunks[low : high + 1]
-            first, last = int(own[0]), int(own[-1])
-            rows = [
-                client.submit(
-                    cut,
-                    part,
-                    max(first, begin) - begin,
-                    min(last, end) - begin,
-                    workers=[place],
-                    pure=False,
-                )
-                for part, begin, end in zip(held.parts, ends[:-1], ends[1:], strict=True)
-                if begin < last and first < end
-            ]
-            self.futures.append(
-                client.submit(
-                    Share,
-                    rows,
-                    names=held.names,
-                    first=first,
-                    divers=self.divers,
-                    chunks=own,
-                    threads=threads[place],
-                    workers=[place],
-                    actor=True,
-                    pure=False,
-                )
-            )
-        self.shares = [
-            result(client, future, place) for future, place in zip(self.futures, self.places, strict=True)
+        self.futures = [
+            self._share(held, ends, chunks[low : high + 1], place)
+            for low, high, place in zip(bounds[:-1], bounds[1:], self.workers.placed(count), strict=True)
         ]
+        self.shares = [self.workers.result(future) for future in self.futures]
+
+    def _share(self, held: Held, ends: list[int], chunks: IntArray, place: str) -> Future[Any]:
+        """Some chunks put together at one place, from the parts that have them."""
+        first, last = int(chunks[0]), int(chunks[-1])
+        rows = [
+            self.workers.submit(cut, part, max(first, begin) - begin, min(last, end) - begin, place=place)
+            for part, begin, end in zip(held.parts, ends[:-1], ends[1:], strict=True)
+            if begin < last and first < end
+        ]
+        return self.workers.client.submit(
+            Share,
+            rows,
+            names=held.names,
+            first=first,
+            divers=self.divers,
+            chunks=chunks,
+            threads=self.workers.threads[place],
+            workers=[place],
+            actor=True,
+            pure=False,
+        )
 
     def _every(self, act: str, *arguments: Any) -> list[Any]:
         """What all shares answer, at work side by side, in the order of their chunks."""
         self.asked += 1
         asked = [self._ask(share, act, arguments) for share in self.shares]
-        return [result(self.client, answer, place) for answer, place in zip(asked, self.places, strict=True)]
+        return [self.workers.result(answer) for answer in asked]
 
     def _ask(self, share: Any, act: str, arguments: tuple[Any, ...]) -> Any:
         """A future of one share's answer."""
         try:
-            with self.client.as_current():
+            with self.workers.client.as_current():
                 return share.ask(self.asked, act, arguments)
         except RuntimeError as error:
             raise FitError(LOST) from error
@@ -224,8 +212,8 @@ class Fleet:
         evidence = total(self._every("settle", beta, late), self.divers)
         slope: FloatArray | None = None
         self.asked += 1
-        for share, place in zip(self.shares, self.places, strict=True):
-            slope = result(self.client, self._ask(share, "slope", (slope,)), place)
+        for share in self.shares:
+            slope = self.workers.result(self._ask(share, "slope", (slope,)))
         nothing = np.zeros(0)
         return Outcome(
             evidence,
@@ -280,7 +268,7 @@ def fit_fleet(
         return prior_fit(held.names)
     if held.rows <= few or not has_the_say(samples, held.rows):
         return fit_any_size(held.whole(), few=few, samples=samples, notify=notify)
-    holder = Fleet(held, partitions=partitions or len(held.client.nthreads()))
+    holder = Fleet(held, partitions=partitions or len(held.workers.threads))
     return fit_held(
         holder,
         held.draw,

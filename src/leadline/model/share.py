@@ -102,6 +102,8 @@ def counts(part: Observations) -> IntArray:
 
 def cut(part: Observations, first: int, last: int) -> Observations:
     """Some divers of a part."""
+    if first <= 0 and last >= len(part.body_sd):
+        return part
     return part.take((part.diver >= first) & (part.diver < last))
 
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
 from leadline.errors import FitError, LeadlineError
 
 if TYPE_CHECKING:
-    from distributed import Client
+    from distributed import Client, Future
 
-__all__ = ["LOST", "fleet", "placed", "result"]
+__all__ = ["LOST", "Workers", "fleet"]
 
 ANSWER: Final = 10.0
 """Time in which a scheduler has to answer. [s]"""
@@ -21,9 +21,73 @@ PATIENCE: Final = 2.0
 
 LOST: Final = "a worker of the fleet was lost during the fit: nothing was stored; run it again"
 
+STRANGE: Final = (
+    "scheduler and workers must have the same leadline and the same libraries: install them there too"
+)
+
+
+class Workers:
+    """The workers there are when a fit begins; all of them have to stay until it ends.
+
+    Parameters
+    ----------
+    client : distributed.Client
+        Of at least one.
+
+    Raises
+    ------
+    LeadlineError
+        If there is none.
+    """
+
+    def __init__(self, client: Client) -> None:
+        self.client = client
+        self.threads: dict[str, int] = dict(sorted(client.nthreads().items()))
+        if not self.threads:
+            raise LeadlineError("the fleet has no workers: start some, then run it again")
+
+    def placed(self, count: int) -> list[str]:
+        """Addresses of workers for so many parts, neighbours together."""
+        addresses = list(self.threads)
+        return [addresses[k * len(addresses) // count] for k in range(count)]
+
+    def submit(self, work: Callable[..., Any], *arguments: Any, place: str | None = None) -> Future[Any]:
+        """Have some work done, at a place if it matters where."""
+        where = None if place is None else [place]
+        return self.client.submit(work, *arguments, workers=where, pure=False)
+
+    def result(self, future: Any) -> Any:
+        """What a future brings.
+
+        Raises
+        ------
+        FitError
+            If a worker has gone.
+        LeadlineError
+            If workers do not understand what they are asked.
+        """
+        from distributed import CancelledError, KilledWorker
+
+        while True:
+            try:
+                return future.result(timeout=PATIENCE)
+            except TimeoutError:
+                if not self.threads.keys() <= self.client.nthreads().keys():
+                    raise FitError(LOST) from None
+            except (OSError, CancelledError, KilledWorker) as error:
+                raise FitError(LOST) from error
+            except ModuleNotFoundError as error:
+                raise LeadlineError(STRANGE) from error
+            except RuntimeError as error:
+                if "deserialization" in str(error):
+                    raise LeadlineError(STRANGE) from error
+                if "was lost" in str(error):
+                    raise FitError(LOST) from error
+                raise
+
 
 @contextmanager
-def fleet(*, workers: int = 2, scheduler: str | None = None) -> Iterator[Client]:
+def fleet(*, workers: int = 2, scheduler: str | None = None) -> Iterator[Workers]:
     """Dask workers for a fit.
 
     Parameters
@@ -36,7 +100,7 @@ def fleet(*, workers: int = 2, scheduler: str | None = None) -> Iterator[Client]
 
     Yields
     ------
-    distributed.Client
+    Workers
 
     Raises
     ------
@@ -56,7 +120,7 @@ def fleet(*, workers: int = 2, scheduler: str | None = None) -> Iterator[Client]
         except (OSError, ValueError) as error:
             raise LeadlineError(f"no Dask scheduler answers at {scheduler!r}: look at the address") from error
         with client:
-            yield client
+            yield Workers(client)
         return
     with (
         LocalCluster(
@@ -68,31 +132,4 @@ def fleet(*, workers: int = 2, scheduler: str | None = None) -> Iterator[Client]
         ) as cluster,
         Client(cluster, set_as_default=False) as client,
     ):
-        yield client
-
-
-def placed(client: Client, count: int) -> list[str]:
-    """Addresses of workers for so many parts, neighbours together."""
-    addresses = sorted(client.nthreads())
-    if not addresses:
-        raise LeadlineError("the fleet has no workers: start some, then run it again")
-    return [addresses[k * len(addresses) // count] for k in range(count)]
-
-
-def result(client: Client, future: Any, address: str | None = None) -> Any:
-    """What a future brings; an error if the worker, or all of them, have gone."""
-    from distributed import CancelledError, KilledWorker
-
-    while True:
-        try:
-            return future.result(timeout=PATIENCE)
-        except TimeoutError:
-            there = client.nthreads()
-            if not there or (address is not None and address not in there):
-                raise FitError(LOST) from None
-        except (OSError, CancelledError, KilledWorker) as error:
-            raise FitError(LOST) from error
-        except RuntimeError as error:
-            if LOST in str(error) or "was lost" in str(error):
-                raise FitError(LOST) from error
-            raise
+        yield Workers(client)
