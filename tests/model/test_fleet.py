@@ -175,6 +175,32 @@ def test_processes_give_the_same_bits_and_a_lost_one_ends_the_fit_in_a_line(book
         assert "\n" not in str(lost.value)
 
 
+class Broken:
+    """A future that brings an error."""
+
+    def __init__(self, error):
+        self.error = error
+
+    def result(self, timeout):
+        raise self.error
+
+
+@pytest.mark.parametrize(
+    ("error", "kind", "said"),
+    [
+        (OSError("Unable to contact Actor's worker"), FitError, "a worker of the fleet was lost"),
+        (RuntimeError("Worker holding Actor was lost."), FitError, "a worker of the fleet was lost"),
+        (RuntimeError("Error during deserialization of the task graph."), LeadlineError, "the same leadline"),
+        (ModuleNotFoundError("No module named 'leadline'"), LeadlineError, "the same leadline"),
+        (RuntimeError("something else"), RuntimeError, "something else"),
+        (FitError("did not settle"), FitError, "did not settle"),
+    ],
+)
+def test_what_goes_wrong_with_workers_is_told_apart(crews, error, kind, said):
+    with pytest.raises(kind, match=said):
+        crews[1].result(Broken(error))
+
+
 def test_without_dask_or_a_scheduler_there_is_one_clear_line(monkeypatch):
     monkeypatch.setattr("leadline.model.workers.ANSWER", 0.5)
     with (

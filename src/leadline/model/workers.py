@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
@@ -129,6 +130,7 @@ def fleet(*, workers: int = 2, scheduler: str | None = None) -> Iterator[Workers
             host="127.0.0.1",
             dashboard_address="127.0.0.1:0",
             memory_limit=0,
+            silence_logs=logging.CRITICAL,  # what matters comes as an error of ours
         ) as cluster,
         Client(cluster, set_as_default=False) as client,
     ):
