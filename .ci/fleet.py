@@ -177,7 +177,7 @@ def page(found: list[tuple[Observations, list[dict[str, Any]]]], whole: list[lis
                 line += [str(each["sweeps"]), f"{each['to']:,.0f}", f"{each['from']:,.0f}"]
                 line += [f"{each['other']:,}", f"{each['peak']:,.0f} MiB", "yes" if each["same"] else "NO"]
             lines.append(line + [""] * (13 - len(line)))
-    ends = [(len(o), runs[-1]["here"] + runs[-1]["there"]) for o, runs in (found[0], found[-1])]
+    ends = [(len(o), runs[-1]["here"] + runs[-1]["there"]) for o, runs in found[-2:]]
     growth = np.log(ends[1][1] / ends[0][1]) / np.log(ends[1][0] / ends[0][0])
     head = ["rows", "divers", "partitions", "workers", "processor, asking", "processor, workers", "a row",
             "sweeps", "bytes to workers a sweep", "bytes back a sweep", "all other bytes",
@@ -195,7 +195,7 @@ def page(found: list[tuple[Observations, list[dict[str, Any]]]], whole: list[lis
             "",
             *_table(head, lines),
             "",
-            f"Growth exponent of the last layout's processor seconds over these sizes: {growth:.2f}.",
+            f"Growth exponent of the last layout's processor seconds between the two largest sizes: {growth:.2f}.",
             "",
             f"A generated book, `python -m tests.benchmarks.crowd FOLDER {size}` (seed 6), by the command "
             "line, process starts included, compiled code cached; processor seconds of all processes, memory "

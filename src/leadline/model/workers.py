@@ -57,6 +57,15 @@ class Workers:
         where = None if place is None else [place]
         return self.client.submit(work, *arguments, workers=where, pure=False)
 
+    def _all_there(self) -> None:
+        """An error if any worker has gone, or the scheduler that knows of them."""
+        try:
+            there = self.client.nthreads()
+        except OSError as error:
+            raise FitError(LOST) from error
+        if not self.threads.keys() <= there.keys():
+            raise FitError(LOST)
+
     def result(self, future: Any) -> Any:
         """What a future brings.
 
@@ -73,8 +82,7 @@ class Workers:
             try:
                 return future.result(timeout=PATIENCE)
             except TimeoutError:
-                if not self.threads.keys() <= self.client.nthreads().keys():
-                    raise FitError(LOST) from None
+                self._all_there()
             except (OSError, CancelledError, KilledWorker) as error:
                 raise FitError(LOST) from error
             except ModuleNotFoundError as error:
