@@ -195,7 +195,8 @@ def page(found: list[tuple[Observations, list[dict[str, Any]]]], whole: list[lis
             "",
             *_table(head, lines),
             "",
-            f"Growth exponent of the last layout's processor seconds between the two largest sizes: {growth:.2f}.",
+            "Growth exponent of the last layout's processor seconds between the two largest sizes: "
+            f"{growth:.2f}.",
             "",
             f"A generated book, `python -m tests.benchmarks.crowd FOLDER {size}` (seed 6), by the command "
             "line, process starts included, compiled code cached; processor seconds of all processes, memory "
