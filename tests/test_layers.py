@@ -53,6 +53,8 @@ HOMES = {
     "click": {"cli"},
     "rich": {"cli"},
     "gsw": {"physics"},
+    "dask": {"model"},
+    "distributed": {"model"},
     "numba": {"model"},  # and there only behind a function: answers for one diver do without
 }
 
@@ -69,6 +71,8 @@ HEAVY = (
     "scipy.stats",
     "pyarrow",
     "CoolProp",
+    "dask",
+    "distributed",
     ESTIMATOR,
 )
 """What takes half a second and more to import: never at module level."""

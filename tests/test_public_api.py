@@ -81,7 +81,9 @@ DOORS = {
     "leadline.model.diver": "Targets marginals",
     "leadline.model.marginal": "Marginal",
     "leadline.model.regressor": "IntervalRegressor",
+    "leadline.model.fleet": "Held Workers fit_fleet fleet handed_out",
     "leadline.decide.learning": "Findings learn",
+    "leadline.decide.fleet": "Harvest learn_in_parts",
     "leadline.decide.assessment": "Assessment",
     "leadline.decide.advice": "Advice advise",
     "leadline.decide.block": "Block",
@@ -92,7 +94,7 @@ DOORS = {
 }
 BOOK = (
     "close counts data_version export forget latest_fit load names next_dive last_dive has_dive open "
-    "read_plan records save_fit upsert versions judge blocks has_diver portion scratch"
+    "export_parts read_plan records save_fit upsert versions judge blocks has_diver portion scratch"
 )
 ERRORS = {
     "LeadlineError": Exception,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from itertools import pairwise
 from pathlib import Path
 
@@ -252,3 +253,31 @@ def test_one_screen_holds_it(run, club: Path) -> None:
         max(len(line.rstrip()) for line in lines if not line.startswith(("Learned", "Settled", "Not as")))
         <= 80
     )
+
+
+def test_records_in_parts_give_the_same_fit(run, club: Path, tmp_path: Path) -> None:
+    pytest.importorskip("distributed", reason="Dask, of the extra `fleet`, is not installed")
+    parts = tmp_path / "parts"
+    done = run("export", parts, "--parts", 3, "--book", club, "--json")
+    assert json.loads(done.stdout)["parts"] == 3
+    expected = fit_book(club).fit
+    done = run("learn", "--book", club, "--parts", parts, "--workers", 2, "--json")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert json.loads(done.stdout)["counts"] == {"observations": 43, "divers": 5}
+    with Book.open(club, write=True) as book:
+        stored = book.latest_fit()
+        assert stored is not None
+        assert stored[0] == expected.to_bytes()
+        book.upsert("dives", [dives()[0] | {"dive": "later"}])
+    done = run("learn", "--book", club, "--parts", parts)
+    assert done.returncode == 1
+    assert "not of this book as it is now" in done.stderr
+
+
+def test_without_dask_learning_from_parts_is_one_line(run, club: Path, tmp_path: Path, monkeypatch) -> None:
+    run("export", tmp_path / "parts", "--parts", 3, "--book", club)
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    done = CliRunner().invoke(app, ["learn", "--book", str(club), "--parts", str(tmp_path / "parts")])
+    assert done.exit_code == 1
+    assert done.stderr.startswith("Error: partitions on workers need Dask, which is not installed")
+    assert fits(club) == 0

@@ -23,6 +23,7 @@ from leadline.errors import BookError
 from leadline.records import FILES, Table
 
 if TYPE_CHECKING:
+    from leadline.book.dataset import Dataset
     from leadline.book.export import Format
     from leadline.book.report import Fault, LoadReport
 
@@ -321,6 +322,30 @@ class Book(Session):
         from leadline.book import export
 
         return export.write(self._open, Path(folder), form=format, tables=tables, overwrite=overwrite)
+
+    def export_parts(self, folder: Path | str, *, parts: int) -> Dataset:
+        """Write the records as a Parquet dataset in parts by diver, for workers; see `leadline.book.dataset`.
+
+        Parameters
+        ----------
+        folder : Path or str
+            New, or empty.
+        parts : int
+            How many, at least 1; fewer come out where there are fewer divers.
+
+        Returns
+        -------
+        Dataset
+            What stands there.
+
+        Raises
+        ------
+        BookError
+            If something stands there already, or the folder cannot be written.
+        """
+        from leadline.book import dataset
+
+        return dataset.write(self._open, Path(folder), parts=parts, data_version=self.data_version)
 
     def forget(self, diver: str) -> None:
         """Remove a diver and all that is about them, and rewrite the book so that no bytes stay in it.

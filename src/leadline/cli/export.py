@@ -22,15 +22,30 @@ def export(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where the files go; made if needed.")],
     form: Annotated[Literal["csv", "parquet"], typer.Option("--format", help="Kind of files.")] = "csv",
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that stand there.")] = False,
+    parts: Annotated[
+        int | None,
+        typer.Option(
+            "--parts", min=1, metavar="N", help="Instead: Parquet in parts by diver, for `learn --parts`."
+        ),
+    ] = None,
     book: BookOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Write every table in house units, unknown columns and rows set aside included.
 
-    `load` reads the files back without loss.
+    `load` reads the files back without loss. With --parts records go to a new folder that workers read.
     """
     from leadline.book import Book
 
+    if parts is not None:
+        with progress("exporting"), Book.open(book) as opened:
+            about = opened.export_parts(folder, parts=parts)
+        show(
+            {"folder": str(folder), "parts": about.parts, "rows": about.counts},
+            lambda: f"{folder}: {about.parts} part{'' if about.parts == 1 else 's'}",
+            as_json=as_json,
+        )
+        return
     with progress("exporting"), Book.open(book) as opened:
         counts = opened.counts()
         paths = opened.export(folder, format=form, overwrite=overwrite)

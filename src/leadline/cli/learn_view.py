@@ -12,8 +12,9 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from leadline.decide.findings import Contradiction, Convergence, Doubt, Findings
+    from leadline.decide.fleet import Harvest
 
-__all__ = ["view"]
+__all__ = ["short_view", "view"]
 
 _EFFECTS: Final = 4
 _DOUBTS: Final = 4
@@ -71,6 +72,20 @@ def view(findings: Findings, units: Units) -> RenderableType:
     return Group(*parts)
 
 
+def short_view(harvest: Harvest, units: Units) -> RenderableType:
+    """What was learned from records in parts, for people; single records and kit stay with the workers."""
+    from rich.console import Group
+
+    counts = harvest.counts
+    return Group(
+        f"Learned from {_counted(counts['observations'], 'observation')} of "
+        f"{_counted(counts['divers'], 'diver')}.",
+        _converged(harvest.convergence),
+        "",
+        _spreads(harvest, units),
+    )
+
+
 def _counted(count: int, noun: str) -> str:
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
@@ -105,7 +120,7 @@ def _table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, words: int 
     return made
 
 
-def _spreads(findings: Findings, units: Units) -> RenderableType:
+def _spreads(findings: Findings | Harvest, units: Units) -> RenderableType:
     from leadline.decide.spread import spreads
 
     def shown(value: float, unit: str) -> str:

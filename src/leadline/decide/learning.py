@@ -19,13 +19,14 @@ from leadline.errors import FitError
 from leadline.evidence.crowd import gather_in_parts
 from leadline.evidence.gather import Evidence
 from leadline.evidence.statement import HABIT, KINDS
+from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.large import fit_with_sites, likeliest_any_size
 from leadline.model.observations import Observations
 from leadline.model.population import Fit
 from leadline.model.propagation import MOST_SWEEPS
 from leadline.timeline import timeline
 
-__all__ = ["Findings", "learn"]
+__all__ = ["Findings", "breath_range", "convergence", "learn"]
 
 IntArray = NDArray[np.int64]
 
@@ -49,29 +50,43 @@ def _hash(evidence: Evidence) -> str:
     return digest.hexdigest()[:16]
 
 
-def _breath(observations: Observations, found: Fit, *, twice: bool) -> tuple[Fit, BreathRange]:
-    """The fit with the lightness that decisions may count on, and the breath range in both readings."""
-    theta, fixed = found.theta, None
-    rows = 0
-    if twice and len(observations):
-        try:
-            fixed, rows = likeliest_any_size(observations.as_intervals())
-        except FitError:
-            fixed = None  # the fit itself stands; decisions then rest on it and on what is usual
+def _intervals_alone(observations: Observations) -> tuple[Hyperparameters, int] | None:
+    """Hyperparameters with each record meaning its interval and no more, and the rows that had a say."""
+    if not len(observations):
+        return None
+    try:
+        return likeliest_any_size(observations.as_intervals())
+    except FitError:
+        return None  # the fit itself stands; decisions then rest on it and on what is usual
+
+
+def breath_range(found: Fit, fixed: tuple[Hyperparameters, int] | None) -> tuple[Fit, BreathRange]:
+    """The fit with the lightness that decisions may count on, and the breath range in both readings.
+
+    Parameters
+    ----------
+    found : Fit
+        Of the population.
+    fixed : tuple, optional
+        Hyperparameters with each record meaning its interval and no more, and the rows that had a say.
+    """
+    theta, rows = found.theta, 0
     if fixed:
-        found = replace(found, theta=replace(theta, trusted_out=fixed.breath_out))
+        rows = fixed[1]
+        found = replace(found, theta=replace(theta, trusted_out=fixed[0].breath_out))
     return found, BreathRange(
         theta.breath_out,
         theta.breath_in,
-        fixed.breath_out if fixed else None,
-        fixed.breath_in if fixed else None,
+        fixed[0].breath_out if fixed else None,
+        fixed[0].breath_in if fixed else None,
         rows,
         breath_out(found.theta),
         theta.cautious().breath_in,
     )
 
 
-def _convergence(found: Fit) -> Convergence:
+def convergence(found: Fit) -> Convergence:
+    """How far a fit has converged."""
     said = found.diagnostics
     return Convergence(
         int(said.get("rounds", 0)),
@@ -111,7 +126,7 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
     fitted, settled = fit_with_sites(evidence.observations, notify=notify)
     if notify and twice:
         notify("breath range, a second time")
-    found, breath = _breath(evidence.observations, fitted, twice=twice)
+    found, breath = breath_range(fitted, _intervals_alone(evidence.observations) if twice else None)
     seen = np.asarray(evidence.statements.kind != HABIT)
     counts = {
         "observations": int(seen.sum()),
@@ -128,6 +143,6 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
         doubts(evidence, line, found.theta, settled=settled),
         parts(evidence, seen, found),
         breath,
-        _convergence(found),
+        convergence(found),
         _hash(evidence),
     )

@@ -7,9 +7,9 @@ changes a bit.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records, ranks
 from leadline.evidence.gather import Evidence, gather
 from leadline.evidence.statement import join
-from leadline.model.observations import Observations
+from leadline.model.joining import joined, relabelled
 from leadline.physics.ledger import CATALOGUE, assemble
 from leadline.timeline import CHECK, DIVE, Timeline
 
-__all__ = ["gather_in_parts"]
+__all__ = ["gather_in_parts", "whole_names"]
 
 IntArray = NDArray[np.int64]
 
@@ -80,42 +80,37 @@ def _joined(parts: list[Evidence]) -> Evidence:
     labels = {
         name: text for part in parts for name, text in zip(part.observations.names, part.labels, strict=True)
     }
-    types = sorted(name for name in labels if name not in CATALOGUE)
-    names = (*CATALOGUE, *types)
-    column = {name: i for i, name in enumerate(names)}
-    sizes = [len(part) for part in parts]
-    exposure = np.zeros((sum(sizes), len(names)))
-    begin = 0
-    for part, size in zip(parts, sizes, strict=True):
-        at = [column[name] for name in part.observations.names]
-        exposure[begin : begin + size, at] = part.observations.exposure
-        begin += size
-    whole: dict[str, Any] = {"exposure": exposure, "names": names}
-    for field in fields(Observations):
-        values = [getattr(part.observations, field.name) for part in parts]
-        if field.name in ("occasion", "suit", "diver"):
-            whole[field.name] = _relabelled(values)
-        elif field.name not in whole:
-            whole[field.name] = np.concatenate(values)
+    names = whole_names([tuple(labels)])
     return Evidence(
-        Observations(**whole),
+        joined([part.observations for part in parts], names),
         join([part.statements for part in parts]),
-        _relabelled([part.suit for part in parts]),
+        relabelled([part.suit for part in parts]),
         np.concatenate([part.diver for part in parts]),
-        _relabelled([part.order for part in parts]),
+        relabelled([part.order for part in parts]),
         tuple(labels[name] for name in names),
         np.concatenate([part.own_sd for part in parts]),
     )
 
 
-def _relabelled(parts: list[IntArray]) -> IntArray:
-    """Numbers of several parts, each raised above those before it."""
-    counts = [int(part.max(initial=-1)) + 1 for part in parts]
-    begins = np.concatenate([[0], np.cumsum(counts)])[:-1]
-    return np.concatenate([part + begin for part, begin in zip(parts, begins, strict=True)])
+def _latest(line: Timeline) -> np.datetime64:
+    dates = line.occasions.date
+    known = dates[~np.isnat(dates)]
+    return known.max() if len(known) else np.datetime64("NaT", "s")
 
 
-def gather_in_parts(line: Timeline, *, at_once: int = AT_ONCE, threads: int | None = None) -> Evidence:
+def whole_names(parts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
+    """Exposures of the whole, from those of parts with other divers: of the catalogue, then of types."""
+    types = {name for names in parts for name in names} - set(CATALOGUE)
+    return (*CATALOGUE, *sorted(types))
+
+
+def gather_in_parts(
+    line: Timeline,
+    *,
+    at_once: int = AT_ONCE,
+    threads: int | None = None,
+    latest: np.datetime64 | None = None,
+) -> Evidence:
     """All evidence of a book, as `leadline.evidence.gather.gather` has it, a few divers at a time.
 
     Parameters
@@ -126,6 +121,8 @@ def gather_in_parts(line: Timeline, *, at_once: int = AT_ONCE, threads: int | No
         Rows to be taken at once, rounded to whole divers.
     threads : int, optional
         Parts at work side by side; default one for each core.
+    latest : datetime64, optional
+        Latest date of the whole book, where these are not all its divers.
 
     Returns
     -------
@@ -135,17 +132,15 @@ def gather_in_parts(line: Timeline, *, at_once: int = AT_ONCE, threads: int | No
     who = np.asarray(ranks(line.records.divers["diver"])[line.occasions.diver])
     by_diver = np.argsort(who, kind="stable")
     count = -(-len(by_diver) // at_once)
-    if count <= 1:
+    if not count or (count == 1 and latest is None):
         return gather(line, assemble(line.records, line.occasions), who=who)
     edges = np.searchsorted(who[by_diver], who[by_diver[::at_once]])
     bounds = np.unique(np.append(edges, len(by_diver)))
-    dates = line.occasions.date
-    known = dates[~np.isnat(dates)]
-    latest = known.max() if len(known) else np.datetime64("NaT", "s")
+    last = _latest(line) if latest is None else latest
     spans = list(zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True))
 
     def work(span: tuple[int, int]) -> Evidence:
-        return _gathered(line, np.sort(by_diver[span[0] : span[1]]), who, latest)
+        return _gathered(line, np.sort(by_diver[span[0] : span[1]]), who, last)
 
     with ThreadPoolExecutor(threads or os.cpu_count() or 1) as pool:
         return _joined(list(pool.map(work, spans)))

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters, log_prior
 from leadline.model.observations import Observations
+from leadline.model.partition import Holder
 from leadline.model.propagation import Sweeper
 from leadline.model.search import REACH
 from leadline.model.sites import Propagation, Sites, Start
@@ -81,10 +82,10 @@ class Climb:
         self.step = _step(self.point, self.curve, slope)
         return float(slope @ self.step - 0.5 * self.step @ self.curve @ self.step)
 
-    def stay(self, o: Observations) -> Propagation:
+    def stay(self, rows: Observations | Holder) -> Propagation:
         """Sites of these rows where the climb has come to."""
-        begin = Start(Sites.flat(len(o)), self.mean, self.covariance)
-        return self._at(Sweeper(o), self.point, begin, inform=False)[0]
+        begin = Start(Sites.flat(0), self.mean, self.covariance)
+        return self._at(Sweeper(rows), self.point, begin, inform=False)[0]
 
     def up(self, o: Observations) -> Propagation:
         """Climb on these rows; the last sites that led upwards."""

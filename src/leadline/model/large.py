@@ -12,11 +12,24 @@ from leadline.errors import FitError
 from leadline.model.climb import ROUGHLY, Climb
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
 from leadline.model.observations import Observations
+from leadline.model.partition import Holder
 from leadline.model.population import MOST_LEFT, Fit, fit, likeliest, prior_fit
 from leadline.model.search import REACH
 from leadline.model.sites import Propagation
 
-__all__ = ["ROUGHLY", "fit_any_size", "fit_with_sites", "likeliest_any_size", "sampled"]
+__all__ = [
+    "FEW",
+    "ROUGHLY",
+    "SAMPLES",
+    "drawn",
+    "fit_any_size",
+    "fit_held",
+    "fit_with_sites",
+    "has_the_say",
+    "likeliest_any_size",
+    "likeliest_drawn",
+    "sampled",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -35,12 +48,15 @@ def sampled(observations: Observations, rows: int) -> NDArray[np.bool_]:
 
     The lot depends on the number of divers alone, so the same book gives the same sample.
     """
-    o = observations
-    counts = np.bincount(o.diver)
+    return np.asarray(drawn(np.bincount(observations.diver), rows)[observations.diver])
+
+
+def drawn(counts: NDArray[np.int64], rows: int) -> NDArray[np.bool_]:
+    """The same by diver, from how many rows each has; shape (d,)."""
     lot = np.random.default_rng(SEED).permutation(len(counts))
     taken = np.zeros(len(counts), bool)
     taken[lot[: int(np.searchsorted(np.cumsum(counts[lot]), rows)) + 1]] = True
-    return np.asarray(taken[o.diver])
+    return taken
 
 
 def fit_any_size(
@@ -98,23 +114,77 @@ def fit_with_sites(
     o = observations
     if len(o) <= few:
         return fit(o, notify=notify), None
-    climb = _over_samples(o, samples, notify)
+    climb = _over_samples(_drawing(o), len(o), o.n_exposures, samples, notify)
     if notify:
         notify(f"shared effects of {len(o.body_sd)} divers")
-    settled = climb.stay(o) if samples and 2 * samples[-1] < len(o) else climb.up(o)
-    return _whole(climb, settled, o), settled
+    settled = climb.stay(o) if has_the_say(samples, len(o)) else climb.up(o)
+    return _whole(climb, settled, o.names, len(o), len(o.body_sd)), settled
+
+
+def has_the_say(samples: Sequence[int], rows: int) -> bool:
+    """Whether the last sample has the say on the hyperparameters of so many rows."""
+    return bool(samples) and 2 * samples[-1] < rows
+
+
+def fit_held(
+    holder: Holder,
+    draw: Callable[[int], Observations],
+    *,
+    names: tuple[str, ...],
+    rows: int,
+    divers: int,
+    samples: Sequence[int] = SAMPLES,
+    notify: Callable[[str], None] | None = None,
+) -> Fit:
+    """Fit the population to rows that stand elsewhere, where the last sample has the say.
+
+    Parameters
+    ----------
+    holder : Holder
+        Who has them.
+    draw : callable
+        The rows of a sample of so many; as `sampled` has them.
+    names : tuple of str
+        Names of the exposures.
+    rows, divers : int
+        How many there are; more than twice as many rows as the last sample has.
+    samples, notify
+        As for `fit_any_size`.
+
+    Returns
+    -------
+    Fit
+        To the bit what `fit_any_size` finds.
+
+    Raises
+    ------
+    FitError
+        If it does not converge; such a fit must not be stored.
+    """
+    climb = _over_samples(draw, rows, len(names), samples, notify)
+    if notify:
+        notify(f"shared effects of {divers} divers")
+    return _whole(climb, climb.stay(holder), names, rows, divers)
+
+
+def _drawing(o: Observations) -> Callable[[int], Observations]:
+    return lambda rows: o.take(sampled(o, rows))
 
 
 def _over_samples(
-    o: Observations, samples: Sequence[int], notify: Callable[[str], None] | None = None
+    draw: Callable[[int], Observations],
+    count: int,
+    columns: int,
+    samples: Sequence[int],
+    notify: Callable[[str], None] | None = None,
 ) -> Climb:
     """A climb from the prior over larger and larger samples, those of less than half of all rows."""
-    climb = Climb(np.zeros(len(CENTRE)), np.zeros(o.n_exposures), np.eye(o.n_exposures))
+    climb = Climb(np.zeros(len(CENTRE)), np.zeros(columns), np.eye(columns))
     for rows in samples:
-        if 2 * rows < len(o):
+        if 2 * rows < count:
             if notify:
                 notify(f"hyperparameters of {rows} observations")
-            climb.up(o.take(sampled(o, rows)))
+            climb.up(draw(rows))
     return climb
 
 
@@ -137,13 +207,23 @@ def likeliest_any_size(
     """
     if len(observations) <= few:
         return likeliest(observations), len(observations)
-    climb = _over_samples(observations, samples)
-    if not samples or 2 * samples[-1] >= len(observations):
-        climb.up(observations)
+    o = observations
+    if has_the_say(samples, len(o)):
+        return likeliest_drawn(_drawing(o), rows=len(o), columns=o.n_exposures, samples=samples)
+    climb = _over_samples(_drawing(o), len(o), o.n_exposures, samples)
+    climb.up(o)
     return Hyperparameters.from_vector(CENTRE + SPREAD * climb.point), climb.rows
 
 
-def _whole(climb: Climb, settled: Propagation, o: Observations) -> Fit:
+def likeliest_drawn(
+    draw: Callable[[int], Observations], *, rows: int, columns: int, samples: Sequence[int]
+) -> tuple[Hyperparameters, int]:
+    """The same where the last sample stands for all; `draw` as for `fit_held`."""
+    climb = _over_samples(draw, rows, columns, samples)
+    return Hyperparameters.from_vector(CENTRE + SPREAD * climb.point), climb.rows
+
+
+def _whole(climb: Climb, settled: Propagation, names: tuple[str, ...], rows: int, divers: int) -> Fit:
     """The fit where the climb has ended."""
     width = np.linalg.inv(climb.curve)
     moves = np.where(np.abs(climb.point) < REACH, np.abs(climb.step), 0.0)
@@ -160,8 +240,8 @@ def _whole(climb: Climb, settled: Propagation, o: Observations) -> Fit:
     apart = design @ np.linalg.cholesky((width + width.T) / 2).T
     vector = CENTRE + SPREAD * climb.point
     diagnostics = {
-        "observations": float(len(o)),
-        "divers": float(len(o.body_sd)),
+        "observations": float(rows),
+        "divers": float(divers),
         "log_evidence": settled.log_evidence,
         "rounds": float(climb.rounds),
         "calls": float(climb.calls),
@@ -171,7 +251,7 @@ def _whole(climb: Climb, settled: Propagation, o: Observations) -> Fit:
         "sampled_observations": float(climb.rows),
     }
     return Fit(
-        o.names,
+        names,
         settled.mean,
         settled.precision,
         Hyperparameters.from_vector(vector),

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from leadline.model.observations import Observations
 
-__all__ = ["Layout", "Rows", "lay_out", "rows_of"]
+__all__ = ["Layout", "Rows", "chunk_first", "lay_out", "rows_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -153,6 +153,12 @@ def _columns(o: Observations) -> dict[str, Any]:
     }
 
 
+def chunk_first(divers: int) -> IntArray:
+    """First diver of each chunk, the end appended."""
+    chunks = int(np.clip(divers // CHUNK_DIVERS, 1, MOST_CHUNKS))
+    return np.round(np.linspace(0, divers, chunks + 1)).astype(np.int64)
+
+
 def lay_out(observations: Observations) -> Layout:
     """Flat arrays of `observations`, m >= 1 rows.
 
@@ -172,8 +178,6 @@ def lay_out(observations: Observations) -> Layout:
     exposure, exposure_first, support, support_first = _touched(o)
     occasion_diver = o.diver[o.occasion_starts]
     suits = np.bincount(o.suit_diver, minlength=divers)
-    chunks = int(np.clip(divers // CHUNK_DIVERS, 1, MOST_CHUNKS))
-
     return Layout(
         **_columns(o),
         knot=knot,
@@ -189,7 +193,7 @@ def lay_out(observations: Observations) -> Layout:
         knot_first=knot_first,
         suits=suits,
         body_variance=_flat(o.body_sd**2),
-        chunk_first=np.round(np.linspace(0, divers, chunks + 1)).astype(np.int64),
+        chunk_first=chunk_first(divers),
     )
 
 

@@ -15,10 +15,6 @@ C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, 
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -26,16 +22,13 @@ from numpy.typing import NDArray
 
 from leadline.errors import FitError
 from leadline.model.hyperparameters import Hyperparameters
-from leadline.model.layout import Layout, lay_out
 from leadline.model.observations import Observations
 from leadline.model.occasion import chances
+from leadline.model.partition import Holder, Outcome, Partition
 from leadline.model.sites import Cavity, Propagation, Sites, Start
 
 if TYPE_CHECKING:
-    from leadline.model.elimination import Terms
     from leadline.model.row import Levels
-    from leadline.model.settling import Settled
-    from leadline.model.sweep import Pace
 
 __all__ = ["Cavity", "Propagation", "Sites", "Start", "Sweeper", "propagate"]
 
@@ -51,30 +44,14 @@ MOST_SWEEPS: Final = 150
 MOST_ROUNDS: Final = 12
 """Refinements of each diver with the shared effects held. [-]"""
 
-WORTH_THREADS: Final = 4000
-"""Rows from which a second thread is worth its while. [-]"""
-
 NEARLY: Final = 0.2
 """Change still to come that is let pass after all sweeps: one row's mean within a fifth of its sd. [-]"""
 
 FIRST: Final = 10.0
 """Change still to come at which a diver may leave off in the first sweep, in tolerances. [-]"""
 
-FIRST_PART: Final = 0.7
-"""Share of the refined sites in the first blend. [-]"""
-
 DIFFERENCE: Final = 1e-4
 """Step of the central differences of the few chances of forms, which are smooth. [-]"""
-
-
-def _left(last: FloatArray) -> float:
-    """Change still to come: the most of any diver, but for one in a thousand.
-
-    Among very many divers there is always one whose records contradict each other; what such a one says of
-    the shared effects is nothing beside the others.
-    """
-    late = len(last) // 1000
-    return float(np.partition(last, -1 - late)[-1 - late])
 
 
 def levels_of(theta: Hyperparameters) -> Levels:
@@ -159,38 +136,20 @@ class Sweeper:
 
     Parameters
     ----------
-    observations : Observations
-        m >= 1 rows.
+    rows : Observations or Holder
+        m >= 1 rows, or who has them.
     partitions : int, optional
-        Parts at work side by side, each of whole chunks; default one for each core, or one where there is
+        Threads at work side by side, each on whole chunks; default one for each core, or one where there is
         little to do. The result is the same bits whatever their number.
     """
 
-    def __init__(self, observations: Observations, *, partitions: int | None = None) -> None:
-        self.observations = observations
-        self.layout: Layout = lay_out(observations)
-        p, chunks = observations.n_exposures, len(self.layout.chunk_first) - 1
-        self.precision = np.zeros((chunks, p, p))
-        self.shift = np.zeros((chunks, p))
-        self.rows = np.zeros((len(observations), 8))
-        # Wide sites that chased each other stay narrow: in a search the evidence must not jump.
-        self.loosest = np.zeros(len(self.layout.suits))
-        usual = (os.cpu_count() or 1) if len(observations) >= WORTH_THREADS else 1
-        bounds = np.linspace(0, chunks, min(partitions or usual, chunks) + 1).round().astype(int)
-        self.parts = list(zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True))
+    def __init__(self, rows: Observations | Holder, *, partitions: int | None = None) -> None:
+        self.holder: Holder = Partition(rows, threads=partitions) if isinstance(rows, Observations) else rows
 
-    @cached_property
-    def pool(self) -> ThreadPoolExecutor:
-        """Threads for the parts; they end with the sweeper."""
-        return ThreadPoolExecutor(len(self.parts))
-
-    def _everywhere(self, work: Callable[[int, int], None]) -> None:
-        """Do the work on all chunks, part by part side by side; compiled code leaves the lock alone."""
-        if len(self.parts) == 1:
-            work(*self.parts[0])
-            return
-        for done in [self.pool.submit(work, *part) for part in self.parts]:
-            done.result()
+    @property
+    def loosest(self) -> FloatArray:
+        """How wide each diver's sites may be."""
+        return self.holder.loosest
 
     def propagate(
         self,
@@ -202,145 +161,69 @@ class Sweeper:
         inform: bool = False,
     ) -> Propagation:
         """As the function `propagate`; `inform` asks for the information."""
-        from leadline.model.elimination import Terms
-        from leadline.model.prepared import prepare
-        from leadline.model.sweep import NEAR, NEVER, Pace, sweep
+        from leadline.model.sweep import NEAR
 
-        m, d, p = len(self.observations), len(self.layout.suits), self.observations.n_exposures
-        begin = start or Start(Sites.flat(m), np.zeros(p), np.eye(p))
-        level, rows = levels_of(theta), self.rows
-        self._everywhere(lambda first, last: prepare(self.layout, level, rows, first, last))
-        terms = Terms(
-            begin.sites.precision.copy(),
-            begin.sites.shift.copy(),
-            np.full(m, np.nan),
-            np.ones(m),
-            np.full(m, np.nan),
-        )
-        pace = Pace(np.full(d, FIRST_PART), np.full(d, np.inf), np.maximum(self.loosest, 0.0))
+        holder, p = self.holder, self.holder.columns
+        begin = start or Start(Sites.flat(0), np.zeros(p), np.eye(p))
+        holder.begin(levels_of(theta), begin.sites)
         mean, covariance = begin.mean, begin.covariance
-
-        def swept(damping: float, rounds: int, enough: float) -> Callable[[int, int], None]:
-            return lambda first, last: sweep(
-                self.layout,
-                level,
-                rows,
-                terms,
-                pace,
-                mean,
-                covariance,
-                damping,
-                rounds,
-                enough,
-                self.precision,
-                self.shift,
-                first,
-                last,
-            )
-
         left, shared = np.inf, _Shared()
         for number in range(1, MOST_SWEEPS + 1):
             damping = min(1.0, 2 * EASY_SWEEPS / number)
             # No diver need settle closer than the shared effects have.
             enough = max(0.3 * tolerance, min(0.1 * left, max(NEAR, FIRST * tolerance)))
             rounds = MOST_ROUNDS if number <= EASY_SWEEPS else 1
-            self._everywhere(swept(damping, rounds, enough))
-            if not self._sound():
-                pace.loosest[:] = NEVER
-                np.maximum(terms.precision, 0.0, out=terms.precision)
-                self._everywhere(swept(damping, 0, enough))
+            beta = mean, covariance
+            said = holder.sweep(beta, damping=damping, rounds=rounds, enough=enough)
+            if not _sound(said[0]):
+                said = holder.tighten(beta, damping=damping, enough=enough)
             if number > 1:
-                left = _left(pace.last) / shared.part
+                left = holder.left() / shared.part
             mean, covariance, precision, determinant = _beta(
                 *shared.blended(
                     left if rounds > 1 else 0.0,
-                    np.add.reduce(self.precision, axis=0),
-                    np.add.reduce(self.shift, axis=0),
+                    np.add.reduce(said[0], axis=0),
+                    np.add.reduce(said[1], axis=0),
                 )
             )
             if left < tolerance or (number == MOST_SWEEPS and (sketch or left < NEARLY)):
-                self.loosest = pace.loosest
-                self._finished(level, terms, pace, mean, covariance, tolerance)
-                beta = mean, covariance, precision, determinant
-                return self._settled(theta, level, terms, beta, number, inform=inform)
+                found = holder.settle((mean, covariance), late=max(tolerance, NEAR), inform=inform)
+                return _propagation(theta, found, (mean, covariance, precision, determinant), number)
         raise FitError(
             f"the fit did not settle in {MOST_SWEEPS} sweeps ({left:.1g} sd still to go): "
             "look for records that contradict each other",
             {"sweeps": float(MOST_SWEEPS), "left": left},
         )
 
-    def _finished(
-        self,
-        level: Levels,
-        terms: Terms,
-        pace: Pace,
-        mean: FloatArray,
-        covariance: FloatArray,
-        tolerance: float,
-    ) -> None:
-        """Settle the few who have not yet, with the shared effects held."""
-        from leadline.model.sweep import NEAR, finish
 
-        late = max(tolerance, NEAR)
-        if float(np.max(pace.last)) > late:
-            self._everywhere(
-                lambda first, last: finish(
-                    self.layout, level, self.rows, terms, pace, mean, covariance, late, first, last
-                )
-            )
-
-    def _sound(self) -> bool:
-        """Whether the divers' wide sites together leave a proper posterior of beta."""
-        whole = np.add.reduce(self.precision, axis=0)
-        return not len(whole) or bool(np.linalg.eigvalsh((whole + whole.T) / 2)[0] > -0.9)
-
-    def _settled(
-        self,
-        theta: Hyperparameters,
-        level: Levels,
-        terms: Terms,
-        beta: tuple[FloatArray, FloatArray, FloatArray, float],
-        sweeps: int,
-        *,
-        inform: bool,
-    ) -> Propagation:
-        from leadline.model.settling import settle
-
-        mean, covariance, precision, determinant = beta
-        found = _nothing_settled(len(self.rows), len(self.layout.suits), len(mean) if inform else 0)
-        self._everywhere(
-            lambda first, last: settle(
-                self.layout, level, self.rows, terms, mean, covariance, found, first, last
-            )
-        )
-        chain = _chain(theta)
-        slopes = np.hstack([found.gradient @ chain.T, found.pull]) if inform else None
-        return Propagation(
-            mean,
-            precision,
-            terms.need,
-            terms.variance,
-            found.offset,
-            found.offset_variance,
-            Start(Sites(terms.precision, terms.shift), mean, covariance),
-            Cavity(found.cavity_mean, found.cavity_variance),
-            float(np.sum(found.evidence)) - 0.5 * determinant,
-            chain @ np.add.reduce(found.gradient, axis=0),
-            sweeps,
-            None if slopes is None else slopes.T @ slopes,
-        )
+def _sound(precision: FloatArray) -> bool:
+    """Whether the divers' wide sites together leave a proper posterior of beta."""
+    whole = np.add.reduce(precision, axis=0)
+    return not len(whole) or bool(np.linalg.eigvalsh((whole + whole.T) / 2)[0] > -0.9)
 
 
-def _nothing_settled(rows: int, divers: int, columns: int) -> Settled:
-    from leadline.model.settling import PLACES, Settled
-
-    return Settled(
-        np.zeros(divers),
-        np.zeros((divers, PLACES)),
-        np.zeros((divers if columns else 0, columns)),
-        np.zeros(rows),
-        np.zeros(rows),
-        *(np.zeros(divers) for _ in range(4)),
+def _propagation(
+    theta: Hyperparameters,
+    found: Outcome,
+    beta: tuple[FloatArray, FloatArray, FloatArray, float],
+    sweeps: int,
+) -> Propagation:
+    mean, covariance, precision, determinant = beta
+    chain = _chain(theta)
+    slopes = np.hstack([found.slopes @ chain.T, found.pull]) if len(found.slopes) else None
+    return Propagation(
+        mean,
+        precision,
+        found.need,
+        found.need_variance,
+        found.offset,
+        found.offset_variance,
+        Start(found.sites, mean, covariance),
+        found.cavity,
+        found.evidence - 0.5 * determinant,
+        chain @ found.slope,
+        sweeps,
+        None if slopes is None else slopes.T @ slopes,
     )
 
 

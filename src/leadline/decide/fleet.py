@@ -1,0 +1,126 @@
+"""Learn from records in parts, each read and turned into evidence by a worker; nobody has them all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from leadline.arrays import Records
+from leadline.decide.findings import BreathRange, Convergence
+from leadline.decide.learning import breath_range, convergence
+from leadline.errors import FitError
+from leadline.evidence.crowd import gather_in_parts, whole_names
+from leadline.model.fleet import Held, fit_fleet, likeliest_fleet
+from leadline.model.observations import Form, Observations
+from leadline.model.population import Fit
+from leadline.model.workers import Workers
+from leadline.timeline import timeline
+
+__all__ = ["Harvest", "hold", "learn_in_parts"]
+
+
+@dataclass(frozen=True)
+class Harvest:
+    """What was learned; what `Findings` says of single records and kit is not asked of workers.
+
+    Parameters
+    ----------
+    fit : Fit
+        Of the population, for the book.
+    counts : dict
+        observations and divers with any.
+    breath : BreathRange
+        In both readings.
+    convergence : Convergence
+        Of the fit.
+    """
+
+    fit: Fit
+    counts: dict[str, int]
+    breath: BreathRange
+    convergence: Convergence
+
+
+def _observed(read: Callable[[], Records], latest: np.datetime64) -> Observations:
+    """Evidence of one part, on a worker."""
+    return gather_in_parts(timeline(read()), threads=1, latest=latest).observations
+
+
+def _names(part: Observations) -> tuple[str, ...]:
+    return part.names
+
+
+def _seen(part: Observations) -> tuple[int, int]:
+    """Observations of a part, leads that were chosen left out, and divers with any."""
+    seen = part.form != Form.HABIT
+    return int(seen.sum()), len(np.unique(part.diver[seen]))
+
+
+def hold(workers: Workers, reads: Sequence[Callable[[], Records]], *, latest: np.datetime64) -> Held:
+    """Evidence of records in parts, held by the workers that read them.
+
+    Parameters
+    ----------
+    workers : Workers
+        Who read and hold them.
+    reads : sequence of callable
+        Each gives the records of a part on a worker: divers in the order of their names, no diver in two
+        parts, others' wear of their suits among the records.
+    latest : datetime64
+        Latest date of all records; NaT where none is known.
+    """
+    parts = [
+        workers.submit(_observed, read, latest, place=place)
+        for read, place in zip(reads, workers.placed(len(reads)), strict=True)
+    ]
+    named = [workers.submit(_names, part) for part in parts]
+    return Held(workers, parts, names=whole_names(workers.result(names) for names in named))
+
+
+def learn_in_parts(
+    workers: Workers,
+    reads: Sequence[Callable[[], Records]],
+    *,
+    latest: np.datetime64,
+    partitions: int | None = None,
+    notify: Callable[[str], None] | None = None,
+) -> Harvest:
+    """Fit the population to records in parts.
+
+    Parameters
+    ----------
+    workers, reads, latest
+        As for `hold`.
+    partitions : int, optional
+        Shares of the evidence; default one for each worker.
+    notify : callable, optional
+        Called with a short text as the work goes on.
+
+    Returns
+    -------
+    Harvest
+        Its fit is to the bit that of `leadline.decide.learning.learn` on all records, on processors of one
+        kind.
+
+    Raises
+    ------
+    FitError
+        If the fit does not converge, or a worker is lost.
+    """
+    if notify:
+        notify("workers read the records")
+    held = hold(workers, reads, latest=latest)
+    asked = [workers.submit(_seen, part) for part in held.parts]
+    seen = [workers.result(counts) for counts in asked]
+    fitted = fit_fleet(held, partitions=partitions, notify=notify)
+    if notify:
+        notify("breath range, a second time")
+    try:
+        fixed = likeliest_fleet(held) if held.rows else None
+    except FitError:
+        fixed = None  # as in `learn`
+    found, breath = breath_range(fitted, fixed)
+    counts = {"observations": sum(o for o, _ in seen), "divers": sum(d for _, d in seen)}
+    return Harvest(found, counts, breath, convergence(found))
