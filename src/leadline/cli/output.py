@@ -93,15 +93,16 @@ def show(document: Any, view: Callable[[], RenderableType], *, as_json: bool) ->
 
     Parameters
     ----------
-    document : dict or list
-        JSON-ready facts; NaN becomes null.
+    document : dict or list, or callable
+        JSON-ready facts, or what makes them where they are many; NaN becomes null.
     view : callable
         Makes a table or a text; called only where it is needed.
     as_json : bool
         Whether --json was given.
     """
     if as_json:
-        typer.echo(json.dumps(_cleaned(document), ensure_ascii=False, indent=2, allow_nan=False))
+        facts = document() if callable(document) else document
+        typer.echo(json.dumps(_cleaned(facts), ensure_ascii=False, indent=2, allow_nan=False))
     else:
         _console().print(view())
 

@@ -129,7 +129,11 @@ def roster(
         path = write_roster(data, out, numbers=numbers)
         if csv is not None:
             write_rows(roster_rows(data), csv)
-    show({**roster_document(data), "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+    show(
+        lambda: {**roster_document(data), "page": str(path)},
+        lambda: _view(data, path, units),
+        as_json=as_json,
+    )
     if csv is not None:
         note(f"the same numbers, masses in kg: {csv}")
     if not data.students:
