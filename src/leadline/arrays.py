@@ -164,6 +164,11 @@ def columns_from_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Column
     return columns
 
 
+def _looked_up(index: Mapping[str, int], names: NDArray[Any]) -> IntArray:
+    """Number of each name; KeyError where there is none."""
+    return np.fromiter(map(index.__getitem__, names.tolist()), np.int64, len(names))
+
+
 def _padded(texts: NDArray[Any], parse: Callable[[str], list[Any]], fill: Any, dtype: Any) -> NDArray[Any]:
     """Split every distinct text once; shape (n, longest)."""
     if len(texts) > 1 and texts.strides == (0,):  # one value stands in many places
@@ -174,7 +179,7 @@ def _padded(texts: NDArray[Any], parse: Callable[[str], list[Any]], fill: Any, d
     for i, values in enumerate(memo.values()):
         table[i, : len(values)] = values
     position = {text: i for i, text in enumerate(memo)}
-    codes = np.fromiter((position[text] for text in texts.tolist()), np.int64, len(texts))
+    codes = _looked_up(position, texts)
     return table[codes] if len(texts) else np.full((0, width), fill, dtype)
 
 
@@ -272,10 +277,10 @@ def _wear(
 ) -> FloatArray:
     """Dives each suit had seen, those of others counted in; shape (n, S)."""
     worn, n = records.worn, len(suit)
-    names = worn["diver"].tolist()
-    others_at = {name: place for place, name in enumerate(set(names), len(records.divers["diver"]))}
+    names = set(worn["diver"].tolist())
+    others_at = {name: place for place, name in enumerate(names, len(records.divers["diver"]))}
     everyone = np.concatenate([records.divers["diver"], np.array([*others_at], object)])
-    who = np.concatenate([diver, np.fromiter((others_at[name] for name in names), np.int64, len(names))])
+    who = np.concatenate([diver, _looked_up(others_at, worn["diver"])])
     others = _padded(worn["suit"], parse, -1, np.int64)
     suits = np.full((n + len(others), max(suit.shape[1], others.shape[1])), -1)
     suits[:n, : suit.shape[1]], suits[n:, : others.shape[1]] = suit, others
@@ -343,7 +348,7 @@ def occasions(
     is_dive = np.ones(n, bool) if counts_as_dive is None else counts_as_dive
     diver_index = {name: i for i, name in enumerate(records.divers["diver"].tolist())}
     try:
-        diver = np.fromiter((diver_index[name] for name in rows["diver"].tolist()), np.int64, n)
+        diver = _looked_up(diver_index, rows["diver"])
     except KeyError as missing:
         raise UnknownNameError(f"no diver {missing.args[0]!r} in the divers table") from None
     item_index = {name: i for i, name in enumerate(records.gear["item"].tolist())}

@@ -117,12 +117,14 @@ def distribution(score: ArrayLike) -> FloatArray:
     array([0.025, 0.5  ])
     """
     z = np.asarray(score, float)
-    x = (z * -ROOT_HALF).ravel()
-    if len(x) <= FEW:
+    if z.size <= FEW:
+        x = (z * -ROOT_HALF).ravel()
         found = np.fromiter(map(erfc, x.tolist()), float, len(x))
+        found *= 0.5
     else:
-        found = np.concatenate([_block(x[i : i + BLOCK]) for i in range(0, len(x), BLOCK)])
-    found *= 0.5
+        flat, found = z.ravel(), np.empty(z.size)
+        for i in range(0, len(flat), BLOCK):
+            np.multiply(_block(flat[i : i + BLOCK] * -ROOT_HALF), 0.5, out=found[i : i + BLOCK])
     return np.asarray(found.reshape(z.shape))
 
 
