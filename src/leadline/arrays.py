@@ -297,14 +297,21 @@ def ranks(names: NDArray[np.object_]) -> IntArray:
     return np.unique(names.astype(str), return_inverse=True)[1].reshape(-1)
 
 
+def _firsts(ordered: IntArray) -> NDArray[np.bool_]:
+    """Where each value of an ordered array stands first."""
+    return np.asarray(np.diff(ordered, prepend=ordered[:1] - 1) != 0)
+
+
 def _pieces(item: IntArray, day: IntArray, diver: IntArray, counts: NDArray[np.bool_]) -> IntArray:
     """Most divers seen in an item on one day, up to the day of each row: later records change nothing."""
     undated = day == np.datetime64("NaT").astype(np.int64)
     first, latest = (day[~undated].min(), day[~undated].max()) if not undated.all() else (0, 0)
     key = item * (latest - first + 2) + np.where(undated, latest + 1, day) - first
     who = int(diver.max(initial=0)) + 1
-    seen = np.unique(key[counts] * who + diver[counts]) // who
-    days, wearers = np.unique(seen, return_counts=True)
+    seen = np.sort(key[counts] * who + diver[counts])
+    seen = seen[_firsts(seen)] // who
+    starts = np.flatnonzero(_firsts(seen))
+    days, wearers = seen[starts], np.diff(starts, append=len(seen))
     owner = days // (latest - first + 2)
     many = int(wearers.max(initial=1)) + 1
     most = np.maximum.accumulate(wearers + owner * many) - owner * many

@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -32,6 +31,8 @@ from leadline.model.occasion import chances
 from leadline.model.sites import Cavity, Propagation, Sites, Start
 
 if TYPE_CHECKING:
+    from concurrent.futures import ThreadPoolExecutor
+
     from leadline.model.elimination import Terms
     from leadline.model.row import Levels
     from leadline.model.settling import Settled
@@ -182,6 +183,8 @@ class Sweeper:
     @cached_property
     def pool(self) -> ThreadPoolExecutor:
         """Threads for the parts; they end with the sweeper."""
+        from concurrent.futures import ThreadPoolExecutor
+
         return ThreadPoolExecutor(len(self.parts))
 
     def _everywhere(self, work: Callable[[int, int], None]) -> None:
