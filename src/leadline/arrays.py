@@ -27,8 +27,7 @@ _TEXT = {"text", "word", "numbers", "names", "gases", "places"}
 
 
 def _nobody_else() -> Columns:
-    nothing = np.zeros(0, object)
-    return {"diver": nothing, "date": np.zeros(0, "datetime64[s]"), "suit": nothing}
+    return {"diver": np.zeros(0, object), "date": np.zeros(0, "datetime64[s]"), "suit": np.zeros(0, object)}
 
 
 @dataclass(frozen=True)
@@ -164,11 +163,6 @@ def columns_from_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Column
     return columns
 
 
-def _looked_up(index: Mapping[str, int], names: NDArray[Any]) -> IntArray:
-    """Number of each name; KeyError where there is none."""
-    return np.fromiter(map(index.__getitem__, names.tolist()), np.int64, len(names))
-
-
 def _padded(texts: NDArray[Any], parse: Callable[[str], list[Any]], fill: Any, dtype: Any) -> NDArray[Any]:
     """Split every distinct text once; shape (n, longest)."""
     if len(texts) > 1 and texts.strides == (0,):  # one value stands in many places
@@ -179,7 +173,7 @@ def _padded(texts: NDArray[Any], parse: Callable[[str], list[Any]], fill: Any, d
     for i, values in enumerate(memo.values()):
         table[i, : len(values)] = values
     position = {text: i for i, text in enumerate(memo)}
-    codes = _looked_up(position, texts)
+    codes = np.fromiter(map(position.__getitem__, texts.tolist()), np.int64, len(texts))
     return table[codes] if len(texts) else np.full((0, width), fill, dtype)
 
 
@@ -277,10 +271,10 @@ def _wear(
 ) -> FloatArray:
     """Dives each suit had seen, those of others counted in; shape (n, S)."""
     worn, n = records.worn, len(suit)
-    names = set(worn["diver"].tolist())
-    others_at = {name: place for place, name in enumerate(names, len(records.divers["diver"]))}
+    names = worn["diver"].tolist()
+    others_at = {name: place for place, name in enumerate(set(names), len(records.divers["diver"]))}
     everyone = np.concatenate([records.divers["diver"], np.array([*others_at], object)])
-    who = np.concatenate([diver, _looked_up(others_at, worn["diver"])])
+    who = np.concatenate([diver, np.fromiter(map(others_at.__getitem__, names), np.int64, len(names))])
     others = _padded(worn["suit"], parse, -1, np.int64)
     suits = np.full((n + len(others), max(suit.shape[1], others.shape[1])), -1)
     suits[:n, : suit.shape[1]], suits[n:, : others.shape[1]] = suit, others
@@ -297,11 +291,6 @@ def ranks(names: NDArray[np.object_]) -> IntArray:
     return np.unique(names.astype(str), return_inverse=True)[1].reshape(-1)
 
 
-def _firsts(ordered: IntArray) -> NDArray[np.bool_]:
-    """Where each value of an ordered array stands first."""
-    return np.asarray(np.diff(ordered, prepend=ordered[:1] - 1) != 0)
-
-
 def _pieces(item: IntArray, day: IntArray, diver: IntArray, counts: NDArray[np.bool_]) -> IntArray:
     """Most divers seen in an item on one day, up to the day of each row: later records change nothing."""
     undated = day == np.datetime64("NaT").astype(np.int64)
@@ -309,9 +298,8 @@ def _pieces(item: IntArray, day: IntArray, diver: IntArray, counts: NDArray[np.b
     key = item * (latest - first + 2) + np.where(undated, latest + 1, day) - first
     who = int(diver.max(initial=0)) + 1
     seen = np.sort(key[counts] * who + diver[counts])
-    seen = seen[_firsts(seen)] // who
-    starts = np.flatnonzero(_firsts(seen))
-    days, wearers = seen[starts], np.diff(starts, append=len(seen))
+    seen = seen[np.diff(seen, prepend=-1) > 0] // who
+    days, wearers = np.unique(seen, return_counts=True)
     owner = days // (latest - first + 2)
     many = int(wearers.max(initial=1)) + 1
     most = np.maximum.accumulate(wearers + owner * many) - owner * many
@@ -355,7 +343,7 @@ def occasions(
     is_dive = np.ones(n, bool) if counts_as_dive is None else counts_as_dive
     diver_index = {name: i for i, name in enumerate(records.divers["diver"].tolist())}
     try:
-        diver = _looked_up(diver_index, rows["diver"])
+        diver = np.fromiter(map(diver_index.__getitem__, rows["diver"].tolist()), np.int64, n)
     except KeyError as missing:
         raise UnknownNameError(f"no diver {missing.args[0]!r} in the divers table") from None
     item_index = {name: i for i, name in enumerate(records.gear["item"].tolist())}
