@@ -68,12 +68,8 @@ def with_numbers(page: str, numbers: str) -> str:
     if numbers == "comma":
         return "".join(_part(part, ",") for part in _PARTS.split(page))
     # Point is how pages are made, so that only what has large numbers is taken apart, row by row.
-    if not _LARGE.search(page):
-        return page
     return "".join(
-        "".join(_part(part, ".") for part in _PARTS.split(row))
-        if _LARGE.search(row) and _SEEN_LARGE.search(row)
-        else row
+        "".join(_part(part, ".") for part in _PARTS.split(row)) if _SEEN_LARGE.search(row) else row
         for row in _ROW.split(page)
     )
 
