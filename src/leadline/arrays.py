@@ -27,8 +27,7 @@ _TEXT = {"text", "word", "numbers", "names", "gases", "places"}
 
 
 def _nobody_else() -> Columns:
-    nothing = np.zeros(0, object)
-    return {"diver": nothing, "date": np.zeros(0, "datetime64[s]"), "suit": nothing}
+    return {"diver": np.zeros(0, object), "date": np.zeros(0, "datetime64[s]"), "suit": np.zeros(0, object)}
 
 
 @dataclass(frozen=True)
@@ -174,7 +173,7 @@ def _padded(texts: NDArray[Any], parse: Callable[[str], list[Any]], fill: Any, d
     for i, values in enumerate(memo.values()):
         table[i, : len(values)] = values
     position = {text: i for i, text in enumerate(memo)}
-    codes = np.fromiter((position[text] for text in texts.tolist()), np.int64, len(texts))
+    codes = np.fromiter(map(position.__getitem__, texts.tolist()), np.int64, len(texts))
     return table[codes] if len(texts) else np.full((0, width), fill, dtype)
 
 
@@ -275,7 +274,7 @@ def _wear(
     names = worn["diver"].tolist()
     others_at = {name: place for place, name in enumerate(set(names), len(records.divers["diver"]))}
     everyone = np.concatenate([records.divers["diver"], np.array([*others_at], object)])
-    who = np.concatenate([diver, np.fromiter((others_at[name] for name in names), np.int64, len(names))])
+    who = np.concatenate([diver, np.fromiter(map(others_at.__getitem__, names), np.int64, len(names))])
     others = _padded(worn["suit"], parse, -1, np.int64)
     suits = np.full((n + len(others), max(suit.shape[1], others.shape[1])), -1)
     suits[:n, : suit.shape[1]], suits[n:, : others.shape[1]] = suit, others
@@ -298,7 +297,8 @@ def _pieces(item: IntArray, day: IntArray, diver: IntArray, counts: NDArray[np.b
     first, latest = (day[~undated].min(), day[~undated].max()) if not undated.all() else (0, 0)
     key = item * (latest - first + 2) + np.where(undated, latest + 1, day) - first
     who = int(diver.max(initial=0)) + 1
-    seen = np.unique(key[counts] * who + diver[counts]) // who
+    seen = np.sort(key[counts] * who + diver[counts])
+    seen = seen[np.diff(seen, prepend=-1) > 0] // who
     days, wearers = np.unique(seen, return_counts=True)
     owner = days // (latest - first + 2)
     many = int(wearers.max(initial=1)) + 1
@@ -343,7 +343,7 @@ def occasions(
     is_dive = np.ones(n, bool) if counts_as_dive is None else counts_as_dive
     diver_index = {name: i for i, name in enumerate(records.divers["diver"].tolist())}
     try:
-        diver = np.fromiter((diver_index[name] for name in rows["diver"].tolist()), np.int64, n)
+        diver = np.fromiter(map(diver_index.__getitem__, rows["diver"].tolist()), np.int64, n)
     except KeyError as missing:
         raise UnknownNameError(f"no diver {missing.args[0]!r} in the divers table") from None
     item_index = {name: i for i, name in enumerate(records.gear["item"].tolist())}

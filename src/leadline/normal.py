@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 Quotient = tuple[tuple[float, ...], tuple[float, ...]]
 
 FEW: Final = 500  # numbers
-BLOCK: Final = 4096  # numbers that, with what is reckoned on the way, fit a processor's cache
+BLOCK: Final = 16384  # numbers that, with what is reckoned on the way, fit a processor's cache
 ROOT_HALF: Final = 0.7071067811865476
 LOG_ROOT_TAU: Final = 0.9189385332046727  # of 2 pi
 FAR: Final = -25.0
@@ -29,6 +29,7 @@ FAR: Final = -25.0
 # doi:10.1090/S0025-5718-1969-0247736-4; the coefficients from memory, held against other libraries by test.
 _NEAR: Final = 0.46875
 _WIDE: Final = 4.0
+_SURE: Final = -6.0  # below it, the function is 2 to the last digit
 _ONE_OVER_ROOT_PI: Final = 0.5641895835477563
 _SMALL: Final[Quotient] = (
     (1.85777706184603153e-1, 3.16112374387056560, 1.13864154151050156e2, 3.77485237685302021e2,
@@ -51,40 +52,49 @@ _LARGE: Final[Quotient] = (
 
 
 def _quotient(coefficients: Quotient, at: FloatArray) -> FloatArray:
-    """Quotient of two polynomials by Horner's rule."""
-    above, below = (np.full_like(at, row[0]) for row in coefficients)
-    for first, second in zip(*(row[1:] for row in coefficients), strict=True):
+    """Quotient of two polynomials by Horner's rule; the lower one begins with 1."""
+    (first, second, *above_rest), (_, last, *below_rest) = coefficients
+    above, below = first * at, at + last
+    above += second
+    for over, under in zip(above_rest, below_rest, strict=True):
         above *= at
-        above += first
+        above += over
         below *= at
-        below += second
+        below += under
     above /= below
     return above
 
 
-def _beyond(y: FloatArray) -> FloatArray:
-    """Complementary error function over `_NEAR`."""
-    found = np.exp(-y * y)
-    wide = y > _WIDE
-    if not wide.any():
-        found *= _quotient(_MIDDLE, y)
-        return found
-    found[~wide] *= _quotient(_MIDDLE, y[~wide])
-    large = y[wide]
-    inverse = 1 / (large * large)
-    found[wide] *= (_ONE_OVER_ROOT_PI - inverse * _quotient(_LARGE, inverse)) / large
-    return found
+def _near(x: FloatArray) -> FloatArray:
+    """Complementary error function up to `_NEAR`."""
+    return np.asarray(1 - x * _quotient(_SMALL, x * x))
+
+
+def _middle(x: FloatArray) -> FloatArray:
+    """The same between `_NEAR` and `_WIDE`."""
+    y = np.abs(x)
+    tail = np.exp(-y * y)
+    tail *= _quotient(_MIDDLE, y)
+    return np.asarray(np.where(x > 0, tail, 2 - tail))
+
+
+def _wide(x: FloatArray) -> FloatArray:
+    """The same beyond `_WIDE`."""
+    y = np.abs(x)
+    tail, inverse = np.exp(-y * y), 1 / (y * y)
+    tail *= (_ONE_OVER_ROOT_PI - inverse * _quotient(_LARGE, inverse)) / y
+    return np.asarray(np.where(x > 0, tail, 2 - tail))
 
 
 def _block(x: FloatArray) -> FloatArray:
     """Complementary error function of many numbers."""
     y = np.abs(x)
-    found = np.empty_like(x)
-    near = y <= _NEAR
-    small, rest = x[near], ~near
-    found[near] = 1 - small * _quotient(_SMALL, small * small)
-    tail = _beyond(y[rest])
-    found[rest] = np.where(x[rest] > 0, tail, 2 - tail)
+    found = np.full_like(x, 2.0)  # what is below _SURE stays so
+    near, wide = y <= _NEAR, y > _WIDE
+    for these, way in ((near, _near), (~(near | wide), _middle), (wide & (x >= _SURE), _wide)):
+        # Places are quicker to read and to write than a mask, where there are many.
+        if len(places := np.flatnonzero(these)):
+            found[places] = way(x.take(places))
     return found
 
 
@@ -107,12 +117,14 @@ def distribution(score: ArrayLike) -> FloatArray:
     array([0.025, 0.5  ])
     """
     z = np.asarray(score, float)
-    x = (z * -ROOT_HALF).ravel()
-    if len(x) <= FEW:
+    if z.size <= FEW:
+        x = (z * -ROOT_HALF).ravel()
         found = np.fromiter(map(erfc, x.tolist()), float, len(x))
+        found *= 0.5
     else:
-        found = np.concatenate([_block(x[i : i + BLOCK]) for i in range(0, len(x), BLOCK)])
-    found *= 0.5
+        flat, found = z.ravel(), np.empty(z.size)
+        for i in range(0, len(flat), BLOCK):
+            np.multiply(_block(flat[i : i + BLOCK] * -ROOT_HALF), 0.5, out=found[i : i + BLOCK])
     return np.asarray(found.reshape(z.shape))
 
 

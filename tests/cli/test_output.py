@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import io
 import json
 
 import pint
 import pytest
 import typer
+from rich.console import Console, RenderableType
+from rich.table import Table
+from rich.text import Text
 
+from leadline.cli.answer import wrapped
 from leadline.cli.output import error, note, plain, progress, quantity, show, table, user_errors
 from leadline.errors import LeadlineError
 
@@ -36,6 +41,43 @@ def test_names_cannot_drive_the_terminal_or_style_the_table(capsys: pytest.Captu
 def test_long_cells_are_not_cut_in_a_pipe(capsys: pytest.CaptureFixture[str]) -> None:
     show([], lambda: table("", ["reason"], [["x" * 200]]), as_json=False)
     assert "x" * 200 in capsys.readouterr().out
+
+
+CELLS = [
+    ["Ida", 4.5, "", "short"],
+    ["[b]Jo[/b] :smile:", 10, None, "a sentence that is longer than its header  "],
+    ["", 0.5, "", "  "],
+    ["日本語の名前", 12.25, None, "e\u0301 and \U0001f600"],
+    ["x" * 30, -1, "", ""],
+]
+
+
+@pytest.mark.parametrize("width", [9, 20, 60, 80, 240])
+@pytest.mark.parametrize("rows", [CELLS, CELLS[:1], CELLS[1:3], [], [["", 1, None, ""]] * 2])
+@pytest.mark.parametrize(
+    "title", ["", "A title that is longer than the table is wide, so it has to be broken"]
+)
+def test_table_is_that_of_its_rows_one_by_one(width: int, rows: list[list[object]], title: str) -> None:
+    made = table(title, ["name", "lead", "nothing", "said"], rows)
+    one_by_one = made._made(made.rows)  # type: ignore[union-attr]  # a table of ours
+    assert printed(made, width) == printed(one_by_one, width)
+
+
+@pytest.mark.parametrize("width", [5, 20, 78, 79, 240])
+@pytest.mark.parametrize("size", [3, 40, 77, 78, 79, 500])
+@pytest.mark.parametrize("text", ["one two three 4.5 kg, ", "日本 é \U0001f600 ", "x" * 90, "a  b "])
+def test_paragraph_is_a_table_with_one_cell(width: int, size: int, text: str) -> None:
+    said = (text * size)[:size]
+    grid = Table.grid()
+    grid.add_column(max_width=78)
+    grid.add_row(Text(said))
+    assert printed(wrapped(said), width) == printed(grid, width)
+
+
+def printed(shown: RenderableType, width: int) -> str:
+    console = Console(file=io.StringIO(), width=width, markup=False, emoji=False, highlight=False)
+    console.print(shown)
+    return console.file.getvalue()  # type: ignore[attr-defined]  # the one above
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,16 @@ import pytest
 
 from ..decide.club import make_book  # noqa: TID252 (tests are on no path)
 
-SLOW = {"scipy", "numba", "pandas", "matplotlib", "jinja2", "leadline.cli.demo", "leadline.cli.report"}
+SLOW = {
+    "scipy",
+    "numba",
+    "pandas",
+    "pydantic",
+    "matplotlib",
+    "jinja2",
+    "leadline.cli.demo",
+    "leadline.cli.report",
+}
 """Each takes from tens of milliseconds to a second to load."""
 
 CODE = """

@@ -22,6 +22,7 @@ from typer.core import TyperGroup
 from leadline import __version__
 from leadline.cli.options import BookFile
 from leadline.cli.output import user_errors
+from leadline.cli.reading import Command, quick
 
 __all__ = ["app", "main"]
 
@@ -33,6 +34,10 @@ _COMMANDS: Final = (
 class _Commands(TyperGroup):
     """Group of commands whose expected failures are one line on standard error."""
 
+    def get_params(self, ctx: Any) -> list[Any]:
+        """Options before the command, those of Typer's own among them."""
+        return quick(super().get_params(ctx))
+
     def invoke(self, ctx: Any) -> Any:
         """Run the command named in `ctx`."""
         with user_errors():
@@ -40,8 +45,9 @@ class _Commands(TyperGroup):
 
 
 def _flow(group: typer.Typer) -> None:
-    """Let help break its lines where the terminal ends, not where the source does."""
+    """Let help break its lines where the terminal ends, not where the source does; read options quickly."""
     for command in group.registered_commands:
+        command.cls = Command
         text = command.help or inspect.getdoc(command.callback) or ""
         command.help = "\n\n".join(" ".join(part.split()) for part in text.split("\n\n"))
     for inner in group.registered_groups:
@@ -108,6 +114,6 @@ def _named(words: Sequence[str]) -> str | None:
 def main() -> None:
     """Entry point of the `leadline` program."""
     # What is loaded stays; to look through it for garbage again and again takes a twentieth of a short run.
-    gc.set_threshold(50_000, 20, 20)
+    gc.set_threshold(200_000, 20, 20)
     named = _named(sys.argv[1:])
     (_program([named]) if named else _whole())()

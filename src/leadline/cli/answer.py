@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.options import Units
 from leadline.cli.output import plain, quantity, table
 
 if TYPE_CHECKING:
-    from rich.console import RenderableType
+    from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
     from rich.text import Text
 
     from leadline.cli.kit import Planned
@@ -112,13 +113,24 @@ def _said(caution: str) -> str:
 
 def wrapped(text: str) -> RenderableType:
     """A paragraph that stays readable where the line is long."""
-    from rich.table import Table
-    from rich.text import Text
+    return _Paragraph(plain(text))
 
-    made = Table.grid()
-    made.add_column(max_width=_LINE)
-    made.add_row(Text(plain(text)))
-    return made
+
+@dataclass(frozen=True)
+class _Paragraph:
+    """As a table with one cell, whose column is no wider than `_LINE`, without the work of one."""
+
+    text: str
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        from rich.segment import Segment
+        from rich.text import Text
+
+        text = Text(self.text)
+        width = min(_LINE, options.max_width, text.cell_len)
+        for line in text.wrap(console, width, overflow="ellipsis"):
+            yield Segment(line.plain + " " * (width - line.cell_len))
+            yield Segment.line()
 
 
 def _headline(planned: Planned, answer: Advice, units: Units) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import tempfile
 from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
@@ -150,6 +148,9 @@ def judged(book: Book, cells: dict[str, str], *, known: Collection[str] = ()) ->
     RecordError
         If a cell is unsound; the text gives the first reasons.
     """
+    import csv
+    import tempfile
+
     from leadline.arrays import columns_from_rows
     from leadline.records import DIVES
 

@@ -8,6 +8,7 @@ import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import typer
@@ -15,7 +16,8 @@ import typer
 from leadline.errors import LeadlineError
 
 if TYPE_CHECKING:
-    from rich.console import Console, RenderableType
+    from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
+    from rich.table import Table
 
 __all__ = ["MOST_SHOWN", "error", "note", "plain", "progress", "quantity", "show", "table", "user_errors"]
 
@@ -23,6 +25,7 @@ MOST_SHOWN: Final = 100
 """Rows that are printed where a file or page holds them all: nobody reads a thousand in a terminal. [-]"""
 
 _WIDE: Final = 240  # columns of a table that goes to a file or a pipe, where nothing should be cut
+_UNBOUND: Final = 1_000_000
 # Control characters can drive a terminal, and marks of direction can turn a line round: neither is text.
 _CONTROL: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _IMPERIAL: Final = {"kg": "lb", "bar": "psi", "m": "ft", "cm": "in", "mm": "in_mm", "°C": "degF"}
@@ -90,15 +93,16 @@ def show(document: Any, view: Callable[[], RenderableType], *, as_json: bool) ->
 
     Parameters
     ----------
-    document : dict or list
-        JSON-ready facts; NaN becomes null.
+    document : dict or list, or callable
+        JSON-ready facts, or what makes them where they are many; NaN becomes null.
     view : callable
         Makes a table or a text; called only where it is needed.
     as_json : bool
         Whether --json was given.
     """
     if as_json:
-        typer.echo(json.dumps(_cleaned(document), ensure_ascii=False, indent=2, allow_nan=False))
+        facts = document() if callable(document) else document
+        typer.echo(json.dumps(_cleaned(facts), ensure_ascii=False, indent=2, allow_nan=False))
     else:
         _console().print(view())
 
@@ -120,19 +124,50 @@ def table(title: str, headers: Sequence[str], rows: Sequence[Sequence[object]]) 
     rich renderable
         For the `view` of `show`.
     """
-    from rich import box
-    from rich.table import Table
-
     numeric = [
         bool(rows) and all(isinstance(row[i], (int, float)) or row[i] is None for row in rows)
         for i in range(len(headers))
     ]
-    made = Table(title=plain(title) or None, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
-    for header, right in zip(headers, numeric, strict=True):
-        made.add_column(plain(header), justify="right" if right else "left", overflow="fold")
-    for row in rows:
-        made.add_row(*(_shown(cell) for cell in row))
-    return made
+    return _Table(title, headers, numeric, [[_shown(cell) for cell in row] for row in rows])
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Cells under their headers, numbers to the right.
+
+    Where no cell has to be broken, a column is one cell with many lines, which is laid out at once.
+    """
+
+    title: str
+    headers: Sequence[str]
+    right: Sequence[bool]
+    rows: Sequence[Sequence[str]]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        from rich.measure import Measurement
+
+        if len(self.rows) > 1:
+            whole = self._made([["\n".join(column) for column in zip(*self.rows, strict=True)]])
+            if (
+                Measurement.get(console, options.update(max_width=_UNBOUND), whole).maximum
+                <= options.max_width
+            ):
+                yield whole
+                return
+        yield self._made(self.rows)
+
+    def _made(self, rows: Sequence[Sequence[str]]) -> Table:
+        from rich import box
+        from rich.table import Table
+
+        made = Table(
+            title=plain(self.title) or None, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False
+        )
+        for header, right in zip(self.headers, self.right, strict=True):
+            made.add_column(plain(header), justify="right" if right else "left", overflow="fold")
+        for row in rows:
+            made.add_row(*row)
+        return made
 
 
 def _shown(cell: object) -> str:

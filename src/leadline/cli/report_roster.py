@@ -128,9 +128,14 @@ def roster(
         holding, _ = read(book)
         data = roster_data(holding, groups=groups or (), since=since, block=blocks, risk=risk, units=units)
         path = write_roster(data, out, numbers=numbers)
-        document = roster_document(data)
-        written = None if csv is None else write_csv(roster_rows(data), roster_tables(document), csv)
-    show({**document, "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+        written = None
+        if csv is not None:
+            written = write_csv(roster_rows(data), roster_tables(roster_document(data)), csv)
+    show(
+        lambda: {**roster_document(data), "page": str(path)},
+        lambda: _view(data, path, units),
+        as_json=as_json,
+    )
     if written:
         note(written)
     if not data.students:

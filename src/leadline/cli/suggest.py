@@ -343,7 +343,7 @@ def _many(
 
         return many(answers if out is None else answers[:MOST_SHOWN], units)
 
-    show([record(answer.advice) for answer in answers], view, as_json=as_json)
+    show(lambda: [record(answer.advice) for answer in answers], view, as_json=as_json)
     if holding.fitted is None:
         note(
             "nothing has been learned from this book yet, so the numbers rest on general assumptions; "

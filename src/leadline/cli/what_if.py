@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import re
-import tempfile
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -104,6 +102,9 @@ def changes(
 
 def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -> list[Assessment]:
     """All rows judged as one plan file would be, then each by itself with all that is known of the diver."""
+    import csv
+    import tempfile
+
     columns = list(dict.fromkeys(name for row in rows for name in row))
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "plan.csv"

@@ -117,8 +117,10 @@ class Assessment:
         gear = self.line.records.gear
         names = np.where(gear["type"] == "", gear["item"], gear["type"])
         names = np.append(names, "")
-        sorted_names = np.sort(names[self.line.occasions.cylinder].astype(str), axis=1)
-        return np.array([";".join(n for n in row if n) for row in sorted_names], object)
+        sets, place = np.unique(self.line.occasions.cylinder, axis=0, return_inverse=True)
+        sorted_names = np.sort(names[sets].astype(str), axis=1)
+        texts = np.array([";".join(n for n in row if n) for row in sorted_names], object)
+        return texts[place.reshape(-1)]
 
     @cached_property
     def passage(self) -> Passage:

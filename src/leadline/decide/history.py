@@ -18,6 +18,10 @@ FloatArray = NDArray[np.float64]
 NEAR_RESERVE: Final = 70.0
 """Cylinder pressure up to which a surface check counts as made with a nearly empty cylinder. [bar gauge]"""
 
+_OF_DIVE: Final = ("lead_kg", "stop_result", "handed_off_kg", "handed_off_result")
+_PROOF: Final = ("enough", "handed", "enough_handed")
+_SAYS: Final = ("known", "light_signs", "heavy_signs", "upper", "lower", "point")
+
 
 @dataclass(frozen=True)
 class LikeKit:
@@ -73,43 +77,27 @@ class LikeKit:
     worn: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
-@dataclass(frozen=True)
-class _Own:
-    """What belongs to one diver, found once for all rows of a plan.
+class _Sorted:
+    """Some rows of a table by diver, and where each diver's are.
 
     Parameters
     ----------
-    rows : ndarray of int
-        Dives and checks, rows of the timeline by date.
-    dives, checks : ndarray of bool
-        Which of them are dives, checks.
-    evidence : ndarray of int
-        Evidence that was seen.
-    occasions : int
-        Occasions of these.
+    diver : ndarray of int, shape (n,)
+        Diver of each row, ascending.
+    count : int
+        Divers there are.
+    columns : ndarray
+        What is asked of the rows, shape (n, ...) each.
     """
 
-    rows: NDArray[np.int64]
-    dives: NDArray[np.bool_]
-    checks: NDArray[np.bool_]
-    evidence: NDArray[np.int64]
-    occasions: int
+    def __init__(self, diver: NDArray[np.int64], count: int, **columns: NDArray[Any]) -> None:
+        self._first = np.searchsorted(diver, np.arange(count + 1)).tolist()
+        self._columns = columns
 
-
-def _first_of_each(diver: NDArray[np.int64], count: int) -> NDArray[np.int64]:
-    """Where each diver's rows begin, the end appended; the rows are sorted by diver."""
-    return np.asarray(np.searchsorted(diver, np.arange(count + 1)))
-
-
-def _proven(assessment: Assessment, dives: NDArray[np.int64], shift: FloatArray) -> FloatArray:
-    """Leads that were enough at a stop, before and after a hand-off; carried by `shift`. [kg]."""
-    rows = assessment.line.row[dives]
-    records = assessment.line.records.dives
-    lead = records["lead_kg"][rows] + shift
-    first = lead[_enough(records["stop_result"][rows])]
-    second = (lead - records["handed_off_kg"][rows])[_enough(records["handed_off_result"][rows])]
-    both = np.concatenate([first, second])
-    return np.asarray(both[~np.isnan(both)])
+    def of(self, diver: int) -> dict[str, NDArray[Any]]:
+        """The rows of one diver, by the names of the columns."""
+        here = slice(self._first[diver], self._first[diver + 1])
+        return {name: values[here] for name, values in self._columns.items()}
 
 
 def _enough(result: NDArray[np.object_]) -> NDArray[np.bool_]:
@@ -117,8 +105,14 @@ def _enough(result: NDArray[np.object_]) -> NDArray[np.bool_]:
     return np.asarray((result == "hovered") | (result == "sank"), bool)
 
 
+def _codes(values: NDArray[np.object_]) -> NDArray[np.int64]:
+    """A number for each text; equal where the texts are."""
+    code: dict[Any, int] = {}
+    return np.array([code.setdefault(value, len(code)) for value in values.tolist()], np.int64)
+
+
 class Histories:
-    """Histories of the divers of a plan; what belongs to each diver is looked up once.
+    """Histories of the divers of a plan; what can be is reckoned for all of them at once.
 
     Parameters
     ----------
@@ -128,127 +122,173 @@ class Histories:
 
     def __init__(self, assessment: Assessment) -> None:
         self.assessment = assessment
-        self._known: dict[int, _Own] = {}
-        o, table = assessment.line.occasions, assessment.line.table
-        planned = np.unique(o.diver[table == PLAN])
-        self._rows, self._row_first = self._by_diver()
-        self._evidence_rows, self._evidence_first = self._evidence_by_diver()
-        self._bc = np.sort(o.bc, axis=1)
-        self._noted = np.full(len(table), np.nan)
-        rows = np.flatnonzero((table == DIVE) & np.isin(o.diver, planned))
-        if len(rows):  # all at once: one row at a time takes as long as a thousand
-            self._noted[rows] = assessment.noted_need(rows)
-        self._alike = np.zeros(len(table), bool)
-        said = assessment.evidence.statements
-        at_stop = (said.kind == "stop") | (said.kind == "hand_off")
-        self._rose = at_stop & (said.litres == 0) & (said.fit == (1.0, 0.0, 0.0)).all(axis=1)
+        line, o = assessment.line, assessment.line.occasions
+        self._cylinder = _codes(assessment.cylinder_types)
+        self._water = _codes(o.water)
+        self._bc = np.unique(np.sort(o.bc, axis=1), axis=0, return_inverse=True)[1].reshape(-1)
+        self._count = len(line.records.divers["diver"])
+        rows = self._by_date()
+        self._dives = self._dives_of(rows[line.table[rows] == DIVE])
+        self._checks = self._checks_of(rows[line.table[rows] == CHECK])
+        self._evidence = self._evidence_of()
+        self._occasions = self._occasions_of()
 
-    def _by_diver(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Dives and checks by diver and date, what has no date last; where each diver's begin."""
+    def _by_date(self) -> NDArray[np.int64]:
+        """Dives and checks by diver and date, what has no date last."""
         line = self.assessment.line
         rows = np.flatnonzero(line.table != PLAN)
         date = line.occasions.date[rows]
         late = np.where(np.isnat(date), np.datetime64("9999-12-31", "s"), date)
-        rows = rows[np.lexsort((late, line.occasions.diver[rows]))]
-        return rows, _first_of_each(line.occasions.diver[rows], len(line.records.divers["diver"]))
+        return rows[np.lexsort((late, line.occasions.diver[rows]))]
 
-    def _evidence_by_diver(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Evidence that was seen, by diver; where each diver's begins."""
-        evidence = self.assessment.evidence
+    def _sorted(self, rows: NDArray[np.int64], **more: NDArray[Any]) -> _Sorted:
+        """Rows of the timeline, by diver, with their kit and date."""
+        assessment, o = self.assessment, self.assessment.line.occasions
+        return _Sorted(
+            o.diver[rows],
+            self._count,
+            row=rows,
+            suit=assessment.suit[rows],
+            cylinder=self._cylinder[rows],
+            date=o.date[rows],
+            **more,
+        )
+
+    def _dives_of(self, rows: NDArray[np.int64]) -> _Sorted:
+        """Dives with their leads, and what the divers of the plan needed on them."""
+        line = self.assessment.line
+        diver = line.occasions.diver
+        noted = np.full(len(rows), np.nan)
+        asked = np.flatnonzero(np.isin(diver[rows], np.unique(diver[line.table == PLAN])))
+        if len(asked):  # all at once: one row at a time takes as long as a thousand
+            noted[asked] = self.assessment.noted_need(rows[asked])
+        there = line.row[rows]
+        records = {name: line.records.dives[name][there] for name in _OF_DIVE}
+        return self._sorted(
+            rows,
+            water=self._water[rows],
+            bc=self._bc[rows],
+            noted=noted,
+            lead=records["lead_kg"],
+            enough=_enough(records["stop_result"]),
+            handed=records["handed_off_kg"],
+            enough_handed=_enough(records["handed_off_result"]),
+        )
+
+    def _checks_of(self, rows: NDArray[np.int64]) -> _Sorted:
+        """Checks, and whether each was made with nearly empty cylinders."""
+        o = self.assessment.line.occasions
+        # A cylinder that is carried and was not read may be full; a padded place holds none.
+        read, on = o.stop[rows], o.carried[rows]
+        most = np.where(np.isnan(read), np.where(on, np.inf, -np.inf), read).max(axis=1)
+        return self._sorted(rows, near_reserve=np.isfinite(most) & (most <= NEAR_RESERVE))
+
+    def _seen(self) -> NDArray[np.int64]:
+        """Evidence that was seen, by diver."""
         seen = np.flatnonzero(self.assessment.observed)
-        seen = seen[np.argsort(evidence.diver[seen], kind="stable")]
-        return seen, _first_of_each(evidence.diver[seen], len(self.assessment.line.records.divers["diver"]))
+        return seen[np.argsort(self.assessment.evidence.diver[seen], kind="stable")]
 
-    def _of(self, diver: int) -> _Own:
-        if diver not in self._known:
-            here, there = (
-                slice(*first[diver : diver + 2]) for first in (self._row_first, self._evidence_first)
-            )
-            rows = self._rows[here]
-            table = self.assessment.line.table[rows]
-            seen = self._evidence_rows[there]
-            occasions = len(np.unique(self.assessment.evidence.observations.occasion[seen]))
-            self._known[diver] = _Own(rows, table == DIVE, table == CHECK, seen, occasions)
-        return self._known[diver]
+    def _evidence_of(self) -> _Sorted:
+        """What was seen, and what each of it says: the columns of `says` are those of `_SAYS`."""
+        evidence = self.assessment.evidence
+        seen = self._seen()
+        said, kind, fit = evidence.statements, evidence.statements.kind[seen], evidence.statements.fit[seen]
+        point = evidence.observations.point[seen] | (
+            (kind == "waterline") & (fit[:, 1] == 1) & (fit[:, 2] == 0)
+        )
+        plain = ~point & ~((fit > 0) & (fit < 1)).any(axis=1)
+        at_stop = (kind == "stop") | (kind == "hand_off")
+        dive = self.assessment.line.table[said.row[seen]] == DIVE
+        rose = dive & at_stop & (said.litres[seen] == 0) & (fit == (1.0, 0.0, 0.0)).all(axis=1)
+        says = {
+            "known": np.ones(len(seen), bool),
+            "light_signs": (kind == "stop") & (fit[:, 0] == 1),
+            "heavy_signs": (kind == "stop") & (fit[:, 2] == 1) & (fit[:, 1] == 0),
+            "upper": plain & (fit[:, 0] == 0),
+            "lower": plain & (fit[:, 2] == 0),
+            "point": point,
+        }
+        row = said.row[seen]
+        return _Sorted(
+            evidence.diver[seen],
+            self._count,
+            row=row,
+            suit=self.assessment.suit[row],
+            cylinder=self._cylinder[row],
+            lead=said.lead[seen],
+            rose=rose,
+            says=np.stack([says[name] for name in _SAYS], axis=1),
+        )
+
+    def _occasions_of(self) -> NDArray[np.int64]:
+        """Occasions of each diver that count as evidence; shape (divers,)."""
+        evidence, seen = self.assessment.evidence, self._seen()
+        occasion = evidence.observations.occasion[seen]
+        each = np.unique(evidence.diver[seen] * (int(occasion.max(initial=0)) + 1) + occasion)
+        return np.bincount(each // (int(occasion.max(initial=0)) + 1), minlength=self._count)
 
     def like_kit(self, position: int, need_here: float) -> LikeKit:
         """As the function of that name."""
-        assessment = self.assessment
-        line, o = assessment.line, assessment.line.occasions
-        own = self._of(int(o.diver[position]))
-        alike = (assessment.suit[own.rows] == assessment.suit[position]) & (
-            assessment.cylinder_types[own.rows] == assessment.cylinder_types[position]
-        )
-        dives, all_dives = own.rows[alike & own.dives], own.rows[own.dives]
-        shift = need_here - self._noted[dives]
-        worn = line.records.dives["lead_kg"][line.row[dives]]
+        o = self.assessment.line.occasions
+        diver = int(o.diver[position])
+        suit, cylinder = self.assessment.suit[position], self._cylinder[position]
+        dives = self._dives.of(diver)
+        in_suit, with_cylinder = dives["suit"] == suit, dives["cylinder"] == cylinder
+        like = in_suit & with_cylinder
+        shift = need_here - dives["noted"][like]
+        worn = dives["lead"][like]
         leads = worn + shift
-        dated = all_dives[~np.isnat(o.date[all_dives])]
+        told = ~np.isnan(leads)
+        dated = np.flatnonzero(~np.isnat(dives["date"]))
+        last = int(dated[-1]) if len(dated) else len(dives["row"]) - 1
         return LikeKit(
-            **self._evidence(own, own.rows[alike]),
-            enough=_proven(assessment, dives, shift),
-            light=self._light(own, dives, shift),
-            carried=leads[~np.isnan(leads)],
-            worn=worn[~np.isnan(leads)],
-            fresh_check=self._fresh(own.rows[alike & own.checks], position),
-            last_dive=o.date[dated[-1]] if len(dated) else np.datetime64("NaT", "s"),
-            last_row=int(dated[-1] if len(dated) else all_dives[-1]) if len(all_dives) else -1,
-            suit_worn=bool((assessment.suit[all_dives] == assessment.suit[position]).any()),
-            water_seen=bool((o.water[all_dives] == o.water[position]).any()),
-            cylinder_used=bool(
-                (assessment.cylinder_types[all_dives] == assessment.cylinder_types[position]).any()
-            ),
-            bc_worn=bool((self._bc[all_dives] == self._bc[position]).all(axis=1).any()),
+            **self._evidence_in(diver, suit, cylinder, dives["row"][like], shift),
+            enough=_proven(leads, {name: dives[name][like] for name in _PROOF}),
+            carried=leads[told],
+            worn=worn[told],
+            fresh_check=self._fresh(diver, suit, cylinder, o.date[position]),
+            last_dive=dives["date"][last] if len(dated) else np.datetime64("NaT", "s"),
+            last_row=int(dives["row"][last]) if last >= 0 else -1,
+            suit_worn=bool(in_suit.any()),
+            water_seen=bool((dives["water"] == self._water[position]).any()),
+            cylinder_used=bool(with_cylinder.any()),
+            bc_worn=bool((dives["bc"] == self._bc[position]).any()),
+            dives_used=int(self._occasions[diver]),
         )
 
-    def _evidence(self, own: _Own, alike: NDArray[np.int64]) -> dict[str, Any]:
-        """What the evidence in like kit says, and how much there is in any."""
-        evidence = self.assessment.evidence
-        self._alike[alike] = True
-        here = own.evidence[self._alike[evidence.statements.row[own.evidence]]]
-        self._alike[alike] = False
-        seen, kind = evidence.statements.fit[here], evidence.statements.kind[here]
-        point = evidence.observations.point[here] | (
-            (kind == "waterline") & (seen[:, 1] == 1) & (seen[:, 2] == 0)
-        )
-        hints = ((seen > 0) & (seen < 1)).any(axis=1)
+    def _evidence_in(
+        self, diver: int, suit: int, cylinder: int, dives: NDArray[np.int64], shift: FloatArray
+    ) -> dict[str, Any]:
+        """What the evidence in like kit says; leads at which the diver rose are carried by `shift`."""
+        seen = self._evidence.of(diver)
+        here = (seen["suit"] == suit) & (seen["cylinder"] == cylinder)
+        counts = dict(zip(_SAYS, seen["says"][here].sum(axis=0).tolist(), strict=True))
+        light, rose = np.zeros(0), np.flatnonzero(here & seen["rose"])
+        if len(rose):
+            order = np.argsort(dives)
+            place = order[np.searchsorted(dives, seen["row"][rose], sorter=order)]
+            light = np.asarray(seen["lead"][rose] + shift[place])
         return {
-            "known": bool(len(here)),
-            "light_signs": int(((kind == "stop") & (seen[:, 0] == 1)).sum()),
-            "heavy_signs": int(((kind == "stop") & (seen[:, 2] == 1) & (seen[:, 1] == 0)).sum()),
-            "upper": bool((~point & ~hints & (seen[:, 0] == 0)).any()),
-            "lower": bool((~point & ~hints & (seen[:, 2] == 0)).any()),
-            "point": bool(point.any()),
-            "dives_used": own.occasions,
+            "light": light,
+            **{name: n if name.endswith("signs") else n > 0 for name, n in counts.items()},
         }
 
-    def _light(self, own: _Own, dives: NDArray[np.int64], shift: FloatArray) -> FloatArray:
-        """Leads at which a diver rose with an empty BC, carried by `shift`. [kg]."""
-        found = self.assessment.evidence.statements
-        self._alike[dives] = True
-        seen = own.evidence[self._alike[found.row[own.evidence]] & self._rose[own.evidence]]
-        self._alike[dives] = False
-        if not len(seen):
-            return np.zeros(0)
-        order = np.argsort(dives)
-        place = order[np.searchsorted(dives, found.row[seen], sorter=order)]
-        return np.asarray(found.lead[seen] + shift[place])
-
-    def _near_reserve(self, checks: NDArray[np.int64]) -> NDArray[np.bool_]:
-        """Whether each check was made with nearly empty cylinders."""
-        o = self.assessment.line.occasions
-        # A cylinder that is carried and was not read may be full; a padded place holds none.
-        read, on = o.stop[checks], o.carried[checks]
-        most = np.where(np.isnan(read), np.where(on, np.inf, -np.inf), read).max(axis=1)
-        return np.asarray(np.isfinite(most) & (most <= NEAR_RESERVE))
-
-    def _fresh(self, checks: NDArray[np.int64], position: int) -> bool:
-        """Whether one of these checks was made near the reserve on the day of the row."""
-        if not len(checks):
+    def _fresh(self, diver: int, suit: int, cylinder: int, date: np.datetime64) -> bool:
+        """Whether a check in like kit was made near the reserve on that day."""
+        checks = self._checks.of(diver)
+        if not len(checks["row"]):
             return False
-        o = self.assessment.line.occasions
-        today = o.date[checks].astype("datetime64[D]") == o.date[position].astype("datetime64[D]")
-        return bool(self._near_reserve(checks[today]).any())
+        today = checks["date"].astype("datetime64[D]") == date.astype("datetime64[D]")
+        like = (checks["suit"] == suit) & (checks["cylinder"] == cylinder)
+        return bool((like & today & checks["near_reserve"]).any())
+
+
+def _proven(leads: FloatArray, dives: dict[str, NDArray[Any]]) -> FloatArray:
+    """Leads, moved already, that were enough at a stop, before and after a hand-off. [kg]."""
+    first = leads[dives["enough"]]
+    second = (leads - dives["handed"])[dives["enough_handed"]]
+    both = np.concatenate([first, second])
+    return np.asarray(both[~np.isnan(both)])
 
 
 def like_kit(assessment: Assessment, position: int, need_here: float) -> LikeKit:

@@ -8,7 +8,6 @@ too light at the end by the gas that has been breathed, less what foam and breat
 from __future__ import annotations
 
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,6 +132,8 @@ def put_on(more: float, sd: float, *, block: Block, risk: float, enough: float) 
     >>> put_on(1.9, 0.6, block=Block(), risk=0.05, enough=0.5)
     2.5
     """
+    from statistics import NormalDist
+
     least = max(more + max(NormalDist().inv_cdf(1 - risk) * sd - enough, 0.0), 0.0)
     try:
         return block.at_least(least)

