@@ -260,6 +260,9 @@ def test_records_in_parts_give_the_same_fit(run, club: Path, tmp_path: Path) -> 
     parts = tmp_path / "parts"
     done = run("export", parts, "--parts", 3, "--book", club, "--json")
     assert json.loads(done.stdout)["parts"] == 3
+    again = run("export", parts, "--parts", 3, "--book", club, "--overwrite")
+    assert (again.returncode, again.stdout) == (2, "")
+    assert "parts go to a new folder" in again.stderr
     expected = fit_book(club).fit
     done = run("learn", "--book", club, "--parts", parts, "--workers", 2, "--json")
     assert (done.returncode, done.stderr) == (0, "")

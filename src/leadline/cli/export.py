@@ -37,6 +37,9 @@ def export(
     """
     from leadline.book import Book
 
+    if parts is not None and overwrite:
+        # A folder of parts may be what workers are reading from at this moment.
+        raise typer.BadParameter("parts go to a new folder", param_hint="--overwrite with --parts")
     if parts is not None:
         with progress("exporting"), Book.open(book) as opened:
             about = opened.export_parts(folder, parts=parts)
