@@ -181,6 +181,15 @@ def test_under_18_is_named() -> None:
     young = [row | {"birth_year": 2012} if row["diver"] == "Uma" else row for row in DIVERS]
     answer = one(assess([plan_row("Uma")], divers=young))
     assert any(caution.startswith("Under 18") for caution in answer.cautions)
+    assert not any("grows" in caution for caution in answer.cautions)
+
+
+def test_after_a_long_break_a_child_has_grown() -> None:
+    # Common practice, no source: children are weighed and measured anew; adults are not asked to.
+    young = [row | {"birth_year": 2012} if row["diver"] == "Ines" else row for row in DIVERS]
+    later = plan_row("Ines", date="2027-01-01")
+    assert any(caution.startswith("A child grows") for caution in one(assess([later], divers=young)).cautions)
+    assert not any("grows" in caution for caution in one(assess([later])).cautions)
 
 
 def test_a_caution_is_one_clause() -> None:

@@ -14,6 +14,7 @@ from leadline.units import POUND
 
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
+    from leadline.timeline import Timeline
 
 __all__ = ["DOUBTED", "STANDING", "about_text", "cautions", "coarse", "dangers", "mass_text"]
 
@@ -76,19 +77,23 @@ def about_text(mass: float, imperial: bool) -> str:
     return mass_text(round(mass, 1), imperial=imperial)
 
 
+def young(line: Timeline, position: int) -> bool:
+    """Whether the diver of a row is under 18 in that year; False where the year of birth is not known."""
+    date = line.occasions.date[position]
+    year = line.records.divers["birth_year"][line.occasions.diver[position]]
+    return not np.isnat(date) and int(str(date)[:4]) - year < 18  # NaN is under nothing
+
+
 def _about_diver(assessment: Assessment, position: int) -> list[str]:
     """What is missing or special about the diver."""
     line = assessment.line
     divers, who = line.records.divers, line.occasions.diver[position]
     found = []
     year = divers["birth_year"][who]
-    date = line.occasions.date[position]
-    if not np.isnat(date) and not np.isnan(year):
-        age = int(str(date)[:4]) - year
-        if age < 18:
-            found.append(
-                "Under 18: the body and lung formulas are for adults, so the band is wide: check in the water"
-            )
+    if young(line, position):
+        found.append(
+            "Under 18: the body and lung formulas are for adults, so the band is wide: check in the water"
+        )
     gaps = [
         word
         for word, missing in (
@@ -310,6 +315,10 @@ def cautions(
     water = assessment.line.occasions.water[position]
     # What is not named is not new: it is not known.
     found += [_trigger_text(t, water, imperial) for t in triggers if t.name not in unnamed]
+    if "break" in named and young(assessment.line, position):
+        found.append(
+            "A child grows in that time: weigh and measure again, unless that was done for this dive"
+        )
     if water == "brackish" and np.isnan(assessment.line.occasions.salinity[position]):
         found.append("Brackish water of unknown salinity: measure it or check in the water")
     if assessment.fit.diagnostics.get("observations", 0) == 0 and not check:
