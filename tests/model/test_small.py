@@ -86,6 +86,7 @@ def test_where_nothing_settles_anew_the_rows_one_by_one_stand():
     found = SimpleNamespace(
         centre=np.zeros((3, 1)),
         sd=np.ones((3, 1)),
+        start_sd=2 * np.ones((3, 1)),
         log_conditional=lambda few, direction, which: np.full((len(which), len(few)), np.nan),
     )
     assert_array_equal(corrected(found, 0, points, logs), logs)
