@@ -72,7 +72,7 @@ def test_all_at_once_is_one_after_the_other(book, seen):
     apart = np.abs(np.array([shape(need) for need in found]) - plain) / plain[:, 1:2]
     # In sds of the answer; contradictory records may be settled a little differently.
     assert np.max(apart) < 0.05
-    assert np.mean(apart > 0.005) < 0.05
+    assert np.mean(apart > 0.005) < 0.1
 
 
 def test_one_core_or_many_give_the_same_bits(monkeypatch):

@@ -128,11 +128,12 @@ def _smooth(rows: list[FloatArray], found: Found, direction: int, points: FloatA
 
 
 @njit(cache=True)
-def _few(points: FloatArray) -> IntArray:
-    """Places of a few points, spread evenly over all."""
-    found = np.empty(KNOTS, np.int64)
-    for k in range(KNOTS):
-        found[k] = round(k * (len(points) - 1) / (KNOTS - 1))
+def _few(points: FloatArray, count: int) -> IntArray:
+    """Places of so many points at most, spread evenly over all."""
+    count = min(count, len(points))
+    found = np.empty(count, np.int64)
+    for k in range(count):
+        found[k] = round(k * (len(points) - 1) / (count - 1))
     return found
 
 
@@ -205,10 +206,12 @@ def _narrowed_alike(found: Found, direction: int) -> bool:
 
 
 @njit(cache=True)
-def _corrected(posed: Posed, found: Found, direction: int, points: FloatArray, logs: FloatArray) -> bool:
+def _corrected(
+    posed: Posed, found: Found, direction: int, points: FloatArray, logs: FloatArray, count: int
+) -> bool:
     """Make log densities hold, in place, where the rows cannot be taken one by one; whether they do."""
     g = len(posed.rows)
-    places = _few(points)
+    places = _few(points, count)
     few = points[places]
     plain = np.empty((g, len(few)))
     away = np.zeros((g, len(points)), np.bool_)
@@ -329,9 +332,10 @@ def grid(posed: Posed, found: Found, direction: int) -> tuple[FloatArray, FloatA
     fine = evenly(low, high, FINE)
     if near_high - near_low < 0.5 * (high - low):
         fine = merged(fine, evenly(near_low, near_high, FINE))
-    sound &= high - low < 3 * REACH * highest(found.sd[:, direction])
     logs = _smooth(posed.rows, found, direction, fine)
-    sound &= _corrected(posed, found, direction, fine, logs)
+    # Where more than one place is held, a correction changes faster than a few knots can follow.
+    narrow = high - low < 3 * REACH * highest(found.sd[:, direction])
+    sound &= _corrected(posed, found, direction, fine, logs, KNOTS if narrow else 3 * KNOTS)
     sound &= not cut_off(logs, low > points[0], high < points[len(points) - 1])
     return fine, logs, sound
 
