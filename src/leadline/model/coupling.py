@@ -7,9 +7,9 @@ diver touches.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.elimination import Local, Terms
 from leadline.model.layout import Layout
 from leadline.model.row import Levels

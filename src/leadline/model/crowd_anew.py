@@ -9,9 +9,9 @@ import math
 from typing import Final
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.crowd_problem import Found, Posed
 from leadline.model.density import FEW_SWEEPS, LOG_SQRT_2PI, NEARLY, ROUGHLY, STEP, WEIGHTY
 from leadline.model.sequel import Effort, latent, settle

@@ -6,9 +6,9 @@ import math
 from typing import Final
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.crowd_density import evidence_of, grid, weights_of
 from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
 from leadline.model.grid import FINE

@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.crowd_anew import filled, log_conditional
 from leadline.model.crowd_doubt import cut_off, far_records, near_top
 from leadline.model.crowd_problem import Found, Posed

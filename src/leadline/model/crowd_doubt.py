@@ -10,9 +10,9 @@ import math
 from typing import Final
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.crowd_problem import Found, Posed
 from leadline.model.density import FAR
 from leadline.model.prepared import E0, E2, L0, POINT

@@ -6,9 +6,9 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.diver import ALIKE
 from leadline.model.layout import Rows
 from leadline.model.prepared import of_one

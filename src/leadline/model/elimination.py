@@ -13,9 +13,9 @@ import math
 from typing import Final, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.layout import Layout
 from leadline.model.row import Levels
 from leadline.model.small_matrix import cholesky, dot, inverse

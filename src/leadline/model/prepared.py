@@ -9,9 +9,9 @@ import math
 from typing import Final
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.layout import Layout, Rows
 from leadline.model.row import HABIT, Levels, chances, edges, noise
 from leadline.model.tail import reading, slopes, zones

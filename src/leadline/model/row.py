@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.layout import Layout, Rows
 from leadline.model.tail import reading, zones
 

@@ -10,9 +10,9 @@ import math
 from typing import Final, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.likelihood import SAFE_LEVEL
 from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, POINT, bent
 from leadline.model.row import refined

@@ -6,9 +6,9 @@ import math
 from typing import Final, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.coupling import couple, reach
 from leadline.model.elimination import (
     Local,

@@ -6,9 +6,9 @@ import math
 from typing import Final
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from leadline.model.compiled import njit
 from leadline.model.layout import Rows
 from leadline.model.row import Levels
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from leadline.model.compiled import njit
 
 __all__ = ["copied", "evenly", "highest", "interpolated", "median_place", "merged", "probabilities", "widths"]
 

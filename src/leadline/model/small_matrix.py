@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from leadline.model.compiled import njit
 
 __all__ = ["cholesky", "dot", "form", "inverse", "lower_outer", "multiply", "root", "thin"]
 

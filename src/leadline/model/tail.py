@@ -8,8 +8,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from numba import njit
-
+from leadline.model.compiled import njit
 from leadline.model.likelihood import POINT_RANGE
 
 __all__ = ["interval", "log_normal", "normal", "reading", "slopes", "zones"]

@@ -1,0 +1,69 @@
+"""Compiled code is that of the sources as they are.
+
+Kind: by construction. A copy of the package is changed as an upgrade changes it, in one module only.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import leadline
+from leadline.model.compiled import MARK, renew
+
+ASK = """
+import numpy as np
+from leadline.model.crowd_doubt import near_top
+print(near_top(np.array([0.0, 3.0]), np.array([1.0, 2.0]), 0.0, 1.0))
+"""
+
+
+def test_a_constant_that_an_upgrade_changed_is_the_new_one(tmp_path: Path) -> None:
+    # `near_top` holds the constant FAR of another module; its own text stays as it is.
+    shutil.copytree(
+        Path(leadline.__file__).parent,
+        tmp_path / "leadline",
+        ignore=shutil.ignore_patterns("__pycache__"),
+    )
+
+    def asked() -> float:
+        environment = os.environ | {"PYTHONPATH": str(tmp_path), "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+        done = subprocess.run(
+            [sys.executable, "-c", ASK], env=environment, capture_output=True, text=True, check=True
+        )
+        return float(done.stdout)
+
+    assert asked() == 2.0  # both points lie within six sds
+    cached = sorted((tmp_path / "cache").rglob("crowd_doubt.near_top*.nbc"))
+    assert len(cached) == 1
+    made = cached[0].stat().st_mtime_ns
+    assert asked() == 2.0
+    assert cached[0].stat().st_mtime_ns == made  # kept while the sources are the same
+    module = tmp_path / "leadline" / "model" / "density.py"
+    module.write_text(module.read_text().replace("FAR: Final = 6.0", "FAR: Final = 2.0"))
+    assert asked() == 1.0
+
+
+def test_only_what_was_compiled_goes(tmp_path: Path) -> None:
+    sources, folder = tmp_path / "sources", tmp_path / "cache"
+    sources.mkdir()
+    (sources / "one.py").write_text("a = 1\n")
+    assert renew(folder, sources)  # made, marked
+    assert not renew(folder, sources)
+    for name in ("one.f.nbi", "one.f.1.nbc", "one.cpython-311.pyc"):
+        (folder / name).write_text("")
+    (sources / "two.py").write_text("")
+    assert renew(folder, sources)
+    assert sorted(path.name for path in folder.iterdir()) == sorted([MARK, "one.cpython-311.pyc"])
+    assert not renew(folder, sources)
+
+
+def test_a_folder_that_cannot_be_written_is_left(tmp_path: Path) -> None:
+    (tmp_path / "one.py").write_text("")
+    blocked = tmp_path / "file"
+    blocked.write_text("")  # no folder can stand here
+    assert not renew(blocked, tmp_path)
+    assert blocked.read_text() == ""
