@@ -23,6 +23,7 @@ def program(cls: type | None) -> tuple[typer.Typer, list[dict[str, Any]]]:
 
     @made.command(cls=cls)
     def ask(
+        needed: Annotated[str, typer.Option("--needed")],
         text: Annotated[str | None, typer.Option("--text")] = None,
         word: Annotated[str, typer.Option("--word")] = "salt",
         twice: Annotated[str | None, typer.Option("--twice", callback=doubled)] = None,
@@ -34,7 +35,6 @@ def program(cls: type | None) -> tuple[typer.Typer, list[dict[str, Any]]]:
         many: Annotated[list[str] | None, typer.Option("--many")] = None,
         keep: Annotated[bool | None, typer.Option("--save/--no-save")] = None,
         as_json: Annotated[bool, typer.Option("--json")] = False,
-        needed: Annotated[str, typer.Option("--needed")] = ...,  # type: ignore[assignment]
     ) -> None:
         given.append(locals() | {"given": None})
 
