@@ -43,11 +43,10 @@ def _backed(safety: RigSafety, row: int) -> bool:
 def _lift(safety: RigSafety, row: int, imperial: bool) -> str:
     """The BC against the heaviest moment; empty where it suffices or its lift is not listed."""
     lift = float(safety.lift[row])
-    moment = safety.heaviest(row)
-    most = float(np.nanmax(safety.lift_needed[row]))
+    most = float(safety.most_lift[row])
     if np.isnan(lift) or most <= lift:
         return ""
-    when = MOMENT_TEXT[moment].format(depth=_deep(safety, row, imperial))
+    when = MOMENT_TEXT[safety.heaviest(row)].format(depth=_deep(safety, row, imperial))
     return f"The BC holds {lift:g} L, and about {most:.0f} L are needed {when}"
 
 

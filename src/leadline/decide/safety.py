@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -87,6 +88,11 @@ class RigSafety:
     shallow_light: FloatArray
     backup: NDArray[np.object_]
     places: NDArray[np.object_]
+
+    @cached_property
+    def most_lift(self) -> FloatArray:
+        """Lift needed at the heaviest moment, shape (n,). [L]."""
+        return np.asarray(np.nanmax(self.lift_needed, axis=1))
 
     def heaviest(self, row: int) -> str:
         """Which of `MOMENTS` takes most lift."""

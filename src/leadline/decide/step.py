@@ -177,8 +177,8 @@ def surface_doubts(assessment: Assessment, rows: IntArray, stop: State) -> list[
     ledger = evaluate(rigs, eye)
     by_eye, by_breath = ledger.need - need, evaluate(rigs, surface(low, 0.0)).need - need
     litre = ledger.water_density / 1e3 / ledger.lead_factor
-    columns = (by_eye, by_breath, doubt, litre, normal_sd, low_sd)
-    return [SurfaceDoubt(*(float(column[i]) for column in columns)) for i in range(len(rows))]
+    columns = np.broadcast_arrays(by_eye, by_breath, doubt, litre, normal_sd, low_sd)
+    return [SurfaceDoubt(*row) for row in np.column_stack(columns).tolist()]
 
 
 def _hand_offs(setup: Setup) -> tuple[float, ...]:

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.model.condensed import condensed
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Observations
 from leadline.model.population import Fit
@@ -98,14 +99,19 @@ class Population:
         names : sequence of str
             Shared effects wanted, length p; what the fit has not seen keeps its prior N(0, 1).
         integrated : bool
-            Over the hyperparameters; else at their mode.
+            Over the hyperparameters, fewer points of them where a large book knows most; else at their mode.
         """
         mean, covariance = fit.aligned(names)
         if not integrated:
             return cls(mean[None], covariance[None], (fit.theta,), np.ones(1))
-        points = fit.aligned_points(names)
+        points, thetas, weights = fit.aligned_points(names), fit.thetas, fit.weights
+        fewer = condensed(fit.vectors, weights, points)
+        if fewer is not None:
+            points, covariance = fewer.means, covariance + fewer.rest
+            thetas = tuple(Hyperparameters.from_vector(vector) for vector in fewer.vectors)
+            weights = np.full(len(points), 1 / len(points))
         wide = np.broadcast_to(covariance, (len(points), *covariance.shape))
-        return cls(points, wide, fit.thetas, fit.weights)
+        return cls(points, wide, thetas, weights)
 
     def cautious(self) -> Population:
         """The same, breathing high trusted for no more than is usual, and records for what they can tell."""
