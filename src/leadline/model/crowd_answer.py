@@ -18,7 +18,7 @@ from leadline.model.sharing import columns_of
 from leadline.model.small_array import evenly, probabilities
 from leadline.model.small_matrix import dot
 from leadline.model.whole import Whole, covariance_without, mean_without, whole_of
-from leadline.model.withdrawal import faint, moved_by, removed, seen_from, share_of
+from leadline.model.withdrawal import faint, moved_by, removed, seen_from, share_of, taken_out
 
 __all__ = ["MOST_POINTS", "Jobs", "answer"]
 
@@ -135,16 +135,15 @@ def _taken_out(
     own, pull = share_of(full, levels[middle], seen, variance, whole, mean[middle], precision, shift)
     if faint(own):
         grown = np.empty((1, q, q))
-        grown[0], part = removed(own)
+        grown[0] = removed(own)
         for k in range(g):
-            moved_by(grown[0], part, seen_from(whole, own, pull, mean[middle], mean[k]), moved[k])
+            moved_by(grown[0], seen_from(whole, own, pull, mean[middle], mean[k]), moved[k])
         return grown, moved
     grown = np.empty((g, q, q))
     for k in range(g):
         # The sites found under one of the hyperparameters are near to those under the next.
         own, pull = share_of(full, levels[k], seen, variance, whole, mean[k], precision, shift)
-        grown[k], part = removed(own)
-        moved_by(grown[k], part, pull, moved[k])
+        taken_out(whole, own, pull, mean[k], grown[k], moved[k])
     return grown, moved
 
 

@@ -24,8 +24,9 @@ OWN_ERROR: Final = 0.2
 """Sd of what a diver's own breath and judgement, gauge and scales put wrong on all dives alike. [kg] (judged:
 a fifth of a litre of breath, some bar of a gauge, half a small block)"""
 
-MOST_SHARE: Final = 0.95
-"""Largest part of the population's knowledge in any direction that may be one diver's. [-]"""
+MOST_MOVED: Final = 3.0
+"""How far others can have moved a shared effect from its prior, in roots of their precision, the prior's
+being 1: as many sds of what their evidence may come to. [-]"""
 
 
 @dataclass(frozen=True)
@@ -139,21 +140,31 @@ class Population:
         personal = Gaussian(np.broadcast_to(seen.prior, (len(mean), 1, len(seen))), loadings[:, None])
         rows = Rows(seen, self.thetas)
         own, shift = share_of(rows, personal, seen.exposure[:, at], mean, inner)
-        # One diver's share can exceed the whole only by rounding, or where the records changed since the
-        # fit; take the largest part of it that leaves a sound precision.
-        root = np.linalg.cholesky(inner)
-        largest = np.linalg.eigvalsh(np.swapaxes(root, -1, -2) @ own @ root)[:, -1]
-        part = np.minimum(1.0, MOST_SHARE / np.maximum(largest, 1e-12))
-        own, shift = own * part[:, None, None], shift * part[:, None]
-        cross = self.covariance[:, :, at]
-        grown = cross @ np.linalg.inv(np.eye(len(at)) - own @ inner)
-        pulled = (own @ mean[..., None])[..., 0] - shift
-        covariance = self.covariance + grown @ own @ np.swapaxes(cross, -1, -2)
+        before = np.linalg.inv(inner)
+        left_mean, left = _left(before - own, (before @ mean[..., None])[..., 0] - shift)
+        reach = self.covariance[:, :, at] @ before
+        covariance = self.covariance + reach @ (left - inner) @ np.swapaxes(reach, -1, -2)
         return replace(
             self,
-            mean=self.mean + (grown @ pulled[..., None])[..., 0],
+            mean=self.mean + (reach @ (left_mean - mean)[..., None])[..., 0],
             covariance=(covariance + np.swapaxes(covariance, -1, -2)) / 2,
         )
+
+
+def _left(precision: FloatArray, shift: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean and covariance that are left of shared effects whose prior is N(0, I); (g, q), (g, q, q).
+
+    A share is never known exactly, and the covariance is that at the mode for all hyperparameters. Of a
+    direction that hardly anybody else has shown, less than the prior could be left, or a mean that nothing
+    supports. The prior stays, whoever is taken out, and others cannot have moved the mean farther than their
+    precision allows.
+    """
+    value, axes = np.linalg.eigh((precision + np.swapaxes(precision, -1, -2)) / 2)
+    others = np.maximum(value - 1, 0.0)
+    most = MOST_MOVED * np.sqrt(others)
+    along = (np.swapaxes(axes, -1, -2) @ shift[..., None])[..., 0]
+    mean = np.clip(along / (1 + others), -most, most)
+    return (axes @ mean[..., None])[..., 0], (axes / (1 + others)[:, None]) @ np.swapaxes(axes, -1, -2)
 
 
 def offset_sd(body_sd: FloatArray | float, thetas: Sequence[Hyperparameters]) -> FloatArray:

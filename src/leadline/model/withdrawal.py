@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.model.compiled import njit
 from leadline.model.layout import Rows
-from leadline.model.people import MOST_SHARE
+from leadline.model.people import MOST_MOVED
 from leadline.model.prepared import bent, of_one
 from leadline.model.row import Levels, refined
 from leadline.model.sequel import CLOSELY
@@ -20,7 +20,7 @@ from leadline.model.small_matrix import cholesky, dot, inverse, multiply, thin
 from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR
 from leadline.model.whole import Whole
 
-__all__ = ["faint", "moved_by", "removed", "seen_from", "share_of"]
+__all__ = ["faint", "moved_by", "removed", "seen_from", "share_of", "taken_out"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -185,34 +185,6 @@ def _own(
 
 
 @njit(cache=True)
-def _less(share: FloatArray, of_one: float, part: float) -> FloatArray:
-    """So much of the unit matrix less a part of the share."""
-    found = np.empty(share.shape)
-    for i in range(len(share)):
-        for j in range(len(share)):
-            found[i, j] = -part * share[i, j]
-        found[i, i] += of_one
-    return found
-
-
-@njit(cache=True)
-def _part(share: FloatArray) -> float:
-    """Largest part of a share that leaves a sound precision, to a thousandth of it."""
-    if not math.isnan(cholesky(_less(share, MOST_SHARE, 1.0))):
-        return 1.0
-    low, high = 0.0, 1.0
-    while high - low > 1e-3 * low:
-        part = (low + high) / 2
-        if math.isnan(cholesky(_less(share, MOST_SHARE, part))):
-            high = part
-        else:
-            low = part
-        if high < 1e-12:
-            break
-    return low
-
-
-@njit(cache=True)
 def share_of(
     rows: Rows,
     level: Levels,
@@ -292,33 +264,80 @@ def seen_from(
 
 
 @njit(cache=True)
-def removed(own: FloatArray) -> tuple[FloatArray, float]:
-    """How the covariance of the shared effects changes when a share is taken out.
+def removed(own: FloatArray) -> FloatArray:
+    """How the covariance of the shared effects changes without a faint share: by R grown R', R the reach.
 
     Parameters
     ----------
     own : ndarray, shape (q, q)
         As from `share_of`.
-
-    Returns
-    -------
-    grown : ndarray, shape (q, q)
-        The covariance grows by R grown R', R the reach.
-    part : float
-        So much of the share can be taken out, and is: 1 but for rounding.
     """
-    part = _part(own)
-    left, grown = _less(own, 1.0, part), np.empty(own.shape)
+    left, grown = -own, np.empty(own.shape)
+    for i in range(len(own)):
+        left[i, i] += 1.0
     cholesky(left)
     inverse(left, grown)
     for i in range(len(own)):
         grown[i, i] -= 1.0
-    return grown, part
+    return grown
 
 
 @njit(cache=True)
-def moved_by(grown: FloatArray, part: float, pull: FloatArray, moved: FloatArray) -> None:
+def moved_by(grown: FloatArray, pull: FloatArray, moved: FloatArray) -> None:
     """How the mean changes with it: by R moved; shapes (q, q), (q,), (q,)."""
     multiply(grown, pull, moved)
     for i in range(len(pull)):
-        moved[i] = -part * (moved[i] + pull[i])
+        moved[i] = -(moved[i] + pull[i])
+
+
+@njit(cache=True)
+def taken_out(
+    whole: Whole, own: FloatArray, pull: FloatArray, mean: FloatArray, grown: FloatArray, moved: FloatArray
+) -> None:
+    """The same for a share of any size, of which no more is taken out than others leave of the prior.
+
+    Parameters
+    ----------
+    whole : Whole
+        Directions of the shared effects.
+    own, pull : ndarray, shape (q, q), (q,)
+        As from `share_of`.
+    mean : ndarray, shape (q,)
+        Of the shared effects, with the share.
+    grown, moved : ndarray, shape (q, q), (q,)
+        Filled.
+
+    Notes
+    -----
+    As `leadline.model.people.Population.without`: in the shared effects themselves, whose prior is N(0, I).
+    """
+    q = len(own)
+    back = np.zeros((q, q))  # of the lower factor
+    for column in range(q):
+        for i in range(column, q):
+            entry = 1.0 if i == column else 0.0
+            for k in range(column, i):
+                entry -= whole.factor[i, k] * back[k, column]
+            back[i, column] = entry / whole.factor[i, i] if whole.factor[i, i] > 0.0 else 0.0
+    left = -own
+    for i in range(q):
+        left[i, i] += 1.0
+    value, axes = np.linalg.eigh(back.T @ (left @ back))
+    inside = back @ axes
+    shift = np.empty(q)
+    for i in range(q):
+        along = against = 0.0
+        for j in range(q):
+            along += axes[j, i] * mean[j]
+            against += inside[j, i] * pull[j]
+        others = max(value[i] - 1.0, 0.0)
+        most = MOST_MOVED * math.sqrt(others)
+        shift[i] = min(max((value[i] * along - against) / (1 + others), -most), most) - along
+        value[i] = 1 / (1 + others)
+    for i in range(q):
+        moved[i] = dot(inside[i], shift)
+        for j in range(i + 1):
+            total = -1.0 if i == j else 0.0
+            for k in range(q):
+                total += inside[i, k] * value[k] * inside[j, k]
+            grown[i, j] = grown[j, i] = total
