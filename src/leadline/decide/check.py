@@ -16,7 +16,7 @@ from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.check_look import Conditions, Look
-from leadline.decide.check_reading import Course, Reading, course, far, looks_disagree, reading
+from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.history import NEAR_RESERVE
 from leadline.decide.lead_rule import step_share
@@ -161,7 +161,8 @@ def check(
     Returns
     -------
     CheckAnswer
-        A diver who was not still gives no evidence: the answer is then that of the records.
+        A diver who was not still gives no evidence, nor does a look whose two halves contradict each other:
+        the answer is then that of the records.
 
     Raises
     ------
@@ -242,7 +243,7 @@ def _answer(
         conditions,
         suited=suited,
         dry=bool(checked.rigs.dry[checked.position]),
-        contradict=looks_disagree(checked),
+        contradict=checked.at_odds,
     )
     share = step_share(float(checked.rigs.body.mass[checked.position]))
     large = far(checked, advice.lead_kg, on, share=share) and count <= 1
@@ -253,7 +254,8 @@ def _answer(
     lead = advice.bring_kg if advice.check_first else advice.lead_kg
     if unsure or doubts:  # more lead at once, less of it only in small steps
         lead = max(lead, block.at_least(on - STEP_DOWN * share))
-    look = on if conditions.still is False else now.lead_kg
+    # A look that is not used is made again as it was.
+    look = on if conditions.still is False or looks[-1].at_odds else now.lead_kg
     light, heavy = _chances(checked, advice, lead)
     found = CheckAnswer(
         diver=advice.diver,

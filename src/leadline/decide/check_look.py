@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from leadline.evidence.check import CONTRADICTORY
+
 __all__ = ["Conditions", "Look"]
 
 
@@ -30,6 +32,11 @@ class Look:
     waterline: str = ""
     breath: str = "normal"
     exhale_sinks: str = ""
+
+    @property
+    def at_odds(self) -> bool:
+        """Whether its two halves contradict each other, so that it says nothing."""
+        return self.breath == "normal" and (self.waterline, self.exhale_sinks) in CONTRADICTORY
 
 
 @dataclass(frozen=True)

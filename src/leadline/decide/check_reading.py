@@ -18,13 +18,11 @@ __all__ = [
     "again",
     "course",
     "far",
-    "looks_disagree",
     "reading",
     "surprising",
 ]
 
 DISAGREE: Final = 0.05  # chance of what was seen, over its best: below it, check and records disagree
-CONTRADICT: Final = 0.05  # the same for one look, given the other looks of the day
 
 MOST_CHANGE: Final = 2.0  # kg on one look
 
@@ -106,7 +104,9 @@ def reading(checked: CheckedDive, lead_on: float, block: Block) -> Reading:
     """
     low, middle, high = (float(q) for q in checked.now.quantile([0.1, 0.5, 0.9]))
     below, half, over = (float(q) for q in checked.expected.quantile([0.1, 0.5, 0.9]))
-    alone_low, alone_high = _alone(checked) if checked.looks.any() else (-np.inf, np.inf)
+    # Of looks that cannot all be true nobody knows which to take by itself.
+    told = checked.looks.any() and not checked.at_odds
+    alone_low, alone_high = _alone(checked) if told else (-np.inf, np.inf)
     nearest = block.nearest(middle)
     return Reading(
         q10_kg=low,
@@ -168,7 +168,7 @@ def again(checked: CheckedDive, lead: float, *, share: float = 1.0) -> bool:
     words = checked.evidence.statements.take(checked.looks)
     rows = np.unique(words.row)
     if len(rows) != 1:
-        return looks_disagree(checked)
+        return checked.at_odds
     return bool(far(checked, lead, float(words.lead[-1]), share=share) or surprising(checked))
 
 
@@ -193,30 +193,6 @@ def far(checked: CheckedDive, lead: float, on: float, *, share: float = 1.0) -> 
     rigs = checked.rigs.take(rows)
     way = evaluate(rigs, checked.state(rows)).need - evaluate(rigs, checked.right_now).need
     return abs(lead - float(way[0]) - on) > MOST_CHANGE * share + 1e-9
-
-
-def looks_disagree(checked: CheckedDive) -> bool:
-    """Whether some look hardly fits the others of that day.
-
-    Parameters
-    ----------
-    checked : CheckedDive
-        The dive with its looks.
-
-    Returns
-    -------
-    bool
-        False where there are fewer than two.
-    """
-    rows = checked.evidence.statements.row[checked.looks]
-    if len(np.unique(rows)) < 2:
-        return False
-    for row in np.unique(rows):
-        one, others = checked.log_likelihood(rows == row), checked.log_likelihood(rows != row)
-        weights = np.exp(others - others.max())
-        if float(weights @ np.exp(one - one.max()) / weights.sum()) < CONTRADICT:
-            return True
-    return False
 
 
 def course(checked: CheckedDive) -> Course:

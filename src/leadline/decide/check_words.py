@@ -19,6 +19,8 @@ SETTLING: Final = 3.0
 
 HELD_BREATH: Final = "Breath is held only here, at the surface: never at depth, never on the way up"
 
+UNUSED: Final = "this look is not used"
+
 _CONTRADICTION: Final = {
     (
         "chin",
@@ -57,9 +59,9 @@ def doubts(
     """
     found = []
     if conditions.still is False:
-        found.append("Not still: finning, sculling and holding on carry kilograms, so this look is not used")
+        found.append(f"Not still: finning, sculling and holding on carry kilograms, so {UNUSED}")
     if text := _CONTRADICTION.get((look.waterline, look.exhale_sinks)):
-        found.append(text if look.breath != "full" else f"{text}, not even a full one")
+        found.append(f"{text}, not even a full one" if look.breath == "full" else f"{text}, so {UNUSED}")
     if contradict:
         found.append("The looks of today hardly fit each other: something changed in between, or was misread")
     if look.breath == "full":

@@ -34,6 +34,7 @@ LEAST_OWN_SD: Final = 0.15  # kg: no look is read finer than that (judged)
 LEAST_CARRY_SD: Final = (
     0.10  # kg: nor is need carried from the surface to the stop without any doubt (judged)
 )
+CONTRADICT: Final = 0.05  # least chance of a look, given the other looks of the day
 STEP: Final = 0.02  # kg of the grid
 REACH: Final = 6.0  # sds to either side
 BIAS_NODES: Final = 15
@@ -206,9 +207,30 @@ class CheckedDive(Assessment):
         ]
 
     @cached_property
+    def at_odds(self) -> bool:
+        """Whether some look hardly fits the others of that day; False where there are fewer than two."""
+        rows = self.evidence.statements.row[self.looks]
+        for row in np.unique(rows) if len(np.unique(rows)) > 1 else ():
+            one, others = self.log_likelihood(rows == row), self.log_likelihood(rows != row)
+            weights = np.exp(others - others.max())
+            if float(weights @ np.exp(one - one.max()) / weights.sum()) < CONTRADICT:
+                return True
+        return False
+
+    @cached_property
     def seen(self) -> FloatArray:
-        """Log chance of all that was seen; shape of `grid`."""
-        return self.log_likelihood()
+        """Log chance of all that was seen; shape of `grid`.
+
+        Of looks that hardly fit each other one is taken to be misread, any of them alike: between two that
+        cannot both be true lies nothing that was seen, and what was known before is not to pick the one that
+        suits it.
+        """
+        if not self.at_odds:
+            return self.log_likelihood()
+        rows = self.evidence.statements.row[self.looks]
+        left = [self.log_likelihood(rows != row) for row in np.unique(rows)]
+        known = np.logaddexp.reduce(self._before_looks, axis=0)
+        return np.asarray(np.logaddexp.reduce([one - np.logaddexp.reduce(known + one) for one in left]))
 
     @cached_property
     def now(self) -> Marginal:

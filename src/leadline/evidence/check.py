@@ -12,7 +12,7 @@ from leadline.evidence.statement import AT_CHECK, Statements, join, statements
 from leadline.physics.head import WATERLINES, emerged_head
 from leadline.physics.rig import Rigs
 
-__all__ = ["surface_checks"]
+__all__ = ["CONTRADICTORY", "surface_checks"]
 
 _LINE: Final = {word: litres for word, (litres, _, _) in WATERLINES.items()}
 _BETWEEN: Final = (
@@ -40,6 +40,17 @@ _WORDS: Final = {
 }
 
 
+CONTRADICTORY: Final = (("chin", "yes"), ("crown", "no"), ("under", "no"))
+"""Waterline on a normal breath, and whether letting it out sinks: of these two at least one is misread. A
+litre of breath is not worth a head, and who is under with it does not come up without."""
+
+
+def _at_odds(rows: Columns) -> NDArray[np.bool_]:
+    """Checks whose two halves contradict each other: an average of them would look surer than either."""
+    pairs = [(rows["waterline"] == line) & (rows["exhale_sinks"] == sinks) for line, sinks in CONTRADICTORY]
+    return np.asarray(np.any(pairs, axis=0) & np.isin(rows["breath"], ("", "normal")))
+
+
 def surface_checks(rows: Columns, row: NDArray[np.int64], rigs: Rigs) -> Statements:
     """Statements of the waterline and of breathing out.
 
@@ -56,7 +67,8 @@ def surface_checks(rows: Columns, row: NDArray[np.int64], rigs: Rigs) -> Stateme
     -------
     Statements
         Eye and crown hold need between two limits, chin only bounds it from below (more than the head may
-        be out) and under only from above. Breathing out bounds it from above (sinks) or below (does not).
+        be out) and under only from above. Breathing out bounds it from above (sinks) or below (does not). A
+        check whose two halves are `CONTRADICTORY` says nothing.
 
     Notes
     -----
@@ -64,7 +76,7 @@ def surface_checks(rows: Columns, row: NDArray[np.int64], rigs: Rigs) -> Stateme
     displaced, so the limits are taken at 1 kg per litre times the ledger's own litre.
     """
     lead = rows["lead_kg"]
-    known = ~np.isnan(lead)
+    known = ~np.isnan(lead) & ~_at_odds(rows)
     breath = np.where(rows["breath"] == "", "normal", rows["breath"])
     parts = []
     for word, (more, less, zones) in _WORDS.items():

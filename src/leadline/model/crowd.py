@@ -114,10 +114,11 @@ def crowd_marginals(
     found = np.zeros((count, 2, MOST_POINTS))
     sizes, scatter = np.zeros(count, np.int64), np.zeros(count)
     plain, full = rows_of(observations.as_intervals()), rows_of(observations)
-    learned = packed([levels_of(theta) for theta in population.thetas])
+    mode, centre = population.mode or (population.thetas[0], population.mean[0])
+    learned = packed([levels_of(theta) for theta in (*population.thetas, mode)])
     careful = population.cautious()
     trusted = packed([levels_of(theta) for theta in careful.thetas])
-    mean = np.ascontiguousarray(population.mean)
+    mean = np.ascontiguousarray(np.vstack([population.mean, centre]))
     covariance = np.ascontiguousarray(population.covariance[0])
 
     def work(first: int) -> None:

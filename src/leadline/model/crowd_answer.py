@@ -117,33 +117,27 @@ def _alike(jobs: Jobs, one: int, other: int) -> bool:
 
 @njit(cache=True)
 def _taken_out(
-    full: Rows,
-    levels: list[Levels],
-    seen: IntArray,
-    variance: float,
-    whole: Whole,
-    mean: FloatArray,
-    middle: int,
+    full: Rows, levels: list[Levels], seen: IntArray, variance: float, whole: Whole, mean: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """How covariance and mean of the shared effects change without some rows; shapes (g, q, q), (g, q).
+    """How covariance and mean of the shared effects change without some rows; shapes (q, q), (g, q).
 
-    Of a faint share there is one for all hyperparameters, shape (1, q, q).
+    Of `levels` and `mean`, g + 1 each, the last is the mode: the covariance holds the share as it is there.
+    Of a faint share there is one for all hyperparameters.
     """
-    g, q = mean.shape
-    moved = np.empty((g, q))
+    last, q = len(mean) - 1, mean.shape[1]
+    moved, pulls = np.empty((last, q)), np.empty((last, q))
     precision, shift = np.zeros(len(seen)), np.zeros(len(seen))
-    own, pull = share_of(full, levels[middle], seen, variance, whole, mean[middle], precision, shift)
+    own, pull = share_of(full, levels[last], seen, variance, whole, mean[last], precision, shift)
     if faint(own):
-        grown = np.empty((1, q, q))
-        grown[0] = removed(own)
-        for k in range(g):
-            moved_by(grown[0], seen_from(whole, own, pull, mean[middle], mean[k]), moved[k])
+        grown = removed(own)
+        for k in range(last):
+            moved_by(grown, seen_from(whole, own, pull, mean[last], mean[k]), moved[k])
         return grown, moved
-    grown = np.empty((g, q, q))
-    for k in range(g):
+    for k in range(last):
         # The sites found under one of the hyperparameters are near to those under the next.
-        own, pull = share_of(full, levels[k], seen, variance, whole, mean[k], precision, shift)
-        taken_out(whole, own, pull, mean[k], grown[k], moved[k])
+        _, pulls[k] = share_of(full, levels[k], seen, variance, whole, mean[k], precision, shift)
+    grown = np.empty((q, q))
+    taken_out(whole, own, pulls, mean, grown, moved)
     return grown, moved
 
 
@@ -156,20 +150,19 @@ def _without(
     mean: FloatArray,
     covariance: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """Mean and covariance of some columns when all that is taken out; shapes (g, q), (1 or g, q, q)."""
-    g, q = len(mean), len(columns)
-    means, covariances = np.empty((g, q)), np.empty((len(grown), q, q))
+    """Mean and covariance of some columns when all that is taken out; shapes (g, q), (1, q, q)."""
+    g, q = len(moved), len(columns)
+    means, covariances = np.empty((g, q)), np.empty((1, q, q))
     for k in range(g):
         for i in range(q):
             means[k, i] = mean[k, columns[i]]
         if len(whole.z):
             mean_without(whole, moved[k], means[k])
-    for k in range(len(grown)):
-        for i in range(q):
-            for j in range(q):
-                covariances[k, i, j] = covariance[columns[i], columns[j]]
-        if len(whole.z):
-            covariance_without(whole, grown[k], covariances[k])
+    for i in range(q):
+        for j in range(q):
+            covariances[0, i, j] = covariance[columns[i], columns[j]]
+    if len(whole.z):
+        covariance_without(whole, grown, covariances[0])
     return means, covariances
 
 
@@ -197,8 +190,9 @@ def answer(
     rows, full : Rows
         Evidence as answers read it, and as the population was fitted to it.
     learned, trusted : tuple of ndarray
-        Hyperparameters of the population and of answers, as `packed` gives them.
-    mean, covariance : ndarray, shape (g, p), (p, p)
+        Hyperparameters of the population and of answers, as `packed` gives them; of the population g + 1, the
+        last those at the mode.
+    mean, covariance : ndarray, shape (g + 1, p), (p, p)
         Shared effects.
     weights : ndarray, shape (g,)
         Of the hyperparameters.
@@ -214,9 +208,8 @@ def answer(
         Jobs; other threads may have the others at work.
     """
     levels, cautious = unpacked(*learned), unpacked(*trusted)
-    g = len(levels)
-    middle = int(np.argmax(weights))
-    grown, moved = np.empty((1, 0, 0)), np.empty((g, 0))
+    g = len(cautious)
+    grown, moved = np.empty((0, 0)), np.empty((g, 0))
     for job in range(first, last):
         low, high = jobs.target_first[job], jobs.target_first[job + 1]
         index = jobs.row[jobs.row_first[job] : jobs.row_first[job + 1]]
@@ -227,10 +220,9 @@ def answer(
         whole = whole_of(full, seen, theirs, columns, covariance)
         # Several questions about one diver follow one another; the diver's share is the same for all.
         if job == first or not _alike(jobs, job - 1, job):
-            grown, moved = np.empty((1, 0, 0)), np.empty((g, 0))
+            grown, moved = np.empty((0, 0)), np.empty((g, 0))
             if len(theirs):
-                variance = jobs.seen_variance[job]
-                grown, moved = _taken_out(full, levels, seen, variance, whole, mean[:, theirs], middle)
+                grown, moved = _taken_out(full, levels, seen, jobs.seen_variance[job], whole, mean[:, theirs])
         means, covariances = _without(whole, grown, moved, columns, mean, covariance)
         posed = posed_of(rows, cautious, jobs, job, index, low, high, columns, means, covariances, error)
         shares = weights.copy()

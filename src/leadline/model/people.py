@@ -81,6 +81,8 @@ class Population:
         Summing to 1.
     own_error : float
         Sd of an error that all records of a diver have in common. [kg]
+    mode : tuple of Hyperparameters and ndarray, shape (p,), optional
+        The hyperparameters whose covariance this is, and the mean there; default: each its own.
     """
 
     mean: FloatArray
@@ -88,6 +90,7 @@ class Population:
     thetas: tuple[Hyperparameters, ...]
     weights: FloatArray
     own_error: float = 0.0
+    mode: tuple[Hyperparameters, FloatArray] | None = None
 
     @classmethod
     def of(cls, fit: Fit, names: Sequence[str], *, integrated: bool = True) -> Population:
@@ -112,7 +115,7 @@ class Population:
             thetas = tuple(Hyperparameters.from_vector(vector) for vector in fewer.vectors)
             weights = np.full(len(points), 1 / len(points))
         wide = np.broadcast_to(covariance, (len(points), *covariance.shape))
-        return cls(points, wide, thetas, weights)
+        return cls(points, wide, thetas, weights, mode=(fit.theta, mean))
 
     def cautious(self) -> Population:
         """The same, breathing high trusted for no more than is usual, and records for what they can tell."""
@@ -135,14 +138,18 @@ class Population:
         if not len(at):
             return self
         mean, inner = self.mean[:, at], self.covariance[:, at[:, None], at]
-        spread = offset_sd(seen.body_sd[:1], self.thetas)
-        loadings = personal_loadings(seen, None, self.thetas, spread)
-        personal = Gaussian(np.broadcast_to(seen.prior, (len(mean), 1, len(seen))), loadings[:, None])
-        rows = Rows(seen, self.thetas)
-        own, shift = share_of(rows, personal, seen.exposure[:, at], mean, inner)
-        before = np.linalg.inv(inner)
-        left_mean, left = _left(before - own, (before @ mean[..., None])[..., 0] - shift)
-        reach = self.covariance[:, :, at] @ before
+        thetas, where, around = self.thetas, mean, inner
+        if self.mode is not None:
+            thetas = (*thetas, self.mode[0])
+            where, around = np.vstack([mean, self.mode[1][at]]), np.concatenate([inner, inner[:1]])
+        loadings = personal_loadings(seen, None, thetas, offset_sd(seen.body_sd[:1], thetas))
+        personal = Gaussian(np.broadcast_to(seen.prior, (len(thetas), 1, len(seen))), loadings[:, None])
+        own, shift = share_of(Rows(seen, thetas), personal, seen.exposure[:, at], where, around)
+        pull = (shift - (own @ where[..., None])[..., 0])[: len(mean)]
+        # The covariance holds this diver's share as it is at the mode, whatever it would be elsewhere.
+        before = np.linalg.inv(inner) - (own if self.mode is None else own[-1])
+        left_mean, left = _left(before, (before @ mean[..., None])[..., 0] - pull)
+        reach = self.covariance[:, :, at] @ np.linalg.inv(inner)
         covariance = self.covariance + reach @ (left - inner) @ np.swapaxes(reach, -1, -2)
         return replace(
             self,
@@ -154,10 +161,9 @@ class Population:
 def _left(precision: FloatArray, shift: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean and covariance that are left of shared effects whose prior is N(0, I); (g, q), (g, q, q).
 
-    A share is never known exactly, and the covariance is that at the mode for all hyperparameters. Of a
-    direction that hardly anybody else has shown, less than the prior could be left, or a mean that nothing
-    supports. The prior stays, whoever is taken out, and others cannot have moved the mean farther than their
-    precision allows.
+    A share is never known exactly. Of a direction that hardly anybody else has shown, less than the prior
+    could be left, or a mean that nothing supports. The prior stays, whoever is taken out, and others cannot
+    have moved the mean farther than their precision allows.
     """
     value, axes = np.linalg.eigh((precision + np.swapaxes(precision, -1, -2)) / 2)
     others = np.maximum(value - 1, 0.0)

@@ -292,7 +292,7 @@ def moved_by(grown: FloatArray, pull: FloatArray, moved: FloatArray) -> None:
 
 @njit(cache=True)
 def taken_out(
-    whole: Whole, own: FloatArray, pull: FloatArray, mean: FloatArray, grown: FloatArray, moved: FloatArray
+    whole: Whole, own: FloatArray, pulls: FloatArray, mean: FloatArray, grown: FloatArray, moved: FloatArray
 ) -> None:
     """The same for a share of any size, of which no more is taken out than others leave of the prior.
 
@@ -300,11 +300,11 @@ def taken_out(
     ----------
     whole : Whole
         Directions of the shared effects.
-    own, pull : ndarray, shape (q, q), (q,)
-        As from `share_of`.
-    mean : ndarray, shape (q,)
-        Of the shared effects, with the share.
-    grown, moved : ndarray, shape (q, q), (q,)
+    own : ndarray, shape (q, q)
+        As from `share_of`, at the mode.
+    pulls, mean : ndarray, shape (g, q), (g or more, q)
+        As from `share_of`, and of the shared effects with the share, under each hyperparameter.
+    grown, moved : ndarray, shape (q, q), (g, q)
         Filled.
 
     Notes
@@ -324,20 +324,22 @@ def taken_out(
         left[i, i] += 1.0
     value, axes = np.linalg.eigh(back.T @ (left @ back))
     inside = back @ axes
+    others = np.maximum(value - 1.0, 0.0)
     shift = np.empty(q)
+    for n in range(len(pulls)):
+        for i in range(q):
+            along = against = 0.0
+            for j in range(q):
+                along += axes[j, i] * mean[n, j]
+                against += inside[j, i] * pulls[n, j]
+            most = MOST_MOVED * math.sqrt(others[i])
+            there = (value[i] * along - against) / (1.0 + others[i])
+            shift[i] = min(max(there, -most), most) - along
+        for i in range(q):
+            moved[n, i] = dot(inside[i], shift)
     for i in range(q):
-        along = against = 0.0
-        for j in range(q):
-            along += axes[j, i] * mean[j]
-            against += inside[j, i] * pull[j]
-        others = max(value[i] - 1.0, 0.0)
-        most = MOST_MOVED * math.sqrt(others)
-        shift[i] = min(max((value[i] * along - against) / (1 + others), -most), most) - along
-        value[i] = 1 / (1 + others)
-    for i in range(q):
-        moved[i] = dot(inside[i], shift)
         for j in range(i + 1):
             total = -1.0 if i == j else 0.0
             for k in range(q):
-                total += inside[i, k] * value[k] * inside[j, k]
+                total += inside[i, k] * inside[j, k] / (1.0 + others[k])
             grown[i, j] = grown[j, i] = total
