@@ -56,8 +56,7 @@ def test_every_divers_offset_agrees(name, answers):
     assert rms(away) < 0.10
     assert np.abs(away).max() < 0.3
     low, high = np.quantile(found["sd"] / sd, [0.05, 0.95])
-    # Aimed at 0.93; the one-sided book lies on that edge (0.9299), its lower tails a few hundredths short.
-    assert (0.92 if name == "one_sided" else 0.93) < low < high < 1.07
+    assert 0.93 < low < high < 1.07
     off = rms((found["quantiles"] - expected["quantiles"]) / sd[:, None])
     assert off.max() < 0.15, dict(zip(run.QUANTILES, off.round(3).tolist(), strict=True))
 
