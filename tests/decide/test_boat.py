@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
@@ -157,3 +158,62 @@ def test_checks_of_several_dives_name_their_dive() -> None:
     page = render(sheet(plan))
     for dive, day, suit in (("p1", "20 May 2026", "full 5"), ("p2", "21 May 2026", "vest")):
         assert f"{day}</time>, <bdi>{dive}</bdi>, <bdi>{suit}</bdi>)" in page
+
+
+# Uma is unknown and checks first in either suit; the plan has the second day before the first.
+def test_checks_come_in_order_of_time_and_one_holds_for_all_dives_in_the_same_kit() -> None:
+    plan = [
+        club.plan_row(diver, dive=dive, date=date, suit=suit)
+        for dive, date, suit in (
+            ("d3", "2026-05-21", "vest"),
+            ("d4", "2026-05-21", "full 5"),
+            ("d1", "2026-05-20", "full 5"),
+            ("d2", "2026-05-20", "full 5"),
+        )
+        for diver in ("Uma", "Zed")
+    ]
+    found = sheet(plan)
+    assert all(d.answer.check_first for d in found.divers)
+    held = {
+        (d.answer.diver, d.suit): [dive.dive for dive in found.holds_for(d.check_place)] for d in found.checks
+    }
+    assert held == {
+        (diver, suit): dives
+        for diver in ("Uma", "Zed")
+        for suit, dives in (("full 5", ["d1", "d2", "d4"]), ("vest", ["d3"]))
+    }
+    assert [d.answer.dive for d in found.checks] == ["d1", "d1", "d3", "d3"]
+    assert [d.check_place for d in found.checks] == [1, 2, 3, 4]
+    page = render(found).partition('<section class="broad">')[0]
+    assert page.count("data-check=") == 4
+    days = "20 May 2026</time>, <bdi>d1</bdi>, <bdi>d2</bdi>; "
+    assert page.count(days) == 2
+    assert page.index("21 May 2026</time>, <bdi>d3</bdi>, <bdi>vest") > page.index('data-check="3"')
+
+
+def test_another_lead_to_begin_with_is_another_check() -> None:
+    plan = [
+        club.plan_row("Uma", dive="1", date="2026-05-20"),
+        club.plan_row("Uma", dive="2", date="2026-05-20", water="fresh"),
+    ]
+    assert [d.check_place for d in sheet(plan).divers] == [1, 2]
+
+
+def test_words_about_a_diver_stand_once_below_with_the_dives_they_are_for() -> None:
+    plan = [club.plan_row("Uma", dive=dive, date="2026-05-20") for dive in ("one", "two")]
+    found = sheet(plan)
+    said = ("Keep it droppable", "Eat first", "Sleep well")
+    dives = [
+        replace(
+            dive,
+            divers=tuple(
+                replace(d, answer=replace(d.answer, cautions=said[: 3 - number])) for d in dive.divers
+            ),
+        )
+        for number, dive in enumerate(found.dives)
+    ]
+    page = render(replace(found, dives=tuple(dives)))
+    more = page[page.index('id="more"') :]
+    assert more.count(said[1]) == more.count(said[2]) == 1
+    assert more.index("<bdi>one</bdi>, <bdi>two</bdi>)") < more.index(said[1]) < more.index("<bdi>one</bdi>)")
+    assert more.index("<bdi>one</bdi>)") < more.index(said[2])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
@@ -115,8 +116,8 @@ def boat(
     if not len(rows):
         raise RecordError("the plan has no rows for this boat; give a dives file without results")
     found = answers(assessment, block=sizes.step, risk=risk, imperial=units == "imperial")
-    divers = _divers(columns, found, sizes, imperial=units == "imperial")
     groups = _dives(columns)
+    divers = _divers(columns, found, groups, sizes, imperial=units == "imperial")
     own = np.isin(assessment.evidence.diver, assessment.line.occasions.diver[rows]) & assessment.observed
     return BoatData(
         units=units,
@@ -159,17 +160,40 @@ def _dive(plan: Columns, rows: IntArray, divers: Sequence[BoatDiver]) -> BoatDiv
     )
 
 
-def _check_places(answers: Sequence[Advice]) -> list[int]:
-    """Who checks when: those first for whom most lead may be missing."""
-    first = [i for i, answer in enumerate(answers) if answer.check_first]
-    # What may be missing on the blocks, and among equals what may be missing of need.
-    first.sort(
-        key=lambda i: (
-            answers[i].lead_kg - max(answers[i].bring_kg, answers[i].lead_kg),
-            answers[i].lead_kg - answers[i].need_q90_kg,
-        )
-    )
-    return [first.index(i) + 1 if i in first else 0 for i in range(len(answers))]
+def _times(plan: Columns, groups: Sequence[IntArray]) -> IntArray:
+    """Place of each row's dive in time; dives of one moment, or of none, in the order of the plan."""
+    when = np.array([plan["date"][rows[0]] for rows in groups], "datetime64[s]")
+    when[np.isnat(when)] = np.datetime64("9999-12-31", "s")
+    out = np.empty(len(plan["diver"]), np.int64)
+    for place, dive in enumerate(np.argsort(when, kind="stable")):
+        out[groups[dive]] = place
+    return out
+
+
+def _check_places(plan: Columns, found: Sequence[Answer], time: IntArray) -> list[int]:
+    """Who checks when: dive by dive, and before each those first for whom most lead may be missing.
+
+    One check serves the later dives in the same kit and water, where its numbers are the same: those rows
+    have the place of the first.
+    """
+
+    def missing(i: int) -> tuple[int, float, float]:
+        # What may be missing on the blocks, and among equals what may be missing of need.
+        a = found[i].advice
+        return int(time[i]), a.lead_kg - max(a.bring_kg, a.lead_kg), a.lead_kg - a.need_q90_kg
+
+    places: dict[tuple[object, ...], int] = {}
+    twice: Counter[tuple[object, ...]] = Counter()  # two rows of one dive are two people in the water
+    out = [0] * len(found)
+    for i in sorted((i for i, one in enumerate(found) if one.advice.check_first), key=missing):
+        a, after = found[i].advice, found[i].after
+        same = (
+            a.diver, suit_label(plan, i), *kit_labels(plan, i), water_label(plan, i),
+            a.lead_kg, a.bring_kg, None if after is None else after.more_kg,
+        )  # fmt: skip
+        twice[same, time[i]] += 1
+        out[i] = places.setdefault((*same, twice[same, time[i]]), len(places) + 1)
+    return out
 
 
 def _reasons(answer: Advice, *, imperial: bool) -> tuple[str, ...]:
@@ -188,9 +212,11 @@ def _reasons(answer: Advice, *, imperial: bool) -> tuple[str, ...]:
     return tuple(found) or ("The records ask for much more lead than was carried so far",)
 
 
-def _divers(plan: Columns, found: Sequence[Answer], sizes: Pieces, *, imperial: bool) -> list[BoatDiver]:
+def _divers(
+    plan: Columns, found: Sequence[Answer], groups: Sequence[IntArray], sizes: Pieces, *, imperial: bool
+) -> list[BoatDiver]:
     """The rows of the plan, in its order."""
-    places = _check_places([answer.advice for answer in found])
+    places = _check_places(plan, found, _times(plan, groups))
     return [_diver(plan, i, a, sizes, places[i], imperial=imperial) for i, a in enumerate(found)]
 
 

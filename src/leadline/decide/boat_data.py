@@ -37,7 +37,8 @@ class BoatDiver:
     more : tuple of int
         Pieces that lead from there to what is to be at hand. [-]
     check_place : int
-        Place in the order of surface checks, from 1; 0 where none comes first. [-]
+        Place in the order of surface checks, from 1; 0 where none comes first. Rows of one diver that one
+        check holds for share a place. [-]
     reasons : tuple of str
         Why a check comes first.
     after : Onward or None
@@ -85,6 +86,11 @@ class BoatDive:
     site: str
     divers: tuple[BoatDiver, ...]
     lead_kg: float
+
+    @property
+    def when(self) -> np.datetime64:
+        """Its date; far ahead where none is known, so that it sorts behind the others."""
+        return np.datetime64("9999-12-31", "s") if np.isnat(self.date) else self.date
 
 
 @dataclass(frozen=True)
@@ -153,6 +159,14 @@ class BoatData:
 
     @property
     def checks(self) -> tuple[BoatDiver, ...]:
-        """Those who check first, in the order in which they should."""
-        first = [diver for diver in self.divers if diver.check_place]
-        return tuple(sorted(first, key=lambda diver: diver.check_place))
+        """Those who check first, in the order in which they should; each check by the first of its rows."""
+        found: dict[int, BoatDiver] = {}
+        for dive in sorted(self.dives, key=lambda dive: dive.when):
+            for diver in dive.divers:
+                found.setdefault(diver.check_place, diver)
+        return tuple(found[place] for place in sorted(found) if place)
+
+    def holds_for(self, place: int) -> tuple[BoatDive, ...]:
+        """Dives that the check in that place comes before, in order of time."""
+        own = [dive for dive in self.dives if any(diver.check_place == place for diver in dive.divers)]
+        return tuple(sorted(own, key=lambda dive: dive.when))

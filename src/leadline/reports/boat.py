@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
-from functools import partial
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 import leadline
-from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
+from leadline.decide.boat_data import BoatData, BoatDive
 from leadline.decide.sentence import dangers
 from leadline.reports import page, phrase
 from leadline.reports.numerals import with_numbers
@@ -36,16 +39,57 @@ def render(data: BoatData) -> str:
         "here": _here,
         "below": _below,
         "deep": any(diver.after.deep for diver in data.checks if diver.after is not None),
-        "dive_of": partial(_dive_of, data),
-        "longer": [diver for diver in data.divers if _below(diver.answer.cautions)],
+        "days": _days,
+        "longer": _longer(data),
         "version": leadline.__version__,
     }
     return page.render("boat.html.j2", context)
 
 
-def _dive_of(data: BoatData, diver: BoatDiver) -> BoatDive:
-    """The dive of a row."""
-    return next(dive for dive in data.dives if any(own is diver for own in dive.divers))
+def _days(dives: Sequence[BoatDive]) -> list[tuple[np.datetime64, list[str]]]:
+    """Each day once, with the keys of its dives."""
+    found: dict[np.datetime64 | None, list[str]] = {}
+    for dive in sorted(dives, key=lambda dive: dive.when):
+        day = None if np.isnat(dive.date) else dive.date.astype("datetime64[D]")
+        found.setdefault(day, []).append(dive.dive)
+    none = np.datetime64("NaT", "D")
+    return [(none if day is None else day, [name for name in names if name]) for day, names in found.items()]
+
+
+@dataclass(frozen=True)
+class Longer:
+    """What stands below the tables about one diver.
+
+    Parameters
+    ----------
+    diver : str
+        Name.
+    dives : tuple of BoatDive
+        Dives that all of it is said of.
+    cautions : tuple of str
+        What is said.
+    """
+
+    diver: str
+    dives: tuple[BoatDive, ...]
+    cautions: tuple[str, ...]
+
+
+def _longer(data: BoatData) -> list[Longer]:
+    """What stands below the tables: the same words about the same diver once, with the dives they are for."""
+    said: dict[str, dict[str, list[int]]] = {}
+    for number, dive in enumerate(data.dives):
+        for diver in dive.divers:
+            for caution in _below(diver.answer.cautions):
+                dives = said.setdefault(diver.answer.diver, {}).setdefault(caution, [])
+                if number not in dives:
+                    dives.append(number)
+    found = []
+    for name, cautions in said.items():
+        for numbers in dict.fromkeys(map(tuple, cautions.values())):
+            own = tuple(caution for caution, dives in cautions.items() if tuple(dives) == numbers)
+            found.append(Longer(name, tuple(data.dives[number] for number in numbers), own))
+    return found
 
 
 def _here(cautions: tuple[str, ...]) -> tuple[str, ...]:
