@@ -89,9 +89,11 @@ def make_checks(m):
         lead=np.where(np.arange(m) % 3 < 2, 7.0, 10.5) + 0.5 * (np.arange(m) % 2),
         waterline=words(("eye", "chin", "crown", "under")[i % 4] for i in range(m)),
         breath=words(("normal", "full", "out")[i % 3] for i in range(m)),
+        exhale_sinks=words(("yes", "no", "")[i % 3] for i in range(m)),
         need=np.where(np.arange(m) % 3 < 2, 6.4, 9.7) + 0.25 * np.arange(m) / max(m, 1),
         need_sd=np.where(np.arange(m) % 4 == 3, np.nan, 0.7),
         need_bound=np.where(np.arange(m) % 4 == 3, "at most", "").astype(object),
+        apart=np.arange(m) % 5 == 2,
     )
 
 

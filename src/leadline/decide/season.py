@@ -22,6 +22,7 @@ from leadline.decide.onward import onward
 from leadline.decide.projection import contributions
 from leadline.decide.season_card import card, card_cells
 from leadline.decide.season_change import season_change
+from leadline.decide.season_check import readings
 from leadline.decide.season_data import (
     LEVELS,
     Prior,
@@ -172,7 +173,7 @@ def season(
         dives_used=dives_used,
         checks_used=checks_used,
         dives=seen,
-        checks=_checks(assessment, checks),
+        checks=_checks(assessment, checks, place),
         suggestion=_suggestion(assessment, position, answer, imperial=units == "imperial")
         if answer
         else None,
@@ -307,35 +308,10 @@ def _dives(assessment: Assessment, rows: IntArray, place: IntArray) -> SeasonDiv
     )
 
 
-def _reading(assessment: Assessment, rows: IntArray) -> tuple[FloatArray, FloatArray, list[str]]:
-    """Need read at each check, carried by the ledger to the stop at the reserve. [kg].
-
-    Where there is only a bound, the sd is NaN, and it is said on which side.
-    """
-    need, sd = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
-    bound = [""] * len(rows)
-    if not len(rows):
-        return need, sd, bound
-    found, o = assessment.evidence.statements, assessment.evidence.observations
-    at_stop = assessment.prior(rows, assessment.state(rows, pressure=RESERVE_PRESSURE))[0].need
-    for i, row in enumerate(rows):
-        for kind in ("exhale", "waterline"):  # the waterline says more, so it has the last word
-            for m in np.flatnonzero((found.row == row) & (found.kind == kind)):
-                low, high, carried = o.lower[m], o.upper[m], at_stop[i] - o.prior[m]
-                if np.isfinite(low) and np.isfinite(high):
-                    need[i] = (low + high) / 2 + carried
-                    sd[i] = np.hypot(o.reading_sd[m], (high - low) / np.sqrt(12))
-                    bound[i] = ""
-                elif np.isfinite(high):
-                    need[i], sd[i] = high + carried, np.nan
-                    bound[i] = "at least" if found.fit[m, 0] > 0 else "at most"
-    return need, sd, bound
-
-
-def _checks(assessment: Assessment, rows: IntArray) -> SeasonChecks:
+def _checks(assessment: Assessment, rows: IntArray, place: IntArray) -> SeasonChecks:
     line = assessment.line
     records, at = line.records.checks, line.row[rows]
-    need, sd, bound = _reading(assessment, rows)
+    found = readings(assessment, rows, place)
     breath = records["breath"][at]
     return SeasonChecks(
         check=records["check"][at],
@@ -344,9 +320,11 @@ def _checks(assessment: Assessment, rows: IntArray) -> SeasonChecks:
         lead=records["lead_kg"][at],
         waterline=records["waterline"][at],
         breath=np.where(breath == "", "normal", breath),
-        need=need,
-        need_sd=sd,
-        need_bound=_texts(bound),
+        exhale_sinks=records["exhale_sinks"][at],
+        need=found.need,
+        need_sd=found.sd,
+        need_bound=_texts(list(found.bound)),
+        apart=found.apart,
     )
 
 

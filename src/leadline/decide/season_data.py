@@ -158,12 +158,16 @@ class SeasonChecks:
         chin, eye, crown, under or empty.
     breath : ndarray of str, shape (m,)
         normal, full or out.
+    exhale_sinks : ndarray of str, shape (m,)
+        yes or no; empty where it was not tried.
     need : ndarray, shape (m,)
-        Need read at the check, carried by the ledger to the stop at the reserve. [kg]
+        Need read at the check by itself, carried to the stop at the reserve. [kg]
     need_sd : ndarray, shape (m,)
         Standard deviation of that reading; NaN where the check gives only a bound. [kg]
     need_bound : ndarray of str, shape (m,)
         at most or at least, where the check gives only a bound; else empty.
+    apart : ndarray of bool, shape (m,)
+        The check lies outside the band of need as it was known with it, 95 dives in 100.
     """
 
     check: TextArray
@@ -172,9 +176,11 @@ class SeasonChecks:
     lead: FloatArray
     waterline: TextArray
     breath: TextArray
+    exhale_sinks: TextArray
     need: FloatArray
     need_sd: FloatArray
     need_bound: TextArray
+    apart: NDArray[np.bool_]
 
     def __post_init__(self) -> None:
         _check_rows(self)

@@ -14,9 +14,10 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.season import next_dives, season, time_order
 from leadline.decide.season_change import season_ends
+from leadline.decide.season_check import right_then
 from leadline.decide.season_data import SeasonData
 from leadline.records import RESERVE_PRESSURE
-from leadline.timeline import DIVE, PLAN
+from leadline.timeline import CHECK, DIVE, PLAN
 
 __all__ = ["seasons"]
 
@@ -83,25 +84,29 @@ def seasons(
 def _foresee(assessment: Assessment, since: np.datetime64 | None) -> None:
     """All needs that the seasons will ask for.
 
-    Of every dive as known after it, of the plan, and of each next dive as known after either season.
+    Of every dive and check as known after it, of the plan, and of each next dive as known after either
+    season.
     """
     dives, plan = assessment.line.at(DIVE), assessment.line.at(PLAN)
-    state = assessment.state(dives, pressure=RESERVE_PRESSURE)
+    checks = assessment.line.at(CHECK)
+    rows = np.concatenate([dives, checks])
+    state = assessment.state(rows, pressure=RESERVE_PRESSURE)
     place = time_order(assessment)
-    if not foresee(assessment, dives, state, until=place[dives]):
+    if not foresee(assessment, rows, state, until=place[rows]):
         return
+    foresee(assessment, checks, right_then(assessment, checks), until=place[checks], many=1)
     foresee(assessment, plan, assessment.state(plan), many=1)
     diver, date = assessment.line.occasions.diver, assessment.line.occasions.date
     if since is not None and not np.isnat(since):
         dives = dives[date[dives] >= since]
     dives = dives[np.lexsort((place[dives], diver[dives]))]
     begins = np.searchsorted(diver[dives], [diver[plan], diver[plan] + 1])
-    rows, ends = [], []
+    wanted, ends = [], []
     first = np.unique(diver[plan], return_index=True)[1]  # the next dive; what follows is the card
     for row, start, stop in zip(plan[first], *begins[:, first], strict=True):
         last = season_ends(assessment, dives[start:stop])
-        rows += [row] * len(last)
+        wanted += [row] * len(last)
         ends += place[last].tolist()
-    if rows:
-        asked = np.array(rows)
+    if wanted:
+        asked = np.array(wanted)
         foresee(assessment, asked, assessment.state(asked), until=np.array(ends), many=1)

@@ -12,6 +12,7 @@ __all__ = [
     "BREATH",
     "DESCENT",
     "EVIDENCE",
+    "EXHALE",
     "SAYS",
     "STATE",
     "WATERLINE",
@@ -58,6 +59,7 @@ WATERLINE: Final = {
     "under": "sank",
 }
 BREATH: Final = {"normal": "normal breath", "full": "full breath", "out": "breathed out"}
+EXHALE: Final = {"yes": "; sinks on breathing out", "no": "; does not sink on breathing out"}
 
 DESCENT: Final = {"effort": "; effort to get under", "no": "; could not get under"}
 """What is worth saying about the start: an easy descent goes without saying."""
