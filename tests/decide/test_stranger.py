@@ -58,6 +58,15 @@ def test_shares_of_the_classes_sum_to_one() -> None:
     assert halves.sum() == pytest.approx(whole.sum())
 
 
+# The example of the refusal is not refused itself, in either unit.
+@pytest.mark.parametrize(("imperial", "unit"), [(False, "kg"), (True, "lb")])
+def test_the_refusal_of_edges_names_some_that_are_taken(imperial: bool, unit: str) -> None:
+    with pytest.raises(OutOfRangeError, match=f"rising edges .* {unit}, such as") as refused:
+        mass_classes("5,6", imperial=imperial)
+    told = str(refused.value).rpartition("such as ")[2]
+    assert len(mass_classes(told, imperial=imperial)) > 1
+
+
 def test_classes_in_pounds() -> None:
     found = mass_classes("100,150,200", imperial=True)
     assert found[1].low == pytest.approx(150 * 0.45359237)

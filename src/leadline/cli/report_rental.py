@@ -73,7 +73,11 @@ _OtherOption = Annotated[
     ),
 ]
 _ClassesOption = Annotated[
-    str | None, typer.Option(metavar="EDGES", help="Edges of the classes of body mass, such as 50,65,80,95.")
+    str | None,
+    typer.Option(
+        metavar="EDGES",
+        help="Edges of the classes of body mass in the unit of --units, such as 50,65,80,95 in kg.",
+    ),
 ]
 _RentersOption = Annotated[
     int | None, typer.Option(metavar="N", help="Renters on the day for which lead is to be ready.")

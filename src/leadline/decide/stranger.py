@@ -98,9 +98,10 @@ def mass_classes(text: str | None, *, imperial: bool = False) -> tuple[MassClass
     rising = all(a < b for a, b in pairwise(kilograms))
     if len(edges) < 2 or not rising or kilograms[0] < _LEAST or kilograms[-1] > _MOST:
         low, high = (round(limit / unit) for limit in (_LEAST, _MOST))
+        usual = _IMPERIAL if imperial else _METRIC
         raise OutOfRangeError(
             f"classes {text!r}: give rising edges from {low} to {high} {'lb' if imperial else 'kg'}, such as "
-            "50,65,80,95"
+            f"{','.join(f'{edge:g}' for edge in usual)}"
         )
     return tuple(MassClass(a, b) for a, b in pairwise(kilograms))
 
