@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from leadline.decide.sentence import DANGERS
 from leadline.reports import contents, index
 
-from ..reports.conftest import parse_page  # noqa: TID252 (tests are on no path)
+from ..reports.conftest import make_season, make_suggestion, parse_page  # noqa: TID252 (tests are on no path)
 from . import sample
 
 
@@ -70,3 +71,24 @@ def test_new_index_of_seasons_knows_what_is_there(tmp_path: Path) -> None:
     put(tmp_path, "boat.html")
     text = index.render([], units="metric", book="b", generated=sample.WHEN, others=contents.found(tmp_path))
     assert [a.attributes["href"] for a in parse_page(text).all("a")] == ["boat.html"]
+
+
+# A reader of the index alone must see what the lead is for and what each page says first.
+def test_index_names_the_water_and_the_danger_that_a_page_begins_with() -> None:
+    lakes = make_suggestion(water="fresh water, 1200 m up", cautions=("Danger of an ascent, so never.",))
+    calm = make_suggestion(water="brackish water", cautions=("No BC named.",))
+    entries = [
+        index.Entry("a.html", make_season(suggestion=lakes)),
+        index.Entry("b.html", make_season(suggestion=calm)),
+        index.Entry("c.html", make_season(suggestion=None, prior=None, learned=(), ledger=None)),
+    ]
+    page = parse_page(index.render(entries, units="metric", book="b", generated=sample.WHEN))
+    first, second, third = (row.text() for row in page.all("tr", data_row="diver"))
+    assert "fresh water, 1200 m up" in first
+    assert "danger: too light with the lead carried last" in first
+    assert "brackish water" in second
+    assert "danger" not in second + third
+
+
+def test_each_danger_has_words_on_the_index() -> None:
+    assert set(index.DANGER_WORDS) == set(DANGERS)

@@ -5,15 +5,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from markupsafe import Markup
 
 import leadline
 from leadline.decide.season_data import SeasonData
+from leadline.decide.sentence import DOUBTED, dangers
 from leadline.reports import contents, page
 from leadline.reports.reading import Reading
 
-__all__ = ["Entry", "render"]
+__all__ = ["DANGER_WORDS", "Entry", "render"]
+
+DANGER_WORDS: Final = {
+    "Danger": "danger: too light with the lead carried last",
+    "Too light at the stop": "danger: was too light at the stop in like kit",
+    DOUBTED: "the check of the day is in doubt",
+    "No suit named": "no suit named: too little for any suit",
+    "Under 18": "under 18",
+}
+"""How the first word of a diver's page begins -> what the line of the index says of it."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +75,7 @@ def render(
         # Safe to print as it is: rendered from a template of its own, which escapes.
         "others": Markup(contents.links(list(others))),  # noqa: S704
         "entries": entries,
+        "danger": _danger,
         "read": Reading(units),
         "book": book,
         "generated": generated,
@@ -73,3 +85,9 @@ def render(
         "version": leadline.__version__,
     }
     return page.render("index.html.j2", context)
+
+
+def _danger(cautions: tuple[str, ...]) -> str:
+    """The danger that the page of a diver begins with, in a few words; empty where there is none."""
+    first = next(iter(dangers(cautions)), "")
+    return next((words for begin, words in DANGER_WORDS.items() if first.startswith(begin)), "")
