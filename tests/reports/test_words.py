@@ -1,6 +1,8 @@
 """Chances, numbers and places as they are written. Kind of expected values: independent, by hand."""
 
 import math
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -130,3 +132,11 @@ def test_data_refuse_what_does_not_fit(season, suggestion):
         replace(data.ledger, total=np.zeros(9))
     with pytest.raises(ValueError, match="metric or imperial"):
         replace(data, units="furlongs")
+
+
+def test_commands_in_a_sentence_are_code_and_names_stay_names() -> None:
+    said = page.commands("Go by `leadline check`, <b>, or `leadline <i>`; in `6.5`.")
+    assert said == "Go by <code>leadline check</code>, &lt;b&gt;, or `leadline &lt;i&gt;`; in `6.5`."
+    for template in Path(page.__file__).with_name("templates").glob("*.j2"):
+        for shown in re.findall(r'class="said">{{ ([^}]*) }}', template.read_text(encoding="utf-8")):
+            assert shown.endswith("|commands"), (template.name, shown)

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
 import unicodedata
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from leadline.errors import LeadlineError
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["clean", "render", "write_text"]
+__all__ = ["clean", "commands", "render", "write_text"]
+
+_COMMAND: Final = re.compile(r"`(leadline [a-z][a-z -]*)`")
 
 
 def clean(value: Any) -> Any:
@@ -45,6 +48,28 @@ def clean(value: Any) -> Any:
     )
 
 
+def commands(text: str) -> Markup:
+    """A sentence of ours, escaped; the commands in it, which stand in backticks, marked as such.
+
+    Parameters
+    ----------
+    text : str
+        It may hold names from the records.
+
+    Returns
+    -------
+    Markup
+        Other backticks stay as they are.
+
+    Examples
+    --------
+    >>> commands("Go by `leadline check`.")
+    Markup('Go by <code>leadline check</code>.')
+    """
+    # Safe to print as it is: what is put in is fixed, and what is around and between is escaped.
+    return Markup(_COMMAND.sub(r"<code>\1</code>", str(escape(clean(text)))))  # noqa: S704
+
+
 def render(template: str, context: Mapping[str, Any]) -> str:
     """Text of a page.
 
@@ -68,7 +93,7 @@ def _environment() -> Environment:
     """Templates, read once: to read them takes longer than to fill them."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=PackageLoader("leadline.reports"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -77,6 +102,8 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    made.filters["commands"] = commands
+    return made
 
 
 def write_text(text: str, path: str | os.PathLike[str]) -> Path:
