@@ -52,3 +52,26 @@ def test_water_that_all_share_is_said_once(visit, tmp_path):
     page = visit(write(sheet_of(3), tmp_path / "a.html"), 820)
     said = page.locator("[data-table=dive]").inner_text()
     assert said.count("salt water") == 1
+
+
+def test_dives_are_named_again_on_paper_alone(visit, tmp_path):
+    plan = [club.plan_row(diver, dive=dive) for dive in ("first", "second") for diver in ABOARD[:3]]
+    data = boat(club.assess(plan), generated=datetime(2026, 5, 19), plan="plan.csv")
+    page = visit(write(data, tmp_path / "a.html"), 390)
+    again = page.locator(".boat thead .again")
+    assert [again.nth(i).is_visible() for i in range(again.count())] == [False, False]
+    page.emulate_media(media="print")
+    assert [again.nth(i).is_visible() for i in range(again.count())] == [True, True]
+    heads = page.locator(".boat thead")
+    assert heads.evaluate_all("all => all.map(e => getComputedStyle(e).breakInside)") == ["avoid"] * 2
+    assert (
+        heads.evaluate_all("all => all.map(e => getComputedStyle(e).display)") == ["table-header-group"] * 2
+    )
+
+
+def test_the_total_of_a_dive_is_one_line_on_a_phone(visit, tmp_path):
+    page = visit(write(sheet_of(3), tmp_path / "a.html"), 390)
+    line, tall = page.locator(".boat tr.total th").evaluate(
+        "e => [parseFloat(getComputedStyle(e).lineHeight), e.getBoundingClientRect().height]"
+    )
+    assert tall < 1.5 * line

@@ -135,3 +135,16 @@ def test_sheet_is_whole_small_and_the_same_again(tmp_path) -> None:
     assert len(text.encode()) < 400_000
     assert "http" not in text.replace("http-equiv", "")
     assert report.write(data, tmp_path / "boat.html").read_text(encoding="utf-8") == text
+
+
+def test_lead_to_load_comes_before_several_dives_and_each_table_says_which_dive_it_is() -> None:
+    data = sample.boat_data()
+    text = report.render(data)
+    assert 0 < text.index('id="load"') < text.index('data-table="dive"')
+    for dive, table in zip(data.dives, parse_page(text).all("table", data_table="dive"), strict=True):
+        again = table.one("tr", _class="again")
+        assert again.attributes["aria-hidden"] == "true"
+        assert dive.dive in again.text()
+    one = report.render(replace(data, dives=data.dives[:1]))
+    assert one.index('data-table="dive"') < one.index('id="load"')
+    assert 'class="again"' not in one

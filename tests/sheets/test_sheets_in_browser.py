@@ -92,6 +92,8 @@ def test_the_card_of_one_water_fits_on_one_sheet_of_paper(kind, paper, visit, tm
     assert len(boxes) == 2
     assert boxes[0][1] <= down  # with the heading and the caution above it
     assert boxes[1][1] - boxes[1][0] <= down
+    begins = "() => [...document.querySelectorAll('.sheet')].map(e => getComputedStyle(e).breakBefore)"
+    assert page.evaluate(begins) == ["auto", "page"]  # not below the bands of the first
     smallest = page.evaluate(
         "() => Math.min(...[...document.querySelectorAll('.card td *')]"
         ".map(e => parseFloat(getComputedStyle(e).fontSize)))"
