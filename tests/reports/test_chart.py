@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from leadline.reports import chart
+from leadline.reports import season as report
 from leadline.reports.marks import MARKS, marks_in
 from leadline.reports.reading import Reading
 
@@ -215,3 +216,23 @@ def test_every_stretch_of_kit_tells_its_letter(season, parse, stretches, variant
     assert tuple(told) == letters
     heights = [float(e.attributes["y"]) for e in page.all("text")]
     assert min(heights) > 8  # nothing is cut off above
+
+
+# Each dive has a column of its own: without a mark two seasons years apart would look like one.
+def test_a_year_without_a_dive_leaves_a_mark_between_the_dives(season, drawn):
+    data = season(20, checks=0)
+    dates = np.datetime64("2023-05-01T10:00:00", "s") + np.arange(20) * np.timedelta64(7, "D")
+    dates[12:] += np.timedelta64(400, "D")
+    same = np.array(["steel"] * 20, object)
+    paused = replace(data, dives=replace(data.dives, date=dates, kit=same))
+    drawing = drawn(paused)
+    (line,) = drawing.parts("pause")
+    assert line[0, 0] == line[1, 0]
+    for name in ("lead", "outer"):
+        parts = [part[:, 0] for part in drawing.parts(name)]
+        assert all(at.max() < line[0, 0] or at.min() > line[0, 0] for at in parts)
+        assert {bool(at.max() < line[0, 0]) for at in parts} == {True, False}
+    whole = replace(data, dives=replace(data.dives, date=dates - (dates - dates[0]) // 2, kit=same))
+    assert drawn(whole).parts("pause") == []
+    assert "without a dive" in report.render(paused)
+    assert "without a dive" not in report.render(whole)

@@ -21,7 +21,7 @@ from leadline.reports.reading import Reading
 from leadline.reports.scale import round_step
 from leadline.reports.svg import writing
 
-__all__ = ["VARIANTS", "Panel", "Variant", "draw"]
+__all__ = ["VARIANTS", "Panel", "Variant", "draw", "pauses"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -67,6 +67,9 @@ MARGINS: Final = (30.0, 6.0, 30.0, 34.0)
 ARROW: Final = 15.0
 """From the mark of a check that gives only a bound to where need lies. [px]"""
 
+PAUSE: Final = np.timedelta64(365, "D")
+"""Time without a dive that leaves a mark, since each dive has a column and time has none. [d]"""
+
 CHECK_SIZE: Final = 6.5
 """Size of the mark of a surface check. [px]"""
 
@@ -84,7 +87,8 @@ class Panel:
     checks : SeasonChecks
         In order of date.
     letters : tuple of str
-        For each dive the letter of its suit and kit; the band breaks where it changes.
+        For each dive the letter of its suit and kit; the band breaks where it changes, and where dives are a
+        year apart.
     low, high : float
         Range of the axis, in the unit shown; all panels span the same length.
     """
@@ -119,7 +123,8 @@ def draw(panel: Panel, variant: Variant, *, reading: Reading, prefix: str, label
         One `svg` element.
     """
     with writing():
-        breaks = _breaks(panel.letters)
+        rests = pauses(panel.dives.date)
+        breaks = _breaks(panel.letters) | rests
         x = _columns(breaks)
         end = max(FEWEST_COLUMNS, (x[-1] if len(x) else 0.0) + 1 + bool(len(panel.checks)))
         left, right, above, below = MARGINS
@@ -135,6 +140,16 @@ def draw(panel: Panel, variant: Variant, *, reading: Reading, prefix: str, label
         )
         _axis_of_mass(canvas, panel, reading)
         _axis_of_dates(canvas, panel.dives.date, x, column=column)
+        for row in np.flatnonzero(rests):
+            middle = (x[row - 1] + x[row]) / 2
+            canvas.line(
+                (middle, middle),
+                (panel.low, panel.high),
+                colour="muted",
+                width=1.0,
+                dashed=True,
+                part="pause",
+            )
         _band(canvas, panel.dives, x, breaks, reading, column=column)
         if lanes:
             _kit_lanes(canvas, panel, x, breaks, lanes)
@@ -156,6 +171,24 @@ def _breaks(letters: Sequence[str]) -> BoolArray:
     changed = np.zeros(len(kit), bool)
     changed[1:] = kit[1:] != kit[:-1]
     return changed
+
+
+def pauses(date: NDArray[np.datetime64]) -> BoolArray:
+    """Which dives come a year or more after the one before.
+
+    Parameters
+    ----------
+    date : ndarray of datetime64, shape (n,)
+        In order; NaT where unknown.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        False where either date is unknown.
+    """
+    found = np.zeros(len(date), bool)
+    found[1:] = np.diff(date) >= PAUSE  # NaT compares false
+    return found
 
 
 def _columns(breaks: BoolArray) -> FloatArray:

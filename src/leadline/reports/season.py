@@ -81,6 +81,7 @@ def render(data: SeasonData) -> str:
     dives: SeasonDives = _take(data.dives, slice(max(len(data.dives) - MOST_DIVES, 0), None))
     letters = _letters(dives)
     listed = list(_rows(dives))[::-1]
+    figures = _figures(dives, data.checks, letters, reading)
     return page.render(
         "season.html.j2",
         {
@@ -96,8 +97,9 @@ def render(data: SeasonData) -> str:
             "recent": listed[:RECENT_DIVES],
             "earlier": listed[RECENT_DIVES:],
             "checks": list(_rows(data.checks))[::-1],
-            "figures": _figures(dives, data.checks, letters, reading),
+            "figures": figures,
             "legend": _legend(dives, data.checks),
+            "paused": any(chart.pauses(figure.panel.dives.date).any() for figure in figures),
             "answer": bars.answer(data, reading),
             "learned": bars.learned(data, reading),
             "ledger": None if data.ledger is None else bars.ledger(data.ledger, reading),
