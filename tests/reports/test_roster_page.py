@@ -325,3 +325,11 @@ def test_words_of_what_it_rests_on() -> None:
     assert (span(1), span(4)) == ("on the last dive", "of the last 4")
     assert course(NAN) == ""
     assert title(["A", "B"]) == "A, B"
+
+
+def test_no_word_of_a_smooth_line_where_there_is_none(parse) -> None:
+    bare = Curve(np.arange(1, 5), np.full(4, 3), np.linspace(2.0, 1.0, 4), np.full(4, np.nan))
+    text = render(make_roster(curve=bare))
+    assert "mooth" not in text.partition('<section class="broad" id="course">')[2].partition("</section>")[0]
+    assert len(parse(text).one("table", data_table="curve").all("th")) == 3 + 4
+    assert "Smooth line" in render(make_roster())
