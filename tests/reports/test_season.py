@@ -436,3 +436,10 @@ def test_importing_the_report_loads_neither_matplotlib_nor_jinja():
     )
     ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert ran.stdout.strip() == ""
+
+
+def test_ledger_on_a_phone_names_the_unit_of_mass_and_volume(season, parse):
+    for units, mass in (("metric", "mass, kg"), ("imperial", "mass, lb")):
+        rows = parse(report.render(season(units=units))).all("tr", data_row="item")
+        told = {cell.attributes.get("data-name") for row in rows for cell in row.all("td")}
+        assert {mass, "volume, L"} <= told
