@@ -154,12 +154,8 @@ class SeasonChecks:
         Label of the suit worn, in the words of `SeasonDives.suit`.
     lead : ndarray, shape (m,)
         Lead on. [kg]
-    waterline : ndarray of str, shape (m,)
-        chin, eye, crown, under or empty.
-    breath : ndarray of str, shape (m,)
-        normal, full or out.
-    exhale_sinks : ndarray of str, shape (m,)
-        yes or no; empty where it was not tried.
+    waterline, breath, exhale_sinks : ndarray of str, shape (m,)
+        chin, eye, crown, under or empty; normal, full or out; yes, no or (not tried) empty text.
     need : ndarray, shape (m,)
         Need read at the check by itself, carried to the stop at the reserve. [kg]
     need_sd : ndarray, shape (m,)
