@@ -133,10 +133,120 @@ def test_each_change_is_a_reason_by_itself(changed, name) -> None:
     assert all(trigger.widens_kg >= 0 for trigger in found.values())
 
 
+@pytest.mark.parametrize(
+    ("seen", "planned", "new"),
+    [
+        ({"water": "salt"}, {"water": "salt", "salinity_gkg": 0}, True),
+        ({"water": "salt"}, {"water": "", "salinity_gkg": 0}, True),
+        ({"water": "salt"}, {"water": "", "salinity_gkg": 38}, False),
+        ({"water": "salt", "salinity_gkg": 0}, {"water": "salt"}, True),
+        ({"water": "salt", "salinity_gkg": 0}, {"water": "fresh"}, False),
+        ({"water": "brackish"}, {"water": "brackish", "salinity_gkg": 14}, False),
+        ({"water": "brackish", "salinity_gkg": 16}, {"water": "brackish"}, False),
+        ({"water": "brackish", "salinity_gkg": 4}, {"water": "brackish", "salinity_gkg": 16}, True),
+        ({"water": ""}, {"water": "salt"}, True),
+        ({"water": "salt"}, {"water": ""}, False),
+    ],
+)
+def test_new_water_is_judged_by_its_salinity(seen, planned, new) -> None:
+    """A word may be wrong or wide; what is noted of the salinity goes before it."""
+    found = found_triggers([row | seen for row in MINE], **planned)
+    assert set(found) == ({"water"} if new else set())
+
+
+@pytest.mark.parametrize("alone", [True, False])
+def test_water_of_another_salinity_is_said(alone) -> None:
+    plan = [plan_row("Ines", salinity_gkg=0), *([] if alone else [plan_row("Ines"), plan_row("Ivo")])]
+    found = answers(assess(plan))
+    said = [[c for c in one.advice.cautions if c.startswith("First ")] for one in found]
+    assert [len(texts) for texts in said] == [1] + [0] * (len(plan) - 1)
+    assert said[0][0].startswith("First water of about 0 g/kg on record, and fresh to salt takes")
+    assert found[0].advice.need_mean_kg < 3.5
+
+
 def test_a_new_bc_is_a_reason() -> None:
     wing = [*GEAR, {"item": "wing", "kind": "bc", "style": "wing"}]
     assessment = assess([plan_row("Ines", bc="wing")], fit=prior_fit(), dives=MINE, checks=[], gear=wing)
     assert [t.name for t in answers(assessment)[0].triggers] == ["bc"]
+
+
+LOOSE = [
+    {"item": "hood 7", "kind": "hood", "thickness_mm": 7},
+    {"item": "hood 5", "kind": "hood", "thickness_mm": 5},
+    {"item": "gloves 5", "kind": "gloves", "thickness_mm": 5},
+    {"item": "gloves 5 M", "kind": "gloves", "thickness_mm": 5, "type": "gloves"},
+    {"item": "gloves 5 L", "kind": "gloves", "thickness_mm": 5, "type": "gloves"},
+    {"item": "lead-free lamp", "kind": "other", "buoyancy_kg": -0.1},
+    {"item": "float", "kind": "other", "buoyancy_kg": 8},
+]
+
+
+def other_kit(seen, planned, **changed):
+    """The trigger of other kit for Ines, whose dives had these items; None where there is none."""
+    history = [row | {"other": other} for row, other in zip(MINE, seen * 8, strict=False)]
+    row = plan_row("Ines", other=planned, **changed)
+    assessment = assess([row], fit=prior_fit(), dives=history, checks=[], gear=[*GEAR, *LOOSE])
+    found = answers(assessment)[0]
+    named = [t for t in found.triggers if t.name == "other"]
+    said = [c for c in found.advice.cautions if c.startswith(("First dive with ", "First dive without "))]
+    assert len(said) == len(named)
+    return named[0] if named else None
+
+
+@pytest.mark.parametrize(
+    ("seen", "planned", "gained", "missing"),
+    [
+        ([""], "heavy plate", ("heavy plate",), ()),
+        (["heavy plate"], "", (), ("heavy plate",)),
+        ([""], "hood 7;gloves 5", ("gloves 5", "hood 7"), ()),
+        (["hood 7"], "hood 7;heavy plate;float", ("float", "heavy plate"), ()),
+    ],
+)
+def test_other_kit_that_matters_is_a_reason(seen, planned, gained, missing) -> None:
+    """A plate of -8 kg and a float of +8 kg do not make up for each other: neither is known."""
+    found = other_kit(seen, planned)
+    assert (tuple(sorted(found.gained)), found.missing) == (gained, missing)
+    assert found.widens_kg >= 0
+
+
+@pytest.mark.parametrize(
+    ("seen", "planned"),
+    [
+        (["heavy plate"], "heavy plate"),
+        (["hood 7;heavy plate"], "heavy plate;hood 7"),
+        (["heavy plate", ""], ""),
+        (["heavy plate", ""], "heavy plate"),
+        (["heavy plate", "hood 7"], "heavy plate;hood 7"),
+        ([""], "lead-free lamp"),
+        (["hood 5"], "hood 7"),
+        (["gloves 5 M;heavy plate"], "gloves 5 L;heavy plate"),
+    ],
+)
+def test_other_kit_that_was_worn_or_matters_little_is_none(seen, planned) -> None:
+    assert other_kit(seen, planned) is None
+
+
+def test_other_kit_is_that_of_the_suit() -> None:
+    """A plate that goes with the membrane is new with the wetsuit; one of any dive is known in a new suit."""
+    dry = {"suit": "membrane", "undersuit": "warm"}
+    history = [row | ({"other": "heavy plate"} | dry if i % 2 else {}) for i, row in enumerate(MINE)]
+    assert set(found_triggers(history, other="heavy plate")) == {"other"}
+    assert found_triggers(history, other="heavy plate", **dry) == {}
+    assert set(found_triggers(history, other="heavy plate", suit="membrane")) == {"suit"}
+
+
+def test_other_kit_is_said_and_widens_by_its_own_doubt() -> None:
+    """By hand: a piece whose buoyancy is known to 1.2 kg makes sd 1.5 of what was 0.9."""
+    doubtful = {"item": "tank boot", "kind": "other", "buoyancy_kg": -3, "buoyancy_sd_kg": 1.2 * 0.91}
+    row = plan_row("Ines", other="tank boot")
+    assessment = assess([row], fit=prior_fit(), dives=MINE, checks=[], gear=[*GEAR, doubtful])
+    rows = assessment.line.at(PLAN)
+    kit = Histories(assessment).like_kit(int(rows[0]), 0.0)
+    (found,) = triggers(assessment, rows, histories=[kit], need_sd=np.array([1.5]))[0]
+    assert found.widens_kg == pytest.approx(2.5631 * (1.5 - 0.9), rel=0.1)
+    said = [c for c in answers(assessment)[0].advice.cautions if "tank boot" in c]
+    assert len(said) == 1
+    assert said[0].startswith("First dive with tank boot on record: check again (")
 
 
 def test_a_stranger_has_nothing_new() -> None:

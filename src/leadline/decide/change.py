@@ -17,6 +17,7 @@ from leadline.evidence.passage import JUMP, YEAR
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit
 from leadline.physics.ledger import Exposures, State, assemble, evaluate, exposures
+from leadline.physics.rig import Rigs
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import PLAN
 
@@ -31,6 +32,9 @@ EIGHT_IN_TEN: Final = 2 * 1.2815516
 BODY_CHANGE: Final = 3.0
 """Change of body mass since the last dive that asks for a check. [kg] (common practice, no source)"""
 
+OTHER_KIT: Final = 0.5
+"""How far other items have to move the need, kind by kind, to ask for a check. [kg] (judged)"""
+
 LONG_BREAK: Final = 180
 """Days without a dive that ask for a check. (common practice, no source)"""
 
@@ -40,6 +44,7 @@ _WHAT: Final[dict[str, tuple[str, ...]]] = {
     "bc": ("bc",),
     "water": ("water", "salinity", "temperature", "altitude"),
     "body": ("body_mass",),
+    "other": ("other",),
 }
 """Columns of an occasion that one change takes with it."""
 
@@ -74,17 +79,21 @@ class Trigger:
 
     Parameters
     ----------
-    name : {"suit", "cylinder", "bc", "water", "body", "break"}
+    name : {"suit", "cylinder", "bc", "water", "other", "body", "break"}
         What is new.
     widens_kg : float
         How much wider it makes the band that holds 8 dives in 10. [kg]
     amount : float
         Days of a break, kilograms of body mass gained; NaN for the others.
+    gained, missing : tuple of str
+        Other items that are new, and those that were always there and are not now.
     """
 
     name: str
     widens_kg: float
     amount: float
+    gained: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
 
 
 def shift_sd(
@@ -210,8 +219,8 @@ def late(assessment: Assessment, rows: IntArray, stop: State) -> tuple[FloatArra
     return np.where(told, least, np.nan), np.where(told, more, np.nan)
 
 
-def _new(assessment: Assessment, position: int, history: LikeKit) -> list[str]:
-    """What is new for this diver, against the latest dive on record."""
+def _new(assessment: Assessment, position: int, history: LikeKit, other: bool) -> list[str]:
+    """What is new for this diver, against the latest dive on record; `other`: items that matter are."""
     if history.last_row < 0:
         return []
     o, mass = assessment.line.occasions, assessment.rigs.body.mass
@@ -221,15 +230,22 @@ def _new(assessment: Assessment, position: int, history: LikeKit) -> list[str]:
             ("suit", history.suit_worn),
             ("cylinder", history.cylinder_used),
             ("bc", history.bc_worn or (o.bc[position] < 0).all()),
-            ("water", history.water_seen or not o.water[position]),
+            ("water", history.water_seen or _unnamed_water(o, position)),
         )
         if not seen
     ]
+    if other:
+        found.append("other")
     if abs(mass[position] - mass[history.last_row]) >= BODY_CHANGE:
         found.append("body")
     if days_since(assessment, position, history) > LONG_BREAK:
         found.append("break")
     return found
+
+
+def _unnamed_water(o: Occasions, position: int) -> bool:
+    """Whether a row says nothing of its water: what is not named is not new."""
+    return not o.water[position] and bool(np.isnan(o.salinity[position]))
 
 
 def days_since(assessment: Assessment, position: int, history: LikeKit) -> float:
@@ -250,7 +266,56 @@ def _as_before(line_rows: Occasions, last: Occasions, names: Sequence[str]) -> O
     return replace(line_rows, **changed)
 
 
+_Swap = tuple[tuple[int, ...], tuple[int, ...]]
+"""Rows of the gear table that a row has gained, and that it misses."""
+
+
+def _worn_before(o: Occasions, swaps: Sequence[_Swap]) -> Occasions:
+    """The occasions without the other items gained, and with those that are missing."""
+    worn = [
+        [item for item in row if item >= 0 and item not in gained] + list(missing)
+        for row, (gained, missing) in zip(o.other.tolist(), swaps, strict=True)
+    ]
+    other = np.full((len(o), max(map(len, worn), default=0)), -1, np.int64)
+    for i, items in enumerate(worn):
+        other[i, : len(items)] = items
+    return replace(o, other=other)
+
+
+def _at_reserve(rigs: Rigs) -> State:
+    """The state in which changes are compared: at 5 m, all cylinders at the reserve."""
+    return State(5.0, np.where(rigs.present, RESERVE_PRESSURE, 0.0), rigs.present)
+
+
+def _other_kit(assessment: Assessment, rows: IntArray, histories: Sequence[LikeKit]) -> list[bool]:
+    """Whether other items that are new or missing move need by more than `OTHER_KIT`, one a row.
+
+    A hood in place of another one moves it by the difference; a hood and a plate do not make up for each
+    other, since neither is known.
+    """
+    kinds = assessment.line.records.gear["kind"].tolist()
+    cases: list[tuple[int, _Swap]] = []
+    for i, history in enumerate(histories):
+        for kind in sorted({kinds[item] for item in (*history.gained, *history.missing)}):
+            gained, missing = (
+                tuple(item for item in items if kinds[item] == kind)
+                for items in (history.gained, history.missing)
+            )
+            cases.append((i, (gained, missing)))
+    if not cases:
+        return [False] * len(histories)
+    place = np.array([i for i, _ in cases])
+    now = assessment.line.occasions.take(rows[place])
+    before = _worn_before(now, [swap for _, swap in cases])
+    rigs = assemble(assessment.line.records, _joined(before, now))
+    need, n = evaluate(rigs, _at_reserve(rigs)).need, len(cases)
+    moved = np.bincount(place, np.abs(need[n:] - need[:n]), len(histories))
+    return [bool(far) for far in moved > OTHER_KIT]
+
+
 def _joined(first: Occasions, second: Occasions) -> Occasions:
+    width = max(first.other.shape[1], second.other.shape[1])
+    first, second = (replace(o, other=_widened(o.other, width)) for o in (first, second))
     return Occasions(
         **{
             f.name: np.concatenate([getattr(first, f.name), getattr(second, f.name)])
@@ -259,13 +324,27 @@ def _joined(first: Occasions, second: Occasions) -> Occasions:
     )
 
 
-def _change_sd(assessment: Assessment, cases: Sequence[tuple[int, int, str]]) -> FloatArray:
-    """Sd of the shift from each latest dive's suit, cylinder, BC, water or body to the plan's. [kg]."""
+def _widened(items: IntArray, width: int) -> IntArray:
+    """The same items in so many columns."""
+    return np.pad(items, ((0, 0), (0, width - items.shape[1])), constant_values=-1)
+
+
+def _change_sd(assessment: Assessment, cases: Sequence[tuple[int, LikeKit, str]]) -> FloatArray:
+    """Sd of the shift from each latest dive's suit, cylinder, BC, water or body to the plan's. [kg].
+
+    Other items are those of the plan without what is new and with what is missing: whether the latest dive
+    had some that come and go is no change.
+    """
     o = assessment.line.occasions
-    now, last = (o.take(np.array([case[i] for case in cases])) for i in (0, 1))
+    now = o.take(np.array([row for row, _, _ in cases]))
+    worn = _worn_before(now, [(history.gained, history.missing) for _, history, _ in cases])
+    width = max(now.other.shape[1], worn.other.shape[1])
+    now = replace(now, other=_widened(now.other, width))
+    last = o.take(np.array([history.last_row for _, history, _ in cases]))
+    last = replace(last, other=_widened(worn.other, width))
     names = [name for _, _, name in cases]
     rigs = assemble(assessment.line.records, _joined(_as_before(now, last, names), now))
-    state = State(5.0, np.where(rigs.present, RESERVE_PRESSURE, 0.0), rigs.present)
+    state = _at_reserve(rigs)
     shared, n = exposures(rigs, state, ledger=evaluate(rigs, state)), len(cases)
     columns = ("values", "body_sd", "suit_sd", "rest_sd")
     before, after = (
@@ -300,19 +379,25 @@ def triggers(
     Returns
     -------
     list of tuple of Trigger
-        One tuple a row: a suit, type of cylinder, BC or kind of water that the diver's records do not have,
-        3 kg of body mass, 180 days. The widening is that of each alone, against the same dive with that as
-        it was at the latest one; a break's is how far offsets are learned to walk.
+        One tuple a row: a suit, type of cylinder, BC or water that the diver's records do not have, other
+        items that are new or missing and matter, 3 kg of body mass, 180 days. The widening is that of each
+        alone, against the same dive with that as it was at the latest one; a break's is how far offsets are
+        learned to walk.
     """
-    found = [_new(assessment, int(row), history) for row, history in zip(rows, histories, strict=True)]
+    others = _other_kit(assessment, rows, histories)
+    found = [
+        _new(assessment, int(row), history, other)
+        for row, history, other in zip(rows, histories, others, strict=True)
+    ]
     cases = [
-        (int(row), history.last_row, name)
+        (int(row), history, name)
         for row, history, names in zip(rows, histories, found, strict=True)
         for name in names
         if name != "break"
     ]
     sds = iter(_change_sd(assessment, cases).tolist() if cases else ())
     scatter, mass = assessment.fit.theta.scatter, assessment.rigs.body.mass
+    items = assessment.line.records.gear["item"]
     made = []
     for row, history, names, sd in zip(rows, histories, found, need_sd.tolist(), strict=True):
         own = []
@@ -322,7 +407,9 @@ def triggers(
             before = np.sqrt(max(sd**2 - by**2, scatter**2))
             gained = float(mass[row] - mass[history.last_row])
             amount = {"break": days, "body": gained}.get(name, float("nan"))
-            own.append(Trigger(name, float(EIGHT_IN_TEN * max(sd - before, 0.0)), amount))
+            swap = (history.gained, history.missing) if name == "other" else ((), ())
+            pieces = (tuple(str(items[item]) for item in side) for side in swap)
+            own.append(Trigger(name, float(EIGHT_IN_TEN * max(sd - before, 0.0)), amount, *pieces))
         made.append(tuple(own))
     return made
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
+from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
 
 __all__ = ["Histories", "LikeKit", "evidence_word", "like_kit"]
@@ -17,6 +18,12 @@ FloatArray = NDArray[np.float64]
 
 NEAR_RESERVE: Final = 70.0
 """Cylinder pressure up to which a surface check counts as made with a nearly empty cylinder. [bar gauge]"""
+
+LIKE_WATER: Final = 5.0
+"""Salinities that differ by no more are one water: less than 0.5 kg of lead. [g/kg] (judged)"""
+
+MOST_FOLDED: Final = 2**40
+"""Up to this number one more column of a gear table fits in 64 bits."""
 
 _OF_DIVE: Final = ("lead_kg", "stop_result", "handed_off_kg", "handed_off_result")
 _PROOF: Final = ("enough", "handed", "enough_handed")
@@ -53,8 +60,8 @@ class LikeKit:
     last_row : int
         Row of the timeline of the latest dive; -1 where there is none.
     suit_worn, water_seen, cylinder_used, bc_worn : bool
-        Whether this diver has a dive in this suit, in this kind of water, with these types of cylinder, in
-        this BC.
+        Whether this diver has a dive in this suit, in water of about this salinity, with these types of
+        cylinder, in this BC.
     """
 
     known: bool
@@ -75,6 +82,8 @@ class LikeKit:
     cylinder_used: bool
     bc_worn: bool
     worn: FloatArray = field(default_factory=lambda: np.zeros(0))
+    gained: tuple[int, ...] = ()
+    missing: tuple[int, ...] = ()
 
 
 class _Sorted:
@@ -111,6 +120,28 @@ def _codes(values: NDArray[np.object_]) -> NDArray[np.int64]:
     return np.array([code.setdefault(value, len(code)) for value in values.tolist()], np.int64)
 
 
+def _sets(items: NDArray[np.int64]) -> NDArray[np.int64]:
+    """A number for each set of items of the gear table, -1 for none; shape (n,).
+
+    Folded column by column: to compare whole rows takes ten times as long.
+    """
+    found = np.zeros(len(items), np.int64)
+    for column in np.sort(items, axis=1).T:
+        found = found * (int(column.max(initial=0)) + 2) + column + 1
+        if found.max(initial=0) > MOST_FOLDED:
+            found = np.unique(found, return_inverse=True)[1].reshape(-1)
+    return found
+
+
+def _salinities(words: NDArray[np.object_], noted: FloatArray) -> FloatArray:
+    """Salinity as noted, else the usual one of the word; NaN where there is neither. [g/kg]."""
+    usual = np.full(len(words), np.nan)
+    for word, about in WATERS.items():
+        if word:
+            usual[words == word] = about.mean
+    return np.where(np.isnan(noted), usual, noted)
+
+
 class Histories:
     """Histories of the divers of a plan; what can be is reckoned for all of them at once.
 
@@ -124,14 +155,25 @@ class Histories:
         self.assessment = assessment
         line, o = assessment.line, assessment.line.occasions
         self._cylinder = _codes(assessment.cylinder_types)
-        self._water = _codes(o.water)
-        self._bc = np.unique(np.sort(o.bc, axis=1), axis=0, return_inverse=True)[1].reshape(-1)
+        self._salinity = _salinities(o.water, o.salinity)
+        self._vague = (o.water == "brackish") & np.isnan(o.salinity)
+        self._bc = _sets(o.bc)
+        self._other, self._others = self._other_items()
         self._count = len(line.records.divers["diver"])
         rows = self._by_date()
         self._dives = self._dives_of(rows[line.table[rows] == DIVE])
         self._checks = self._checks_of(rows[line.table[rows] == CHECK])
         self._evidence = self._evidence_of()
         self._occasions = self._occasions_of()
+
+    def _other_items(self) -> tuple[NDArray[np.int64], list[dict[str, int]]]:
+        """For each row its set of other items, and for each set the row of gear of each kind of piece."""
+        line = self.assessment.line
+        gear = line.records.gear
+        names = np.where(gear["type"] == "", gear["item"], gear["type"]).tolist()
+        _, first, place = np.unique(_sets(line.occasions.other), return_index=True, return_inverse=True)
+        sets = line.occasions.other[first].tolist()
+        return place.reshape(-1), [{names[item]: item for item in row if item >= 0} for row in sets]
 
     def _by_date(self) -> NDArray[np.int64]:
         """Dives and checks by diver and date, what has no date last."""
@@ -166,8 +208,11 @@ class Histories:
         records = {name: line.records.dives[name][there] for name in _OF_DIVE}
         return self._sorted(
             rows,
-            water=self._water[rows],
+            salinity=self._salinity[rows],
+            brackish=(line.occasions.water == "brackish")[rows],
+            vague=self._vague[rows],
             bc=self._bc[rows],
+            other=self._other[rows],
             noted=noted,
             lead=records["lead_kg"],
             enough=_enough(records["stop_result"]),
@@ -241,6 +286,9 @@ class Histories:
         told = ~np.isnan(leads)
         dated = np.flatnonzero(~np.isnat(dives["date"]))
         last = int(dated[-1]) if len(dated) else len(dives["row"]) - 1
+        gained, missing = self._swapped(
+            position, dives["other"][in_suit] if in_suit.any() else dives["other"]
+        )
         return LikeKit(
             **self._evidence_in(diver, suit, cylinder, dives["row"][like], shift),
             enough=_proven(leads, {name: dives[name][like] for name in _PROOF}),
@@ -250,11 +298,36 @@ class Histories:
             last_dive=dives["date"][last] if len(dated) else np.datetime64("NaT", "s"),
             last_row=int(dives["row"][last]) if last >= 0 else -1,
             suit_worn=bool(in_suit.any()),
-            water_seen=bool((dives["water"] == self._water[position]).any()),
+            water_seen=self._water_seen(position, dives),
             cylinder_used=bool(with_cylinder.any()),
             bc_worn=bool((dives["bc"] == self._bc[position]).any()),
             dives_used=int(self._occasions[diver]),
+            gained=gained,
+            missing=missing,
         )
+
+    def _swapped(
+        self, position: int, seen: NDArray[np.int64]
+    ) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
+        """Other items of a row that none of these dives has, and those that all have and the row has not."""
+        own = int(self._other[position])
+        if not len(seen) or (seen == own).any():
+            return (), ()
+        here, sets = self._others[own], [self._others[code] for code in set(seen.tolist())]
+        gained = tuple(row for name, row in here.items() if not any(name in one for one in sets))
+        first, *rest = sets
+        missing = tuple(
+            row for name, row in first.items() if name not in here and all(name in one for one in rest)
+        )
+        return gained, missing
+
+    def _water_seen(self, position: int, dives: dict[str, NDArray[Any]]) -> bool:
+        """Whether one of the diver's dives was in water of about the salinity of that row."""
+        alike = np.abs(dives["salinity"] - self._salinity[position]) <= LIKE_WATER
+        if self.assessment.line.occasions.water[position] == "brackish":
+            # The word alone covers more than that, so that it cannot tell one such water from another.
+            alike |= dives["vague"] | (dives["brackish"] & self._vague[position])
+        return bool(alike.any())
 
     def _evidence_in(
         self, diver: int, suit: int, cylinder: int, dives: NDArray[np.int64], shift: FloatArray

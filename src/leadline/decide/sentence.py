@@ -50,7 +50,8 @@ _CHANGE: Final = {
     "suit": "First dive in this suit on record",
     "cylinder": "First dive with this type of cylinder on record",
     "bc": "First dive with this BC on record",
-    "water": "First {water} water on record, and fresh to salt takes about 3 % of all that is carried",
+    "water": "First {water} on record, and fresh to salt takes about 3 % of all that is carried",
+    "other": "First dive {items} on record",
     "body": "Body mass {amount} since the last dive on record",
     "break": "Last dive on record {amount} days before this one",
 }
@@ -215,12 +216,27 @@ def _unnamed(assessment: Assessment, position: int) -> frozenset[str]:
     return frozenset(name for name, there in named.items() if not there)
 
 
+def _water_text(word: str, salinity: float) -> str:
+    """The water of a plan, by what was noted of it: the salinity says more than the word."""
+    return f"{word} water" if np.isnan(salinity) else f"water of about {salinity:.0f} g/kg"
+
+
+def _swapped(trigger: Trigger) -> str:
+    """Other items that are new or missing, in words."""
+    parts = [
+        f"{word} {', '.join(names[:-1])}{' and ' if names[1:] else ''}{names[-1]}"
+        for word, names in (("with", trigger.gained), ("without", trigger.missing))
+        if names
+    ]
+    return " and ".join(parts)
+
+
 def _trigger_text(trigger: Trigger, water: str, imperial: bool) -> str:
     amount = f"{trigger.amount:.0f}"
     if trigger.name == "body":
         way = "up" if trigger.amount > 0 else "down"
         amount = f"{way} {about_text(abs(trigger.amount), imperial)}"
-    first = _CHANGE[trigger.name].format(water=water, amount=amount)
+    first = _CHANGE[trigger.name].format(water=water, amount=amount, items=_swapped(trigger))
     wider = (
         f"it makes the band {about_text(trigger.widens_kg, imperial)} wider"
         if trigger.widens_kg >= 0.05
@@ -314,14 +330,16 @@ def cautions(
     found += _about_diver(assessment, position)
     unnamed = _unnamed(assessment, position)
     found += [text for name, text in _UNNAMED.items() if name in unnamed]
-    water = assessment.line.occasions.water[position]
+    water = str(assessment.line.occasions.water[position])
+    salinity = float(assessment.line.occasions.salinity[position])
     # What is not named is not new: it is not known.
-    found += [_trigger_text(t, water, imperial) for t in triggers if t.name not in unnamed]
+    named_water = _water_text(water, salinity)
+    found += [_trigger_text(t, named_water, imperial) for t in triggers if t.name not in unnamed]
     if "break" in named and young(assessment.line, position):
         found.append(
             "A child grows in that time: weigh and measure again, unless that was done for this dive"
         )
-    if water == "brackish" and np.isnan(assessment.line.occasions.salinity[position]):
+    if water == "brackish" and np.isnan(salinity):
         found.append("Brackish water of unknown salinity: measure it or check in the water")
     if assessment.fit.diagnostics.get("observations", 0) == 0 and not check:
         found.append("Nothing has been learned from records yet, so this rests on general assumptions")
