@@ -75,6 +75,21 @@ def test_stranger_is_checked_first_and_assumed_kit_is_named(suggest) -> None:
     assert "no dive or check of this diver" in text
 
 
+def test_what_was_only_too_light_is_not_called_nothing(run, tmp_path: Path) -> None:
+    """One dive that rose, in that kit: the evidence is `none`, for it tells no lead that is enough."""
+    book = make_book(tmp_path / "club.duckdb")
+    kit = ("--suit", "vest", "--bc", "jacket", "--cylinder", "steel 12", "--water", "salt")
+    seen = ("--lead-kg", "1", "--stop-result", "rose", "--bc-state", "empty", "--end-bar", "40")
+    assert run("log", "--book", book, "--diver", "Uma", "--date", "2026-05-19", *kit, *seen).returncode == 0
+    done = run("suggest", "--book", book, "--diver", "Uma", "--date", "2026-05-20")
+    text = " ".join(done.stdout.split())
+    assert "Too light at the stop once in like kit" in text
+    assert "Of kit like this the records show only what was too little" in text
+    assert "Nothing is recorded yet" not in text
+    other = run("suggest", "--book", book, "--diver", "Uma", "--suit", "full 5", "--date", "2026-05-20")
+    assert "Nothing is recorded yet" in " ".join(other.stdout.split())
+
+
 def test_imperial_is_read_and_printed(suggest) -> None:
     done = suggest(
         "--diver", "Ines", "--units", "imperial", "--stop", "500", "--body-mass", "141", "--temp", "60"

@@ -114,7 +114,7 @@ def ruled(seen, risk: float = 0.05):
 
 
 def like(**changed) -> LikeKit:
-    facts = {field.name: None for field in fields(LikeKit)} | {"fresh_check": False}
+    facts = {field.name: None for field in fields(LikeKit)} | {"fresh_check": False, "light_hints": 0}
     return LikeKit(**(facts | changed))
 
 

@@ -34,6 +34,30 @@ def test_light_hears_the_danger_first() -> None:
     assert any("Too light at the stop 3 times in like kit" in caution for caution in found.advice.cautions)
 
 
+@pytest.mark.parametrize("gas", [{"bc": "unknown"}, {"bc": ""}, {"bc": "gas", "bc_gas_l": 3}])
+def test_a_rise_that_gas_explains_is_no_danger(gas) -> None:
+    """Contract: rose with the BC unknown is a weak lower bound, with known gas one that the gas moves."""
+    held = [looked(6.0, "hovered", day=day) for day in (1, 2)]
+    found = advice([*held, looked(6.0, "rose", day=3, **gas)]).advice
+    assert not any(caution.startswith("Too light") for caution in found.cautions)
+    (said,) = [caution for caution in found.cautions if "may have done that" in caution]
+    assert said.startswith("Rose at the stop once in like kit, the BC not noted as empty: its gas")
+    assert said not in dangers(found.cautions)
+    proven = advice([*held, looked(6.0, "rose", day=3)]).advice
+    assert "Too light at the stop once in like kit" in dangers(proven.cautions)
+    assert not any("may have done that" in caution for caution in proven.cautions)
+
+
+def test_a_rise_in_a_dry_suit_of_unknown_gas_is_no_danger() -> None:
+    kit = {"suit": "membrane", "undersuit": "warm"}
+    found = advice([looked(9, "rose", day=day, **kit) for day in (1, 2)], **kit).advice
+    (said,) = [caution for caution in found.cautions if "may have done that" in caution]
+    assert said.startswith("Rose at the stop 2 times in like kit, BC and suit not noted as empty: their gas")
+    assert not any(caution.startswith("Too light") for caution in found.cautions)
+    vented = advice([looked(9, "rose", suit_gas="least", **kit)], **kit).advice
+    assert any(caution.startswith("Too light") for caution in vented.cautions)
+
+
 def test_a_check_begins_above_what_was_too_light() -> None:
     found = advice([looked(4.5, "rose")]).advice
     if found.check_first:
@@ -50,6 +74,19 @@ def test_a_check_begins_above_what_was_too_light() -> None:
             [*(looked(10, "hovered", bc="gas", day=d) for d in (1, 2, 3)), looked(5, "hovered", day=4)],
             (),
             "stops with an empty BC bound the need on both sides",
+        ),
+        (
+            [
+                *(looked(11, "hovered", bc="gas", bc_gas_l=5, day=d) for d in (1, 2, 3)),
+                looked(11, "sank", bc="gas", day=4),
+            ],
+            (),
+            "stops with a known amount of gas in the BC bound the need on both sides",
+        ),
+        (
+            [*(looked(12, "sank", day=d) for d in (1, 2, 3)), looked(3, "rose", day=4)],
+            (),
+            "what stops and surface checks showed bounds the need on both sides",
         ),
         (
             [looked(10, "hovered", bc="gas", day=d) for d in (1, 2, 3)],

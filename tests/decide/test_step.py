@@ -164,6 +164,7 @@ def test_a_hand_off_is_the_choice_of_a_diver_who_looked_and_is_likely_heavy() ->
     ("changed", "history", "reason"),
     [
         ({}, {"light_signs": 1}, "too light before"),
+        ({}, {"light_hints": 1}, "rose before in like kit, for want of lead or for gas"),
         ({}, {"lower": False}, "an empty BC at the stop comes first"),
         ({"loose": 0.0}, {}, "no lead but on the belt or in a ditchable pocket"),
         ({"lead": 0.0, "less": 0.0}, {}, "not that much lead on"),

@@ -29,6 +29,12 @@ _CHECK_FIRST: Final = (
 _ASSUMED: Final = {"suit": "no suit", "cylinder": "a usual cylinder", "bc": "a usual BC"}
 """Column that is empty -> what is reckoned."""
 
+_ONLY_LIGHT: Final = (
+    "Of kit like this the records show only what was too little, or hints, and no lead that was enough: the "
+    "number rests on physics, and on what other kit and other divers have taught."
+)
+"""For evidence that bounds need from above nowhere, which the word for it (none) does not tell."""
+
 _DEEP: Final = " Deeper than that without any lead: dive with what is at hand."
 
 _TAKEN: Final = {
@@ -225,7 +231,8 @@ def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]
     rows.append(("Too light", f"on {chance(answer.p_too_light)} {who}"))
     over = quantity(2.0, "kg", units=units, digits=0 if units == "metric" else 1)
     rows.append(("Too heavy", f"by more than {over} on {chance(answer.p_too_heavy)}"))
-    rows.append(("Rests on", f"{_count(answer.dives_used)}. {EVIDENCE[answer.evidence]}"))
+    known = _ONLY_LIGHT if answer.evidence == "none" and whole.known else EVIDENCE[answer.evidence]
+    rows.append(("Rests on", f"{_count(answer.dives_used)}. {known}"))
     rows.append(("Learned", _learned(planned, answer)))
     rows += _trim(str(whole.safety.places[whole.row]), bool(planned.plan["lead_places"][0]), units)
     if planned.taken.taken:

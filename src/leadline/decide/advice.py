@@ -314,6 +314,7 @@ def _answer(
         more,
         _late_bring(case, more, block=block, enough=enough),
         behind.after[i],
+        case.history.known,
     )
 
 

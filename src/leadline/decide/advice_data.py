@@ -94,6 +94,8 @@ class Answer:
         Lightest lead whose chance of too light is accepted there. [kg]
     after : Onward or None
         What to put on after the surface check that comes first; None where none does.
+    known : bool
+        Whether there is evidence of any kind in like kit.
     """
 
     advice: Advice
@@ -106,3 +108,4 @@ class Answer:
     late_more_kg: float
     late_bring_kg: float
     after: Onward | None
+    known: bool = True

@@ -27,7 +27,18 @@ MOST_FOLDED: Final = 2**40
 
 _OF_DIVE: Final = ("lead_kg", "stop_result", "handed_off_kg", "handed_off_result")
 _PROOF: Final = ("enough", "handed", "enough_handed")
-_SAYS: Final = ("known", "light_signs", "heavy_signs", "upper", "lower", "point")
+_SAYS: Final = (
+    "known",
+    "light_signs",
+    "light_hints",
+    "heavy_signs",
+    "upper",
+    "lower",
+    "point",
+    "looked",
+    "estimated",
+)
+_COUNTED: Final = ("light_signs", "light_hints", "heavy_signs")
 
 
 @dataclass(frozen=True)
@@ -48,7 +59,8 @@ class LikeKit:
     worn : ndarray, shape (d,)
         The same as they were put on. [kg]
     light_signs, heavy_signs : int
-        Dives in like kit whose stop showed the diver too light; heavier than breathing high covers.
+        Dives in like kit whose stop showed the diver too light, BC and suit empty; heavier than breathing
+        high covers.
     fresh_check : bool
         A surface check near the reserve on the day of the dive.
     upper, lower, point : bool
@@ -82,6 +94,9 @@ class LikeKit:
     cylinder_used: bool
     bc_worn: bool
     worn: FloatArray = field(default_factory=lambda: np.zeros(0))
+    light_hints: int = 0
+    looked: bool = False
+    estimated: bool = False
     gained: tuple[int, ...] = ()
     missing: tuple[int, ...] = ()
 
@@ -243,15 +258,21 @@ class Histories:
         )
         plain = ~point & ~((fit > 0) & (fit < 1)).any(axis=1)
         at_stop = (kind == "stop") | (kind == "hand_off")
+        light = (kind == "stop") & (fit[:, 0] == 1)
+        litres, certain = said.litres[seen] > 0, (fit == (1.0, 0.0, 0.0)).all(axis=1)
+        held = at_stop & (fit == (0.0, 1.0, 0.0)).all(axis=1)
         dive = self.assessment.line.table[said.row[seen]] == DIVE
-        rose = dive & at_stop & (said.litres[seen] == 0) & (fit == (1.0, 0.0, 0.0)).all(axis=1)
+        rose = dive & at_stop & ~litres & certain
         says = {
             "known": np.ones(len(seen), bool),
-            "light_signs": (kind == "stop") & (fit[:, 0] == 1),
+            "light_signs": light & ~litres & certain,
+            "light_hints": light & (litres | ~certain),
             "heavy_signs": (kind == "stop") & (fit[:, 2] == 1) & (fit[:, 1] == 0),
             "upper": plain & (fit[:, 0] == 0),
             "lower": plain & (fit[:, 2] == 0),
             "point": point,
+            "looked": held & ~litres,
+            "estimated": held & litres,
         }
         row = said.row[seen]
         return _Sorted(
@@ -343,7 +364,7 @@ class Histories:
             light = np.asarray(seen["lead"][rose] + shift[place])
         return {
             "light": light,
-            **{name: n if name.endswith("signs") else n > 0 for name, n in counts.items()},
+            **{name: n if name in _COUNTED else n > 0 for name, n in counts.items()},
         }
 
     def _fresh(self, diver: int, suit: int, cylinder: int, date: np.datetime64) -> bool:

@@ -135,7 +135,7 @@ def chosen(
     low, high, begin, enough, usual = ends
     bring = block.at_least(enough - breath_out(theta))
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
-    jump = rise > MOST_RISE and history.light_signs <= 1
+    jump = rise > MOST_RISE and history.light_signs + history.light_hints <= 1
     # A check of the day lifts that nothing is known, and not that the band is wide.
     if high - low > WIDE or not (history.known or history.fresh_check):
         return Choice(_first(begin, bring, history, block), bring, True, False)

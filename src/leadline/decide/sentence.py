@@ -127,6 +127,18 @@ def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list
     return found
 
 
+def _maybe_light(history: LikeKit, dry: bool) -> list[str]:
+    """A rise that gas explains as well as too little lead does."""
+    if not history.light_hints:
+        return []
+    times = "once" if history.light_hints == 1 else f"{history.light_hints} times"
+    what, whose = ("BC and suit", "their") if dry else ("the BC", "its")
+    return [
+        f"Rose at the stop {times} in like kit, {what} not noted as empty: {whose} gas may have done that, "
+        "or too little lead"
+    ]
+
+
 def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> list[str]:
     """Why evidence and what the diver always carried disagree, where they do by much."""
     if len(history.carried) < FEWEST_USUAL:
@@ -148,11 +160,13 @@ def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> lis
     )
     look = "with an empty BC and the suit vented, and notes both" if dry else "with an empty BC"
     if history.point:
-        why = "that need was read at a surface check or with a known amount of gas in the BC"
+        why = "that need was read at a surface check"
     elif history.upper and history.lower:
-        why = "stops with an empty BC bound the need on both sides"
+        why = f"{_bounds(history)} the need on both sides"
     elif gap < 0 and history.light_signs:
         why = "the diver rose with it"
+    elif gap < 0 and history.light_hints:
+        why = "the diver rose with it, which gas may have done, so it rests on physics and other divers too"
     elif gap > 0 and history.heavy_signs:
         why = "the diver sank with it, which puts need lower, though not how much lower"
     elif history.upper and gap > 0:
@@ -163,6 +177,15 @@ def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> lis
     else:
         why = "no stop says where need lies, so it rests on physics and on other divers"
     return [first + why]
+
+
+def _bounds(history: LikeKit) -> str:
+    """What bounds need on both sides."""
+    if history.looked:
+        return "stops with an empty BC bound"
+    if history.estimated:
+        return "stops with a known amount of gas in the BC bound"
+    return "what stops and surface checks showed bounds"
 
 
 def _unsure(
@@ -316,6 +339,7 @@ def cautions(
         Whole clauses without a semicolon, so that they can be joined by one: danger of too light first,
         then the rig, then what is heavy, then what is not sure.
     """
+    dry = bool(assessment.rigs.dry[position])
     found = _light(history, light_as_last, lead, imperial)
     if "suit" in _unnamed(assessment, position) and not history.suit_worn:
         found.append("No suit named, so this is the lead for diving without one: far too little for a suit")
@@ -323,7 +347,7 @@ def cautions(
     middle = band[1]
     if middle < -0.05:
         found.append(f"Already heavy by about {about_text(-middle, imperial)} without any lead")
-    dry = bool(assessment.rigs.dry[position])
+    found += _maybe_light(history, dry)
     found += _usual(history, middle, dry=dry, imperial=imperial)
     named = frozenset(t.name for t in triggers)
     found += _unsure(history, band, check, named, doubted, lead, imperial)

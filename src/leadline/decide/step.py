@@ -191,6 +191,8 @@ def _why_not_handed(setup: Setup, history: LikeKit, handed: float, rises: float)
     """Reason against a hand-off; empty for none."""
     if history.light_signs:
         return "too light before in like kit"
+    if history.light_hints:
+        return "rose before in like kit, for want of lead or for gas"
     if not (history.point or (history.upper and history.lower)):
         return "an empty BC at the stop comes first"
     if handed > setup.lead:
