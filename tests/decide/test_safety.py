@@ -117,6 +117,10 @@ def test_failed_bc_is_judged_by_what_legs_lift_unless_there_is_backup() -> None:
     assert "failed BC" not in said(judged(**heavy, lead_ditchable_kg=8))  # dropping it is the way up
     assert "even with all dropped" in said(judged(**heavy, lead_ditchable_kg=1))
     assert "failed BC" not in said(judged(**heavy, max_depth_m=None))  # nobody said how deep
+    past = [plan_row("Ines", dive="a", date="2026-05-01", lead_kg=8, max_depth_m=28)]
+    assert "With a failed BC at 28 m (the deepest on record) this diver" in said(
+        judged(**heavy, history=past, max_depth_m=None)
+    )
 
 
 def test_ditchable_is_judged_both_ways() -> None:

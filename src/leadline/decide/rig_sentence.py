@@ -53,7 +53,7 @@ def _lift(safety: RigSafety, row: int, imperial: bool) -> str:
 def _failed(safety: RigSafety, row: int, imperial: bool) -> str:
     """A BC that fails at the greatest depth; empty where legs or backup lift suffice."""
     weight, left = float(safety.deep_weight[row]), float(safety.dropped_deep_weight[row])
-    if weight <= LEGS or _backed(safety, row) or safety.depth_from[row] != "plan" or left <= LEGS:
+    if weight <= LEGS or _backed(safety, row) or safety.depth_from[row] == "assumed" or left <= LEGS:
         return ""
     text = (
         f"With a failed BC at {_deep(safety, row, imperial)} this diver weighs about "
