@@ -30,13 +30,52 @@ def dives(book: Path) -> dict[str, np.ndarray]:
 def test_dive_by_options(run, book: Path) -> None:
     options = ["--diver", "Ines", "--suit", "W5", "--lead-lb", "10", "--handed-off-kg", "-1", "--gas", "32"]
     done = run("log", "--book", book, *options, "--json")
-    assert json.loads(done.stdout) == {"dive": "8", "diver": "Ines", "status": "loaded"}
-    assert (done.returncode, done.stderr) == (0, "")
+    over = {"bc": "J", "cylinder": "S12", "water": "salt"}
+    stored = {"dive": "8", "diver": "Ines", "status": "loaded", "taken_over": over, "taken_from": "7"}
+    assert json.loads(done.stdout) == stored
+    said = "taken over: BC, cylinder and water: as on dive 7 of 2026-05-01, since not named\n"
+    assert (done.returncode, done.stderr) == (0, said)
     kept = dives(book)
     assert kept["lead_kg"][1] == pytest.approx(4.5359237)
     assert kept["handed_off_kg"][1] == -1
     assert str(kept["date"][1])[:10] == date.today().isoformat()
-    assert kept["bc"][1] == ""  # nothing is carried over from another dive unasked
+    assert [kept[name][1] for name in ("bc", "cylinder", "water", "gas")] == ["J", "S12", "salt", "32"]
+    assert [kept[name][1] for name in ("site", "stop_result", "end_bar")] == ["", "", ""]
+
+
+def test_suit_that_was_not_named_is_the_last_one(run, book: Path) -> None:
+    """An empty suit says that none was worn, which nobody did say."""
+    done = run("log", "--book", book, "--diver", "Ines", "--lead-kg", "6", "--bc", "-", "--water", "fresh")
+    assert done.returncode == 0
+    assert done.stderr == "taken over: suit and cylinder: as on dive 7 of 2026-05-01, since not named\n"
+    kept = dives(book)
+    assert [kept[name][1] for name in ("suit", "bc", "cylinder", "water")] == ["W5", "", "S12", "fresh"]
+    bare = run("log", "--book", book, "--diver", "Ines", "--suit", "-", "--cylinder", "-", "--water", "salt")
+    assert bare.returncode == 0
+    kept = dives(book)
+    assert [kept[name][2] for name in ("suit", "cylinder")] == ["", ""]
+
+
+def test_first_dive_asks_for_its_kit(run, book: Path) -> None:
+    options = ("log", "--book", book, "--diver", "Ivo [red]", "--lead-kg", "6")
+    done = run(*options)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == (
+        "Error: no dive of Ivo [red] in the book to take a suit from; give --suit (or --suit - for none)\n"
+    )
+    assert len(dives(book)["dive"]) == 1
+    named = run(*options, "--suit", "-")
+    assert (named.returncode, named.stderr) == (0, "")
+    assert len(dives(book)["dive"]) == 2
+
+
+def test_last_dive_without_a_suit_is_said(run, book: Path) -> None:
+    first = run("log", "--book", book, "--diver", "Ivo [red]", "--suit", "-", "--cylinder", "S12")
+    assert first.returncode == 0
+    done = run("log", "--book", book, "--diver", "Ivo [red]", "--lead-kg", "6")
+    assert done.returncode == 0
+    assert "taken over: cylinder: as on dive 1" in done.stderr
+    assert done.stderr.endswith("; no suit, as there (--suit names one)\n")
 
 
 def test_every_column_and_twin_has_an_option(run) -> None:

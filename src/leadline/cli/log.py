@@ -5,13 +5,18 @@ from __future__ import annotations
 import inspect
 import sys
 from collections.abc import Iterator
-from typing import Annotated, Any, Final
+from dataclasses import replace as changed
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, completion
 from leadline.cli.output import note, show
 from leadline.records import DIVES, Column
+
+if TYPE_CHECKING:
+    from leadline.book import Book
+    from leadline.decide.takeover import Taken
 
 __all__ = ["register"]
 
@@ -75,7 +80,9 @@ def _with_columns() -> Any:
 
     log.__doc__ = (
         "Add one dive, judged by the same rules as `load`.\n\n"
-        "On a terminal and without options it asks, with that diver's last dive as a start."
+        "Kit and water that are not named are those of the diver's last dive in that suit, as with "
+        "`suggest`, and it says so; `-` says none. On a terminal and without options it asks, with that "
+        "diver's last dive as a start."
     )
     replace = Annotated[bool, typer.Option("--replace", help="Change a dive that is in the book already.")]
     shared = [
@@ -100,6 +107,7 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
     from leadline.cli import questions
     from leadline.errors import RecordError
 
+    by_options, taken = bool(cells), None
     if not cells:
         if not (sys.stdin.isatty() and sys.stderr.isatty()):
             raise typer.BadParameter("give --diver and what is known, or run it on a terminal to be asked")
@@ -114,11 +122,43 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
                 f"dive {cells['dive']} of {cells['diver']} is in the book already; give another --dive, "
                 "or --replace to change it"
             )
+        if by_options and not opened.has_dive(cells["dive"], cells["diver"]):
+            cells, taken = _completed(opened, cells)
         report = opened.upsert("dives", [cells])
     counts = report.tables["dives"]
     status = "loaded" if counts.loaded else "updated" if counts.updated else "unchanged"
     words = {"loaded": "added", "updated": "changed", "unchanged": "stood so already"}
-    document = {"dive": cells["dive"], "diver": cells["diver"], "status": status}
+    document: dict[str, Any] = {"dive": cells["dive"], "diver": cells["diver"], "status": status}
+    if taken is not None:
+        document |= {"taken_over": taken.taken, "taken_from": taken.source if taken.taken else None}
     show(document, lambda: f"dive {cells['dive']} of {cells['diver']}: {words[status]}", as_json=as_json)
+    if taken is not None and taken.taken:
+        note(f"taken over: {_taken_text(taken)}")
     for text in report.notes:
         note(f"note: {text}")
+
+
+def _completed(opened: Book, cells: dict[str, str]) -> tuple[dict[str, str], Taken | None]:
+    """The cells with the kit and water that nobody named, and where those are from.
+
+    An empty suit says that none was worn, so that it is asked for where it cannot be taken over.
+    """
+    from leadline.decide.takeover import taken_over
+
+    diver = cells["diver"].strip()
+    if not opened.has_diver(diver):
+        return cells, None  # which is said with close matches where rows are judged
+    found = taken_over(opened.portion({diver}).records, {**cells, "diver": diver})
+    # What was planned there of pressures is no reading of this dive.
+    taken = changed(found, taken={name: cell for name, cell in found.taken.items() if name != "stop_bar"})
+    kept = {name: cell for name, cell in taken.cells.items() if name in cells or name in taken.taken}
+    return kept, taken
+
+
+def _taken_text(taken: Taken) -> str:
+    from leadline.cli.answer import taken_text
+
+    text = taken_text(taken)
+    if "suit" in taken.taken or "suit" in taken.cells:
+        return text
+    return f"{text}; no suit, as there (--suit names one)"

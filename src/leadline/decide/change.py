@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -13,12 +13,11 @@ from leadline.arrays import Occasions
 from leadline.decide.answering import LATE, LEAST
 from leadline.decide.assessment import Assessment
 from leadline.decide.history import LikeKit
+from leadline.decide.other_kit import at_reserve, joined, other_kit, widened, worn_before
 from leadline.evidence.passage import JUMP, YEAR
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit
 from leadline.physics.ledger import Exposures, State, assemble, evaluate, exposures
-from leadline.physics.rig import Rigs
-from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import PLAN
 
 __all__ = ["Shift", "Trigger", "late", "shift", "shift_sd", "triggers"]
@@ -31,9 +30,6 @@ EIGHT_IN_TEN: Final = 2 * 1.2815516
 
 BODY_CHANGE: Final = 3.0
 """Change of body mass since the last dive that asks for a check. [kg] (common practice, no source)"""
-
-OTHER_KIT: Final = 0.5
-"""How far other items have to move the need, kind by kind, to ask for a check. [kg] (judged)"""
 
 LONG_BREAK: Final = 180
 """Days without a dive that ask for a check. (common practice, no source)"""
@@ -266,69 +262,6 @@ def _as_before(line_rows: Occasions, last: Occasions, names: Sequence[str]) -> O
     return replace(line_rows, **changed)
 
 
-_Swap = tuple[tuple[int, ...], tuple[int, ...]]
-"""Rows of the gear table that a row has gained, and that it misses."""
-
-
-def _worn_before(o: Occasions, swaps: Sequence[_Swap]) -> Occasions:
-    """The occasions without the other items gained, and with those that are missing."""
-    worn = [
-        [item for item in row if item >= 0 and item not in gained] + list(missing)
-        for row, (gained, missing) in zip(o.other.tolist(), swaps, strict=True)
-    ]
-    other = np.full((len(o), max(map(len, worn), default=0)), -1, np.int64)
-    for i, items in enumerate(worn):
-        other[i, : len(items)] = items
-    return replace(o, other=other)
-
-
-def _at_reserve(rigs: Rigs) -> State:
-    """The state in which changes are compared: at 5 m, all cylinders at the reserve."""
-    return State(5.0, np.where(rigs.present, RESERVE_PRESSURE, 0.0), rigs.present)
-
-
-def _other_kit(assessment: Assessment, rows: IntArray, histories: Sequence[LikeKit]) -> list[bool]:
-    """Whether other items that are new or missing move need by more than `OTHER_KIT`, one a row.
-
-    A hood in place of another one moves it by the difference; a hood and a plate do not make up for each
-    other, since neither is known.
-    """
-    kinds = assessment.line.records.gear["kind"].tolist()
-    cases: list[tuple[int, _Swap]] = []
-    for i, history in enumerate(histories):
-        for kind in sorted({kinds[item] for item in (*history.gained, *history.missing)}):
-            gained, missing = (
-                tuple(item for item in items if kinds[item] == kind)
-                for items in (history.gained, history.missing)
-            )
-            cases.append((i, (gained, missing)))
-    if not cases:
-        return [False] * len(histories)
-    place = np.array([i for i, _ in cases])
-    now = assessment.line.occasions.take(rows[place])
-    before = _worn_before(now, [swap for _, swap in cases])
-    rigs = assemble(assessment.line.records, _joined(before, now))
-    need, n = evaluate(rigs, _at_reserve(rigs)).need, len(cases)
-    moved = np.bincount(place, np.abs(need[n:] - need[:n]), len(histories))
-    return [bool(far) for far in moved > OTHER_KIT]
-
-
-def _joined(first: Occasions, second: Occasions) -> Occasions:
-    width = max(first.other.shape[1], second.other.shape[1])
-    first, second = (replace(o, other=_widened(o.other, width)) for o in (first, second))
-    return Occasions(
-        **{
-            f.name: np.concatenate([getattr(first, f.name), getattr(second, f.name)])
-            for f in fields(Occasions)
-        }
-    )
-
-
-def _widened(items: IntArray, width: int) -> IntArray:
-    """The same items in so many columns."""
-    return np.pad(items, ((0, 0), (0, width - items.shape[1])), constant_values=-1)
-
-
 def _change_sd(assessment: Assessment, cases: Sequence[tuple[int, LikeKit, str]]) -> FloatArray:
     """Sd of the shift from each latest dive's suit, cylinder, BC, water or body to the plan's. [kg].
 
@@ -337,14 +270,14 @@ def _change_sd(assessment: Assessment, cases: Sequence[tuple[int, LikeKit, str]]
     """
     o = assessment.line.occasions
     now = o.take(np.array([row for row, _, _ in cases]))
-    worn = _worn_before(now, [(history.gained, history.missing) for _, history, _ in cases])
+    worn = worn_before(now, [(history.gained, history.missing) for _, history, _ in cases])
     width = max(now.other.shape[1], worn.other.shape[1])
-    now = replace(now, other=_widened(now.other, width))
+    now = replace(now, other=widened(now.other, width))
     last = o.take(np.array([history.last_row for _, history, _ in cases]))
-    last = replace(last, other=_widened(worn.other, width))
+    last = replace(last, other=widened(worn.other, width))
     names = [name for _, _, name in cases]
-    rigs = assemble(assessment.line.records, _joined(_as_before(now, last, names), now))
-    state = _at_reserve(rigs)
+    rigs = assemble(assessment.line.records, joined(_as_before(now, last, names), now))
+    state = at_reserve(rigs)
     shared, n = exposures(rigs, state, ledger=evaluate(rigs, state)), len(cases)
     columns = ("values", "body_sd", "suit_sd", "rest_sd")
     before, after = (
@@ -384,7 +317,7 @@ def triggers(
         alone, against the same dive with that as it was at the latest one; a break's is how far offsets are
         learned to walk.
     """
-    others = _other_kit(assessment, rows, histories)
+    others = other_kit(assessment, rows, histories)
     found = [
         _new(assessment, int(row), history, other)
         for row, history, other in zip(rows, histories, others, strict=True)
