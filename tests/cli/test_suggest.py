@@ -102,6 +102,23 @@ def test_imperial_is_read_and_printed(suggest) -> None:
     assert pounds == pytest.approx(round(pounds), abs=1e-4)
 
 
+def test_start_and_stop_agree_with_the_end(suggest, tmp_path: Path) -> None:
+    """A plan that ends with the reserve begins with more; a stop with full cylinders is not its end."""
+    kit = ("--diver", "Ines", "--date", "2026-05-20", "--json")
+    assert facts(suggest(*kit, "--start", "20", "--end", "10"))["need_at_bar"] == 10
+    plan = tmp_path / "plan.csv"
+    plan.write_text("diver,suit,cylinder,start_bar\nIvo,full 5,steel 12,200\nIvo,full 5,steel 12,20\n")
+    done = suggest("--plan", plan)
+    assert done.returncode == 1
+    assert "row 3: start_bar 20: is less than the reserve of 35 bar" in done.stderr
+    words = "left: later, with less gas, it takes more lead to hold it"
+    said = {stop: facts(suggest(*kit, "--stop", stop))["cautions"] for stop in ("200", "100", "35")}
+    assert {stop: words in text for stop, text in said.items()} == {"200": True, "100": False, "35": False}
+    assert "Reckoned for a stop with 200 bar left" in said["200"]
+    pounds = facts(suggest(*kit, "--stop", "2900", "--units", "imperial"))["cautions"]
+    assert f"2900 psi {words}" in pounds
+
+
 def test_short_names_follow_the_units_and_long_names_carry_their_own(suggest) -> None:
     kit = ("--diver", "Ines", "--date", "2026-05-20", "--json")
     bar = facts(suggest(*kit, "--stop", "50"))
@@ -213,6 +230,8 @@ def test_empty_plan_is_an_empty_array(suggest, tmp_path: Path) -> None:
         (["--diver", "Ines", "--cylinder", "jacket"], "jacket"),
         (["--diver", "Zed"], "give --suit"),
         (["--diver", "Ines", "--stop", "500"], "must lie in [0, 330] bar"),
+        (["--diver", "Ines", "--start", "20"], "start_bar 20: is less than the reserve of 35 bar"),
+        (["--diver", "Ines", "--start", "20", "--end", "40"], "lies more than 5 bar above start_bar"),
         (["--diver", "Ines", "--water", "soda"], "must be one of fresh, brackish, salt"),
         (["--diver", "Ines", "--cylinder", "steel 12;stage 7", "--stop", "-;-"], "every cylinder is"),
         (["--diver", "Ines", "--block", "nan"], "block 'nan'"),

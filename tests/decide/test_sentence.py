@@ -145,6 +145,22 @@ def test_new_kit_is_said_once() -> None:
     assert any("Nothing is known" in caution for caution in stranger.cautions)
 
 
+def test_a_new_undersuit_is_not_called_a_new_suit() -> None:
+    thin = [*GEAR, {"item": "thin", "kind": "undersuit", "style": "thin"}]
+    kit = {"suit": "membrane", "undersuit": "warm"}
+    history = [looked(12, "hovered", bc="gas", day=day, **kit) for day in (1, 2, 3)]
+
+    def said(**changed):
+        row = plan_row("Ines", **(kit | changed))
+        found = answers(assess([row], dives=history, checks=[], gear=thin))[0]
+        assert [t.name for t in found.triggers] == ["suit"]
+        return [c.partition(":")[0] for c in found.advice.cautions if c.startswith("First dive")]
+
+    assert said(undersuit="thin") == ["First dive in this suit with this undersuit on record"]
+    assert said(undersuit="") == ["First dive in this suit with no undersuit noted on record"]
+    assert said(suit="full 5", undersuit="") == ["First dive in this suit on record"]
+
+
 @pytest.mark.parametrize("imperial", [False, True])
 def test_cautions_are_clauses_in_one_unit(imperial) -> None:
     """They are joined by `; ` in the plan file, so none may hold one."""

@@ -239,7 +239,7 @@ def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]
         rows.append(("Taken over", taken_text(planned.taken)))
     gaps = [text for name, text in _ASSUMED.items() if not planned.plan[name][0]]
     if planned.assessment.rigs.dry[planned.assessment.line.at(PLAN)[0]] and not planned.plan["undersuit"][0]:
-        gaps.append("no undersuit")
+        gaps.append("a usual undersuit")
     if gaps:
         rows.append(("Assumed", f"{' and '.join(gaps)}: none is named"))
     return rows

@@ -287,6 +287,7 @@ def _answer(
         light_as_last=light_as_last,
         band=(case.ends[1], case.ends[2], case.ends[3]),
         lead=case.lead,
+        bar=float(behind.bar[i]),
         history=case.history,
         check=case.check,
         doubted=case.doubted,

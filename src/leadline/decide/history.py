@@ -113,6 +113,7 @@ class Histories:
         self._salinity = _salinities(o.water, o.salinity)
         self._vague = (o.water == "brackish") & np.isnan(o.salinity)
         self._bc = _sets(o.bc)
+        self._outer = _sets(o.suit)
         self._other, self._others = self._other_items()
         self._count = len(line.records.divers["diver"])
         rows = self._by_date()
@@ -167,6 +168,7 @@ class Histories:
             brackish=(line.occasions.water == "brackish")[rows],
             vague=self._vague[rows],
             bc=self._bc[rows],
+            outer=self._outer[rows],
             other=self._other[rows],
             noted=noted,
             lead=records["lead_kg"],
@@ -263,6 +265,7 @@ class Histories:
             cylinder_used=bool(with_cylinder.any()),
             bc_worn=bool((dives["bc"] == self._bc[position]).any()),
             dives_used=int(self._occasions[diver]),
+            suit_seen=bool((dives["outer"] == self._outer[position]).any()),
             gained=gained,
             missing=missing,
         )

@@ -68,5 +68,6 @@ class LikeKit:
     light_hints: int = 0
     looked: bool = False
     estimated: bool = False
+    suit_seen: bool = False
     gained: tuple[int, ...] = ()
     missing: tuple[int, ...] = ()

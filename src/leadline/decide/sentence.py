@@ -10,7 +10,7 @@ import numpy as np
 from leadline.decide.change import Trigger
 from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import MOST_RISE, WIDE
-from leadline.units import POUND
+from leadline.units import POUND, to_imperial
 
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
@@ -39,6 +39,9 @@ COARSE: Final = 1.0
 SAME_LEAD: Final = 0.25
 """Leads that differ by less are one and the same in words. [kg]"""
 
+FULL_STOP: Final = 100.0
+"""Cylinder pressure planned at the stop that is no reserve any more. [bar gauge] (judged)"""
+
 HEAVY_GAP: Final = 2.0
 LIGHT_GAP: Final = 1.0
 """How far the usual lead must be over or under the likely need for a word about it. [kg]"""
@@ -48,6 +51,8 @@ FEWEST_USUAL: Final = 3
 
 _CHANGE: Final = {
     "suit": "First dive in this suit on record",
+    "undersuit": "First dive in this suit with this undersuit on record",
+    "no undersuit": "First dive in this suit with no undersuit noted on record",
     "cylinder": "First dive with this type of cylinder on record",
     "bc": "First dive with this BC on record",
     "water": "First {water} on record, and fresh to salt takes about 3 % of all that is carried",
@@ -76,6 +81,10 @@ def mass_text(mass: float, *, imperial: bool = False) -> str:
 def about_text(mass: float, imperial: bool) -> str:
     """Mass to a tenth, in the reader's unit."""
     return mass_text(round(mass, 1), imperial=imperial)
+
+
+def _pressure_text(bar: float, imperial: bool) -> str:
+    return f"{float(to_imperial(bar, 'psi')):.0f} psi" if imperial else f"{bar:.0f} bar"
 
 
 def young(line: Timeline, position: int) -> bool:
@@ -254,12 +263,20 @@ def _swapped(trigger: Trigger) -> str:
     return " and ".join(parts)
 
 
-def _trigger_text(trigger: Trigger, water: str, imperial: bool) -> str:
+def _under_it(assessment: Assessment, position: int, history: LikeKit) -> str:
+    """What is new where a suit is: the suit itself, or the undersuit."""
+    if not history.suit_seen:
+        return "suit"
+    return "undersuit" if (assessment.line.occasions.undersuit[position] >= 0).any() else "no undersuit"
+
+
+def _trigger_text(trigger: Trigger, water: str, suit: str, imperial: bool) -> str:
     amount = f"{trigger.amount:.0f}"
     if trigger.name == "body":
         way = "up" if trigger.amount > 0 else "down"
         amount = f"{way} {about_text(abs(trigger.amount), imperial)}"
-    first = _CHANGE[trigger.name].format(water=water, amount=amount, items=_swapped(trigger))
+    name = suit if trigger.name == "suit" else trigger.name
+    first = _CHANGE[name].format(water=water, amount=amount, items=_swapped(trigger))
     wider = (
         f"it makes the band {about_text(trigger.widens_kg, imperial)} wider"
         if trigger.widens_kg >= 0.05
@@ -299,6 +316,7 @@ def cautions(
     light_as_last: float,
     band: tuple[float, float, float],
     lead: float,
+    bar: float,
     history: LikeKit,
     check: bool,
     doubted: bool = False,
@@ -320,6 +338,8 @@ def cautions(
         Of need: its 10, 50 and 90 % points. [kg]
     lead : float
         Lead of the answer. [kg]
+    bar : float
+        Least cylinder pressure planned at the stop. [bar gauge]
     history : LikeKit
         Of this diver in like kit.
     check : bool
@@ -341,6 +361,11 @@ def cautions(
     """
     dry = bool(assessment.rigs.dry[position])
     found = _light(history, light_as_last, lead, imperial)
+    if bar > FULL_STOP:
+        found.append(
+            f"Reckoned for a stop with {_pressure_text(bar, imperial)} left: later, with less gas, it takes "
+            "more lead to hold it, so plan the pressure the dive ends with"
+        )
     if "suit" in _unnamed(assessment, position) and not history.suit_worn:
         found.append("No suit named, so this is the lead for diving without one: far too little for a suit")
     found += rig
@@ -357,8 +382,9 @@ def cautions(
     water = str(assessment.line.occasions.water[position])
     salinity = float(assessment.line.occasions.salinity[position])
     # What is not named is not new: it is not known.
+    suit = _under_it(assessment, position, history)
     named_water = _water_text(water, salinity)
-    found += [_trigger_text(t, named_water, imperial) for t in triggers if t.name not in unnamed]
+    found += [_trigger_text(t, named_water, suit, imperial) for t in triggers if t.name not in unnamed]
     if "break" in named and young(assessment.line, position):
         found.append(
             "A child grows in that time: weigh and measure again, unless that was done for this dive"
