@@ -63,6 +63,12 @@ def kept(book: Path) -> dict[str, np.ndarray]:
         return dict(opened.records().checks)
 
 
+def test_check_with_less_than_the_reserve_is_read(check) -> None:
+    """What is left now may be less than what a plan ends with."""
+    done = check("--diver", "Ines", "--lead", 5, "--bar", 20, "--waterline", "eye", "--no-save", "--json")
+    assert facts(done)["advice"]["lead_kg"] > 0
+
+
 def test_check_is_kept_and_changes_the_next_answer_at_once(check, run, club: Path) -> None:
     kit = ("--suit", "full 5", "--bc", "jacket", "--cylinder", "steel 12", "--water", "salt")
     ask = ("suggest", "--book", club, "--diver", "Uma", *kit, "--json")

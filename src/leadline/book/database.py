@@ -235,7 +235,9 @@ class Book(Session):
             )
         )
 
-    def read_plan(self, file: Path | str, *, notify: Callable[[str], None] | None = None) -> Columns:
+    def read_plan(
+        self, file: Path | str, *, notify: Callable[[str], None] | None = None, underway: bool = False
+    ) -> Columns:
         """Planned dives from a file, judged by the same rules; the book is not changed.
 
         Parameters
@@ -244,6 +246,8 @@ class Book(Session):
             CSV or Parquet; dates may lie ahead, pressures, lead and names of dives may be empty.
         notify : callable or None
             Called with each thing the user should know: columns not used, how the file was read.
+        underway : bool
+            Whether start pressures are those of now, which may lie below the reserve.
 
         Returns
         -------
@@ -258,7 +262,7 @@ class Book(Session):
         """
         from leadline.book import plan
 
-        return plan.read(self._open, Path(file), notify=notify)
+        return plan.read(self._open, Path(file), notify=notify, underway=underway)
 
     def save_fit(self, payload: bytes, data_version: int, info: dict[str, Any]) -> int:
         """Store a fit, unless the records have changed since it was begun.

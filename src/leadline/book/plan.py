@@ -8,13 +8,17 @@ from typing import TYPE_CHECKING, Final
 
 from leadline.arrays import Columns
 from leadline.book import fetch, stage
+from leadline.book.rule import WARMING, rounded
 from leadline.book.source import from_file
 from leadline.book.sql import rows
 from leadline.errors import RecordError
-from leadline.records import DIVES
+from leadline.records import DIVES, RESERVE_PRESSURE
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
+
+# Statements are made from constants.
+# ruff: noqa: S608
 
 __all__ = ["read"]
 
@@ -25,7 +29,11 @@ _OF_ANSWERS: Final = frozenset({"bring_kg", "p_too_light", "p_too_heavy", "need_
 
 
 def read(
-    connection: DuckDBPyConnection, path: Path, *, notify: Callable[[str], None] | None = None
+    connection: DuckDBPyConnection,
+    path: Path,
+    *,
+    notify: Callable[[str], None] | None = None,
+    underway: bool = False,
 ) -> Columns:
     """Planned dives in the order of the file; see `leadline.book.Book.read_plan`."""
     source = from_file(connection, DIVES, path, required=("diver",))
@@ -40,7 +48,25 @@ def read(
             notify(text)
     if stage.find_faults(connection, source, plan=True):
         found = rows(connection, 'SELECT "row", reason FROM faults ORDER BY "row", rowid')
+    else:
+        found = [] if underway else _below_reserve(connection)
+    if found:
         named = "; ".join(f"row {number}: {reason}" for number, reason in found[:_NAMED])
         more = f" (and {len(found) - _NAMED} more)" if len(found) > _NAMED else ""
         raise RecordError(f"{path}: {named}{more}")
     return fetch.columns(connection, DIVES, source="stage", order='"row"')
+
+
+def _below_reserve(connection: DuckDBPyConnection) -> list[tuple[int, str]]:
+    """Rows that begin with less than the reserve, with which a dive ends that names no other pressure."""
+    least = RESERVE_PRESSURE - WARMING
+    low = rows(
+        connection,
+        f'SELECT "row", {rounded("start_bar")} FROM stage WHERE end_bar IS NULL AND stop_bar IS NULL'
+        " AND len(list_filter(string_split(start_bar, ';'), lambda p: number(p) < ?)) > 0 ORDER BY \"row\"",
+        [least],
+    )
+    reason = (
+        f"is less than the reserve of {RESERVE_PRESSURE:g} bar, with which a dive ends that names no other"
+    )
+    return [(row, f"start_bar {start}: {reason}") for row, start in low]

@@ -7,10 +7,10 @@ from typing import Final
 
 from leadline.book.cell import Check
 from leadline.book.sql import NUMBER, identifier, literal
-from leadline.records import BLOCK_RANGE, RESERVE_PRESSURE, Table
+from leadline.records import BLOCK_RANGE, Table
 from leadline.units import POUND
 
-__all__ = ["STYLES", "WARMING", "rules"]
+__all__ = ["STYLES", "WARMING", "rounded", "rules"]
 
 WARMING: Final = 5.0
 """How far an end pressure may stand above the start: a cylinder hardly breathed warms up. [bar]"""
@@ -83,26 +83,20 @@ def _not_above(later: str, earlier: str) -> Check:
     single = f"number({later}) > number({earlier}) + {WARMING}"
     lists = f"contains({later}, ';') OR contains({earlier}, ';')"
     condition = f"CASE WHEN {lists} THEN {each} ELSE {single} END"
-    reason = f"'lies more than {WARMING:g} bar above {earlier} ' || {_rounded(earlier)}"
-    return Check(later, condition, reason, _rounded(later), also=(earlier,))
+    reason = f"'lies more than {WARMING:g} bar above {earlier} ' || {rounded(earlier)}"
+    return Check(later, condition, reason, rounded(later), also=(earlier,))
 
 
-def _rounded(values: str) -> str:
-    """Numbers as they are read by people, each to a tenth: what was given in psi has no end in bar."""
+def rounded(values: str) -> str:
+    """SQL for numbers as they are read by people, each to a tenth: what was given in psi has no end in bar.
+
+    Parameters
+    ----------
+    values : str
+        SQL for numbers joined by `;`.
+    """
     number = "coalesce(number_text(round(number(x), 1)), x)"
     return f"array_to_string(list_transform(string_split({values}, ';'), lambda x: {number}), ';')"
-
-
-def _above_reserve() -> Check:
-    """A planned dive that says nothing of its end ends with the reserve, so that it begins with more."""
-    least = RESERVE_PRESSURE - WARMING
-    low = f"len(list_filter(string_split(start_bar, ';'), lambda p: number(p) < {least})) > 0"
-    reason = literal(
-        f"is less than the reserve of {RESERVE_PRESSURE:g} bar, with which a dive ends that names no other "
-        "pressure; give end_bar"
-    )
-    condition = f"end_bar IS NULL AND stop_bar IS NULL AND {low}"
-    return Check("start_bar", condition, reason, _rounded("start_bar"), also=("end_bar", "stop_bar"))
 
 
 def _seen() -> Iterator[Check]:
@@ -189,8 +183,6 @@ def rules(table: Table, *, plan: bool = False) -> Iterator[Check]:
         # The stop comes between start and end.
         for later, earlier in (("end_bar", "start_bar"), ("stop_bar", "start_bar"), ("end_bar", "stop_bar")):
             yield _not_above(later, earlier)
-        if plan:
-            yield _above_reserve()
         yield from _seen()
         yield from _lead()
     elif table.name == "checks":

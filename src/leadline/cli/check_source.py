@@ -90,7 +90,7 @@ def find_place(
         if guest or gear or opened is None:
             plan, holding = _in_words(holding, taken.cells, guest=guest, gear=gear)
         else:
-            plan = judged(opened, taken.cells, known=taken.taken)
+            plan = judged(opened, taken.cells, known=taken.taken, underway=True)
     reason = "the diver is not in the book" if guest else ""
     if gear and not guest:
         reason = f"not among the gear of the book: {', '.join(str(row['item']) for row in gear)}"
@@ -197,7 +197,7 @@ def _in_words(
         if listed or gear:
             scratch.upsert("gear", [*listed, *gear])
         made = scratch.records()
-        plan = judged(scratch, cells)
+        plan = judged(scratch, cells, underway=True)
     records = extended(
         holding.records,
         divers={k: v[: len(v) if guest else 0] for k, v in made.divers.items()},

@@ -126,7 +126,9 @@ def _as_before(cells: dict[str, str], taken: Taken) -> Columns | None:
     return columns_from_rows(DIVES, [taken.cells])
 
 
-def judged(book: Book, cells: dict[str, str], *, known: Collection[str] = ()) -> Columns:
+def judged(
+    book: Book, cells: dict[str, str], *, known: Collection[str] = (), underway: bool = False
+) -> Columns:
     """The row as a plan file of one row would be read.
 
     Parameters
@@ -137,6 +139,8 @@ def judged(book: Book, cells: dict[str, str], *, known: Collection[str] = ()) ->
         Column, or imperial twin, to cell.
     known : collection of str
         Columns whose cells stand in the book and were judged when they came in.
+    underway : bool
+        Whether start pressures are those of now, which may lie below the reserve.
 
     Returns
     -------
@@ -161,7 +165,7 @@ def judged(book: Book, cells: dict[str, str], *, known: Collection[str] = ()) ->
         with file.open("w", encoding="utf-8", newline="") as out:
             csv.writer(out).writerows([list(asked), list(asked.values())])
         try:
-            found = book.read_plan(file)
+            found = book.read_plan(file, underway=underway)
         except RecordError as fault:
             plain = str(fault).removeprefix(f"{file}: ").replace("row 2: ", "")
             raise RecordError(plain) from None
