@@ -249,3 +249,38 @@ def test_history_says_what_was_done(path: Path, files: dict[str, Path]) -> None:
         "load divers divers.csv",
     ]
     assert '"unchanged": 2' in rows[1][1]
+
+
+CYLINDERS = """item,kind,material,water_capacity_l,mass_kg,rated_bar
+pounds typed,cylinder,aluminium,11.1,31.3,
+too light,cylinder,steel,12,3,232
+composite,cylinder,,6.8,5.5,300
+thick steel,cylinder,steel,10,17.4,300
+twin,cylinder,steel,24,31,232
+no mass,cylinder,steel,12,,
+suit,suit,,,31,
+"""
+
+
+def test_mass_that_no_cylinder_has_is_noted_and_kept(tmp_path: Path, write: Write) -> None:
+    """Common practice: 11.1 L of aluminium weigh about 15 kg (34 lb), 12 L of steel about 15 kg."""
+    file = write("gear.csv", CYLINDERS)
+    report = load(tmp_path / "new.duckdb", gear=file)
+    assert report.tables["gear"].loaded == 7
+    assert [note.removeprefix(str(file)) for note in report.notes] == [
+        ": row 2: mass_kg 31.3: a cylinder of 11.1 L usually weighs about 15.3 kg; kept as it is: is the "
+        "unit right?",
+        ": row 3: mass_kg 3: a cylinder of 12 L usually weighs about 14.8 kg; kept as it is: is the unit "
+        "right?",
+    ]
+
+
+def test_mass_of_a_cylinder_is_noted_in_the_unit_of_the_file(tmp_path: Path, write: Write) -> None:
+    rows = "".join(f"c{i},cylinder,aluminium,11.1,14.2\n" for i in range(5))
+    file = write(
+        "gear.csv", f"item,kind,material,water_capacity_l,mass_lb\nsound,cylinder,aluminium,11.1,31.3\n{rows}"
+    )
+    first, *_, last = notes = load(tmp_path / "new.duckdb", gear=file).notes
+    assert ": row 3: mass_lb 14.2: a cylinder of 11.1 L usually weighs about 33.7 lb" in first
+    assert len(notes) == 4
+    assert last.endswith(": 2 more cylinders of an unusual mass")

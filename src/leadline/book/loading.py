@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import duckdb
 
-from leadline.book import set_aside, stage
+from leadline.book import doubt, set_aside, stage
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import Source, from_file, from_rows
@@ -206,6 +206,8 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
             faults += found
             notes += source.notes
             notes += stage.unknown_note(connection, source, "kept as they are")
+            if name == "gear":
+                notes += doubt.cylinder_notes(connection, source)
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
     written = set_aside.write(connection, book)
