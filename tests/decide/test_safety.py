@@ -123,6 +123,14 @@ def test_failed_bc_is_judged_by_what_legs_lift_unless_there_is_backup() -> None:
     )
 
 
+@pytest.mark.parametrize(("over", "words"), [(0.1, "at the limit of what legs"), (0.6, "more than legs")])
+def test_weight_is_not_more_than_itself(over, words) -> None:
+    lead = 10.0 + (LEGS + over - float(judged(lead=10.0, need=5.0).deep_weight[0])) / LEAD
+    found = judged(lead=lead, need=5.0)
+    assert found.deep_weight[0] == pytest.approx(LEGS + over, abs=0.02)
+    assert words in said(found)
+
+
 def test_ditchable_is_judged_both_ways() -> None:
     over = {"lead": 14.0, "need": 6.0}
     little = judged(**over, lead_ditchable_kg=1)

@@ -55,9 +55,11 @@ def _failed(safety: RigSafety, row: int, imperial: bool) -> str:
     weight, left = float(safety.deep_weight[row]), float(safety.dropped_deep_weight[row])
     if weight <= LEGS or _backed(safety, row) or safety.depth_from[row] == "assumed" or left <= LEGS:
         return ""
+    # As printed, so that a weight is not more than itself.
+    than = "more than" if weight >= LEGS + 0.25 else "at the limit of what"
     text = (
         f"With a failed BC at {_deep(safety, row, imperial)} this diver weighs about "
-        f"{force_text(weight, imperial=imperial)} under water, more than legs lift (about "
+        f"{force_text(weight, imperial=imperial)} under water, {than} legs lift (about "
         f"{force_text(LEGS, imperial=imperial)}, common practice, no source), and no backup lift is noted"
     )
     return text if np.isnan(left) else f"{text}, even with all dropped that can be"
