@@ -85,9 +85,9 @@ def test_what_was_only_too_light_is_not_called_nothing(run, tmp_path: Path) -> N
     text = " ".join(done.stdout.split())
     assert "Too light at the stop once in like kit" in text
     assert "Of kit like this the records show only what was too little" in text
-    assert "Nothing is recorded yet" not in text
+    assert "Nothing is recorded of this diver" not in text
     other = run("suggest", "--book", book, "--diver", "Uma", "--suit", "full 5", "--date", "2026-05-20")
-    assert "Nothing is recorded yet" in " ".join(other.stdout.split())
+    assert "Nothing is recorded of this diver" in " ".join(other.stdout.split())
 
 
 def test_imperial_is_read_and_printed(suggest) -> None:

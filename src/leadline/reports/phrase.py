@@ -31,11 +31,11 @@ MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", 
 _ONE_IN: Final = (4, 5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200)
 
 EVIDENCE: Final = {
-    "none": "Nothing is recorded yet of this diver in kit like this: the number rests on physics, and on "
-    "what other kit and other divers have taught.",
+    "none": "Nothing is recorded of this diver in kit like this that shows a lead to be enough: the number "
+    "rests on physics, and on what other kit and other divers have taught.",
     "upper_only": "The records show only what was enough or too much, not how much less would do.",
     "two_sided": "The records bound need from both sides.",
-    "measured": "Need was measured: by a hand-off, a surface check or a known amount of gas in the BC.",
+    "measured": "Need was read at a surface check.",
 }
 """What a suggestion rests on."""
 
