@@ -68,6 +68,27 @@ def test_checks_first_are_listed_in_order_with_their_reasons() -> None:
         assert values(item) == pytest.approx(leads)
 
 
+def test_a_check_that_may_not_be_read_says_what_to_dive_with() -> None:
+    data = sample.boat_data()
+    one = data.checks[0]
+
+    def said(deep):
+        dives = [
+            replace(
+                d,
+                divers=tuple(
+                    replace(x, after=replace(x.after, deep=deep)) if x is one else x for x in d.divers
+                ),
+            )
+            for d in data.dives
+        ]
+        return parse_page(report.render(replace(data, dives=tuple(dives)))).one("ol").all("li")[0]
+
+    assert values(said(deep=True))[-1] == pytest.approx(one.answer.bring_kg)
+    assert "if deeper even without lead, dive with" in said(deep=True).text()
+    assert "deeper" not in said(deep=False).text()
+
+
 def test_every_caution_is_somewhere_on_the_sheet() -> None:
     data = sample.boat_data()
     text = parse_page(report.render(data)).text()
