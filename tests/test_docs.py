@@ -150,6 +150,30 @@ def test_own_files_go_through_in_the_order_of_the_readme(own: Path) -> None:
         assert book.counts()["checks"] == 2
 
 
+def test_the_same_answers_come_from_python(tmp_path: Path) -> None:
+    for found in FENCE.finditer(README):
+        if found["file"]:
+            (tmp_path / found["file"]).write_text(found["text"], encoding="utf-8")
+    for line in OWN_FILES.splitlines()[:3]:
+        assert run(line, tmp_path).returncode == 0
+    (example,) = blocks(README, "python")
+    done = subprocess.run(
+        [sys.executable, "-c", example],
+        cwd=tmp_path,
+        env=os.environ | {"XDG_DATA_HOME": str(tmp_path / "data")},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert not done.stderr
+    with (tmp_path / "leads.csv").open(encoding="utf-8", newline="") as file:
+        (row,) = csv.DictReader(file)
+    diver, lead, light, step = done.stdout.rstrip("\n").split(" | ")
+    assert (diver, float(lead), step) == (row["diver"], float(row["lead_kg"]), row["next_step"])
+    assert float(light) == pytest.approx(float(row["p_too_light"]), abs=1e-5)
+    assert "Ines" in (tmp_path / "boat.html").read_text(encoding="utf-8")
+
+
 def test_check_without_a_book_does_what_the_readme_says(tmp_path: Path) -> None:
     (line,) = re.findall(r"^    (leadline check .+)$", section(README, "Commands"), re.M)
     done = run(f".venv/bin/{line} --json", tmp_path)
