@@ -1,7 +1,7 @@
 """The season report in a browser: phone and desk, light, dark and on paper.
 
-Kind of expected values: independent, measured by the browser; widths of 390 and 1280 CSS pixels stand for a
-phone and a desk (common practice, no source).
+Kind of expected values: independent, measured by the browser; widths of 390, 820 and 1280 CSS pixels stand for a
+phone, a tablet and a desk (common practice, no source).
 """
 
 import itertools
@@ -15,7 +15,7 @@ from leadline.reports.season import RECENT_DIVES, write
 
 pytestmark = pytest.mark.browser
 
-PHONE, DESK = 390, 1280
+PHONE, TABLET, DESK = 390, 820, 1280
 
 
 def unbroken(data):
@@ -57,7 +57,7 @@ BEYOND = """() => [...document.querySelectorAll('body *')]
 
 # 320 px: W3C, WCAG 2.1 (2018), success criterion 1.4.10, reflow (published, from memory). The others lie on
 # both sides of the widths where the page changes.
-WIDTHS = (320, PHONE, 767, 768, 1087, 1088, DESK)
+WIDTHS = (320, PHONE, 767, 768, TABLET, 1087, 1088, DESK)
 
 
 @pytest.mark.parametrize("kind", SEASONS)
@@ -70,7 +70,7 @@ def test_page_fits_its_window_at_every_width(season, visit, tmp_path, kind):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [PHONE, DESK])
+@pytest.mark.parametrize("width", [PHONE, TABLET, DESK])
 @pytest.mark.parametrize("kind", ["kitless", "typical"])
 def test_page_asks_for_nothing_and_keeps_quiet(season, visit, tmp_path, kind, width, scheme):
     path = write(SEASONS[kind](season), tmp_path / f"{kind}.html")
@@ -102,7 +102,7 @@ def test_one_chart_for_each_width_with_legible_labels(season, visit, tmp_path, w
             assert apart
 
 
-@pytest.mark.parametrize("width", [PHONE, DESK])
+@pytest.mark.parametrize("width", [PHONE, TABLET, DESK])
 def test_the_lead_is_read_without_scrolling_and_is_the_largest_thing(season, visit, tmp_path, width):
     page = visit(write(season(34), tmp_path / "a.html"), width)
     box = page.locator(".answer .lead").bounding_box()
