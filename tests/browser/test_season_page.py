@@ -1,7 +1,7 @@
 """The season report in a browser: phone and desk, light, dark and on paper.
 
-Kind of expected values: independent, measured by the browser; widths of 390, 820 and 1280 CSS pixels stand for a
-phone, a tablet and a desk (common practice, no source).
+Kind of expected values: independent, measured by the browser; widths of 390, 820 and 1280 CSS pixels stand
+for a phone, a tablet and a desk (common practice, no source).
 """
 
 import itertools
