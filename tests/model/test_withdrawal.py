@@ -44,9 +44,10 @@ def test_what_nobody_else_has_shown_is_left_at_its_prior(book, diver):
     left = Population.of(found, o.names).without(o.take(np.flatnonzero(o.diver == diver)))
     column = o.names.index(f"alone {diver}")
     sd = np.sqrt(left.covariance[:, column, column])
-    assert 0.9 < sd.min() <= sd.max() < 1.0 + 1e-9
-    assert np.abs(left.mean[:, column]).max() < 0.6
-    assert abs(left.weights @ left.mean[:, column]) < 0.2
+    # Rows that contradict each other settle here or there, and their share with them.
+    close = 0.05 if diver < 3 else 0.3
+    assert 0.97 < sd.min() <= sd.max() < 1.0 + 1e-9
+    assert np.abs(left.mean[:, column]).max() < close
 
 
 @pytest.mark.parametrize("diver", range(ALONE))
