@@ -21,10 +21,11 @@ from leadline.model.diver import Population
 from leadline.model.marginal import Marginal
 from leadline.normal import log_distribution
 from leadline.physics.ledger import State, breath_volume, emerged_head
+from leadline.physics.rig import Rigs
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import CHECK, PLAN
 
-__all__ = ["CheckedDive", "checked_dives", "needs"]
+__all__ = ["CheckedDive", "checked_dives", "needs", "right_check"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -133,14 +134,7 @@ class CheckedDive(Assessment):
     @cached_property
     def right_now(self) -> State:
         """The state of a check that is right: eye level, a normal breath, the pressures of now."""
-        rigs = self.rigs.take(np.array([self.position]))
-        return State(
-            depth=np.zeros(1),
-            cylinder_pressure=np.where(rigs.present, self.pressure_now, 0.0),
-            carried=rigs.present,
-            breath=breath_volume(np.array(["normal"], object), rigs.lungs)[0],
-            head_out=emerged_head(rigs, "eye")[0],
-        )
+        return right_check(self.rigs.take(np.array([self.position])), self.pressure_now)
 
     @cached_property
     def expected(self) -> Marginal:
@@ -307,6 +301,17 @@ class CheckedDive(Assessment):
         if until != ALL_TIME or np.any(rows != self.position) or not self.looks.any():
             return super().marginals(rows, state, until=until)
         return [self.carried_to(state.take(np.array([i]))) for i in range(len(rows))]
+
+
+def right_check(rigs: Rigs, pressure: FloatArray) -> State:
+    """The state of a check that is right, at pressures of shape (t, C) [bar gauge]; t rows."""
+    return State(
+        depth=np.zeros(len(pressure)),
+        cylinder_pressure=np.where(rigs.present, pressure, 0.0),
+        carried=rigs.present,
+        breath=breath_volume(np.full(len(pressure), "normal", object), rigs.lungs)[0],
+        head_out=emerged_head(rigs, "eye")[0],
+    )
 
 
 @lru_cache(maxsize=1)

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.checked_dive import EVIDENCE, REACH, STEP, CheckedDive
-from leadline.physics.ledger import State, breath_volume, emerged_head
+from leadline.decide.checked_dive import EVIDENCE, REACH, STEP, CheckedDive, right_check
+from leadline.physics.ledger import State
 from leadline.records import RESERVE_PRESSURE
 
 __all__ = ["Readings", "readings", "right_then"]
@@ -77,14 +77,7 @@ def right_then(assessment: Assessment, rows: IntArray) -> State:
         m rows, as `CheckedDive.right_now` of each.
     """
     rigs, known = assessment.rigs.take(rows), assessment.line.occasions.start[rows]
-    pressure = np.where(np.isnan(known), RESERVE_PRESSURE, known)
-    return State(
-        depth=np.zeros(len(rows)),
-        cylinder_pressure=np.where(rigs.present, pressure, 0.0),
-        carried=rigs.present,
-        breath=breath_volume(np.full(len(rows), "normal", object), rigs.lungs)[0],
-        head_out=emerged_head(rigs, "eye")[0],
-    )
+    return right_check(rigs, np.where(np.isnan(known), RESERVE_PRESSURE, known))
 
 
 def readings(assessment: Assessment, rows: IntArray, place: IntArray) -> Readings:
