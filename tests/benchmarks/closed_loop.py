@@ -38,7 +38,9 @@ BLOCK: Final = Block()
 MOST_LOOKS: Final = 3
 """Looks of one surface check, after which the dive is made with the lead as things stand."""
 
-GUIDES: Final = ("tool", "oracle", "model's oracle", "greedy", "random", "no step", "practice", "habit")
+GUIDES: Final = (
+    "tool", "learned anew", "oracle", "model's oracle", "greedy", "random", "no step", "practice", "habit",
+)  # fmt: skip
 IMPOSSIBLE: Final = ("not that much lead on", "no lead to leave out")
 SHARES: Final = {"full 3": 0.5, "full 5": 0.75, "full 7": 1.0}
 """Common practice, no source: a tenth of the body mass in a thick suit, less in a thinner one."""
@@ -84,14 +86,6 @@ class Course:
     rose: NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class World:
-    """A crew, and the population as it was learned from other divers of the same world."""
-
-    crew: Crew
-    fit: Fit
-
-
 @dataclass
 class _Log:
     """Records as they come in."""
@@ -110,6 +104,12 @@ class _Log:
         tables = ((DIVERS, people), (GEAR, GEAR_ROWS), (DIVES, dives), (CHECKS, checks))
         return Records(*(columns_from_rows(table, rows) for table, rows in tables))
 
+    def beside(self, other: _Log) -> Records:
+        """Of everybody here and there."""
+        people, dives = other.crew.people + self.crew.people, other.dives + self.dives
+        tables = ((DIVERS, people), (GEAR, GEAR_ROWS), (DIVES, dives), (CHECKS, other.checks + self.checks))
+        return Records(*(columns_from_rows(table, rows) for table, rows in tables))
+
     def plan(self, n: int, d: int | None = None) -> Columns:
         """Dive n of everybody, or of one diver who has a full cylinder on."""
         rows = self.crew.dives if d is None else [self.crew.dives[d]]
@@ -125,6 +125,20 @@ class _Log:
                 "breath": "normal", "exhale_sinks": seen.exhale_sinks,
             }
         )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class World:
+    """A crew, and the population as it was learned from other divers of the same world."""
+
+    crew: Crew
+    fit: Fit
+    book: _Log | None = None
+    """Of the others; None where nothing was learned."""
+
+
+def _learned(records: Records) -> Fit:
+    return fit(Assessment.of(records, prior_fit()).evidence.observations)
 
 
 def _dived(crew: Crew, log: _Log, d: int, n: int, settled: Settled) -> tuple[Stop, Sighting | None, bool]:
@@ -155,12 +169,14 @@ class _Tool:
     """Leads by the tool's own answers; steps by the tool or otherwise."""
 
     def __init__(self, world: World, log: _Log, steps: str) -> None:
-        self.world, self.log, self.steps = world, log, steps
+        self.world, self.log, self.steps, self.fit = world, log, steps, world.fit
         self.less = np.full(world.crew.shape[0], np.inf)
 
     def leads(self, n: int) -> list[Settled]:
         """For dive n of everybody."""
-        assessment = Assessment.of(self.log.records(), self.world.fit, plan=self.log.plan(n))
+        if self.steps == "learned anew" and n and self.world.book:
+            self.fit = _learned(self.log.beside(self.world.book))
+        assessment = Assessment.of(self.log.records(), self.fit, plan=self.log.plan(n))
         return [self._one(d, n, found) for d, found in enumerate(answers(assessment, block=BLOCK))]
 
     def _one(self, d: int, n: int, found: Answer) -> Settled:
@@ -177,7 +193,7 @@ class _Tool:
         while True:
             looks.append(self.world.crew.check(d, n, on, when="start", look=len(looks)))
             given = [Look(s.lead_kg, f"{START:.0f}", s.waterline, "normal", s.exhale_sinks) for s in looks]
-            found = check(records, self.world.fit, plan, given, conditions=Conditions(True, 5.0), block=BLOCK)
+            found = check(records, self.fit, plan, given, conditions=Conditions(True, 5.0), block=BLOCK)
             if not found.again or len(looks) == MOST_LOOKS:
                 act = "" if found.again else "look"
                 return Settled(found.lead_kg, act if self.steps != "no step" else "", 0.0, tuple(looks))
@@ -191,7 +207,7 @@ class _Tool:
 
 def _chosen(step: Step, steps: str, luck: float) -> Act | None:
     """The act that a way of choosing takes."""
-    if steps == "tool":
+    if steps in ("tool", "learned anew"):
         return step.chosen
     if steps == "greedy":
         possible = [
@@ -319,7 +335,9 @@ def _guide(name: str, world: World, log: _Log) -> Any:
     return _Tool(world, log, name)
 
 
-def followed(world: World, guide: str, *, watch: Any = None) -> tuple[Course, Records]:
+def followed(
+    world: World, guide: str, *, watch: Any = None, log: _Log | None = None
+) -> tuple[Course, Records]:
     """All dives of a crew under one of `GUIDES`.
 
     Parameters
@@ -329,6 +347,8 @@ def followed(world: World, guide: str, *, watch: Any = None) -> tuple[Course, Re
         Who chooses; beside those, 'written practice': common practice that goes by what was written alone.
     watch : callable, optional
         Called before each dive with its number and the log, and after each stop with a diver's record.
+    log : _Log, optional
+        Empty, to be written in.
 
     Returns
     -------
@@ -336,7 +356,7 @@ def followed(world: World, guide: str, *, watch: Any = None) -> tuple[Course, Re
         What became of them, and what was written down.
     """
     crew = world.crew
-    log, shape = _Log(crew), crew.shape
+    log, shape = log or _Log(crew), crew.shape
     who = _guide(guide, world, log)
     lead, act, rose = np.zeros(shape), np.full(shape, "", "U16"), np.zeros(shape, bool)
     for n in range(shape[1]):
@@ -372,6 +392,6 @@ def world(
     rng, n = np.random.default_rng(seed), nature or Nature()
     beta = effects(rng, n)
     others = crew(rng, n, divers=learned_from, dives=8, beta=beta, who="Other")
-    book = followed(World(others, prior_fit()), "habit")[1]
-    found = fit(Assessment.of(book, prior_fit()).evidence.observations)
-    return World(crew(rng, n, divers=divers, dives=dives, beta=beta), found)
+    book = _Log(others)
+    found = _learned(followed(World(others, prior_fit()), "habit", log=book)[1])
+    return World(crew(rng, n, divers=divers, dives=dives, beta=beta), found, book)

@@ -19,6 +19,7 @@ NEAR: Final = 1.0
 AGREED: Final = 0.5
 """Kilograms within which a lead is near the need, and agrees with the oracle's."""
 
+REACHES: Final = (0.8, 0.9, 1.0, 1.1, 1.25, 1.5)
 RISK: Final = 0.05
 LATER: Final = slice(3, None)
 """The dives after three."""
@@ -47,9 +48,9 @@ class Trial:
     breath_out: FloatArray
     courses: Mapping[str, Course]
 
-    def near(self, guide: str) -> FloatArray:
+    def near(self, guide: str, *, reach: float = NEAR) -> FloatArray:
         """Whether each lead is near its dive's expected need."""
-        return (np.abs(self.courses[guide].lead - self.expected) <= NEAR + 1e-9).astype(float)
+        return (np.abs(self.courses[guide].lead - self.expected) <= reach + 1e-9).astype(float)
 
     def excess(self, guide: str, *, over: str = "oracle") -> FloatArray:
         """Lead over an oracle's. [kg]."""
@@ -126,6 +127,19 @@ def _table(title: str, found: Mapping[str, FloatArray], *, percent: bool) -> str
     return "\n".join(lines) + "\n"
 
 
+def _reaches(found: Trial) -> str:
+    """How the share of near leads hangs on what is called near."""
+    lines = [
+        "**Share of leads on dives 4 and later within so many kg of the expected need**\n",
+        f"| kg | {' | '.join(f'{reach:g}' for reach in REACHES)} |",
+        "| --- |" + " --- |" * len(REACHES),
+    ]
+    for guide in found.courses:
+        near = [found.near(guide, reach=reach)[:, LATER].mean() for reach in REACHES]
+        lines.append(f"| {guide} | {' | '.join(f'{share:.0%}' for share in near)} |")
+    return "\n".join(lines) + "\n"
+
+
 def _acts(found: Trial) -> str:
     """How often each act was tried, and how often it made the diver rise."""
     lines = [
@@ -155,6 +169,12 @@ def tables(found: Trial) -> str:
             "Share within 0.5 kg of the oracle's own lead", {g: found.agreed(g) for g in guides}, percent=True
         ),
         _table("Mean lead over the oracle's, kg", {g: found.excess(g) for g in guides}, percent=False),
+        _table(
+            "Mean lead over the dive's expected need, kg",
+            {g: found.courses[g].lead - found.expected for g in guides},
+            percent=False,
+        ),
+        _reaches(found),
         _table("Rate of too light", {g: found.light(g) for g in guides}, percent=True),
         _acts(found),
     ]

@@ -25,7 +25,8 @@ Guides:
 
 - *tool*: the answer at an accepted risk of 5 % on blocks of 0.5 kg. Where it asks for a check, up to three
   looks with a full cylinder, read as `check` reads them. The next step it names is done, and what it shows
-  is noted.
+  is noted. *learned anew*: the same, and after each dive the population is learned once more, from those
+  60 divers and from all that this crew has noted by then.
 - *oracle*: an exact posterior on a grid under the law of the world, all of whose shares, spreads and shared
   effects it knows; the same rule for lead, the same choice among the same acts. *model's oracle*: exact
   too, with the true hyperparameters and shared effects, but it takes the model for the law.
