@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from leadline.errors import OutOfRangeError
 
-__all__ = ["IMPERIAL", "check_range", "from_imperial", "to_imperial"]
+__all__ = ["IMPERIAL", "about_text", "check_range", "from_imperial", "mass_text", "to_imperial"]
 
 POUND: Final = 0.45359237  # kg, exact
 FOOT: Final = 0.3048  # m, exact
@@ -123,3 +123,19 @@ def check_range(name: str, value: ArrayLike, low: float, high: float, *, unit: s
             f"{name} must lie in [{low:g}, {high:g}] {unit}, got {array.ravel()[where]:g}{place}"
         )
     return array
+
+
+def mass_text(mass: float, *, imperial: bool = False) -> str:
+    """Mass in the reader's unit, such as `6.5 kg` or `14 lb`.
+
+    Examples
+    --------
+    >>> mass_text(6.5), mass_text(6.35029, imperial=True)
+    ('6.5 kg', '14 lb')
+    """
+    return f"{round(mass / POUND, 1):g} lb" if imperial else f"{round(mass, 2):g} kg"
+
+
+def about_text(mass: float, imperial: bool) -> str:
+    """Mass to a tenth, in the reader's unit."""
+    return mass_text(round(mass, 1), imperial=imperial)

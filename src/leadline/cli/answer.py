@@ -46,7 +46,7 @@ _TAKEN: Final = {
 
 
 def _lead(mass: float, units: Units) -> str:
-    from leadline.decide.sentence import mass_text
+    from leadline.units import mass_text
 
     return mass_text(mass, imperial=units == "imperial")
 

@@ -107,7 +107,7 @@ def _large(answer: CheckAnswer, units: Units) -> list[Text]:
     from rich.text import Text
 
     from leadline.decide.check_words import after_a_dive, change_text
-    from leadline.decide.sentence import mass_text
+    from leadline.units import mass_text
 
     imperial = units == "imperial"
 
@@ -166,8 +166,8 @@ def _chances(answer: CheckAnswer, units: Units) -> list[tuple[str, str]]:
 
 
 def _seen(look: Look, answer: CheckAnswer, units: Units) -> str:
-    from leadline.decide.sentence import mass_text
     from leadline.reports.phrase import BREATH, WATERLINE
+    from leadline.units import mass_text
 
     lead = mass_text(look.lead_kg, imperial=units == "imperial") if look.lead_kg else "no lead"
     line = f"{WATERLINE[look.waterline]}, {BREATH[look.breath]}" if look.waterline else "waterline not noted"

@@ -184,7 +184,7 @@ def _report(
 
 def _lacking(data: BoatData, units: Units) -> str:
     """Of which sizes more are to be loaded than there are."""
-    from leadline.decide.sentence import mass_text
+    from leadline.units import mass_text
 
     short = [
         f"{wanted} x {mass_text(size, imperial=units == 'imperial')} to load and {there} there"
@@ -198,7 +198,8 @@ def _view(data: BoatData, path: Path, units: Units) -> Any:
     from rich.console import Group
 
     from leadline.cli.output import table
-    from leadline.decide.sentence import STANDING, mass_text
+    from leadline.decide.sentence import STANDING
+    from leadline.units import mass_text
 
     def text(mass: float) -> str:
         return mass_text(mass, imperial=units == "imperial")

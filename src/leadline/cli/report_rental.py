@@ -211,8 +211,9 @@ def _view(data: RentalData, path: Path, units: Units) -> Any:
     from rich.console import Group
 
     from leadline.cli.output import table
-    from leadline.decide.sentence import STANDING, mass_text
+    from leadline.decide.sentence import STANDING
     from leadline.reports.rental import place_text, span_text
+    from leadline.units import mass_text
 
     def text(mass: float) -> str:
         return mass_text(mass, imperial=units == "imperial")

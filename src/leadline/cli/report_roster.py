@@ -148,9 +148,10 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
     from rich.console import Group
 
     from leadline.cli.output import MOST_SHOWN, table
-    from leadline.decide.sentence import STANDING, mass_text
+    from leadline.decide.sentence import STANDING
     from leadline.reports.phrase import percent
     from leadline.reports.roster_words import KINDS
+    from leadline.units import mass_text
 
     def text(mass: float) -> str:
         return "" if mass != mass else mass_text(mass, imperial=units == "imperial")

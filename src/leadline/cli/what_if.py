@@ -140,7 +140,7 @@ def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
     rich renderable
         Fits 80 columns where the changes are short.
     """
-    from leadline.decide.sentence import mass_text
+    from leadline.units import mass_text
 
     def signed(value: float) -> str:
         text = quantity(abs(value), "kg", units=units).split()[0]

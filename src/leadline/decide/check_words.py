@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.history import NEAR_RESERVE
-from leadline.decide.sentence import dangers, mass_text
-from leadline.units import to_imperial
+from leadline.decide.sentence import dangers
+from leadline.units import mass_text, to_imperial
 
 if TYPE_CHECKING:
     from leadline.decide.check import CheckAnswer

@@ -1,4 +1,7 @@
-"""The words of an answer: the cautions that apply to it. Those of the next step are in `step_sentence`."""
+"""The words of an answer: the cautions that apply to it.
+
+Those of the next step are in `step_sentence`, those of what is new in `change_sentence`.
+"""
 
 from __future__ import annotations
 
@@ -8,15 +11,16 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from leadline.decide.change import Trigger
+from leadline.decide.change_sentence import change_texts
 from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import MOST_RISE, WIDE
-from leadline.units import POUND, to_imperial
+from leadline.units import about_text, mass_text, to_imperial
 
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.timeline import Timeline
 
-__all__ = ["DOUBTED", "STANDING", "about_text", "cautions", "coarse", "dangers", "mass_text"]
+__all__ = ["DOUBTED", "STANDING", "cautions", "coarse", "dangers"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -49,38 +53,10 @@ LIGHT_GAP: Final = 1.0
 FEWEST_USUAL: Final = 3
 """Dives in like kit from which a lead counts as usual."""
 
-_CHANGE: Final = {
-    "suit": "First dive in this suit on record",
-    "undersuit": "First dive in this suit with this undersuit on record",
-    "no undersuit": "First dive in this suit with no undersuit noted on record",
-    "cylinder": "First dive with this type of cylinder on record",
-    "bc": "First dive with this BC on record",
-    "water": "First {water} on record, and fresh to salt takes about 3 % of all that is carried",
-    "other": "First dive {items} on record",
-    "body": "Body mass {amount} since the last dive on record",
-    "break": "Last dive on record {amount} days before this one",
-}
-
 _UNNAMED: Final = {
     "cylinder": "No cylinder named: a usual one is reckoned with, and the band holds others",
     "water": "Water not named: the band holds fresh and salt",
 }
-
-
-def mass_text(mass: float, *, imperial: bool = False) -> str:
-    """Mass in the reader's unit, such as `6.5 kg` or `14 lb`.
-
-    Examples
-    --------
-    >>> mass_text(6.5), mass_text(6.35029, imperial=True)
-    ('6.5 kg', '14 lb')
-    """
-    return f"{round(mass / POUND, 1):g} lb" if imperial else f"{round(mass, 2):g} kg"
-
-
-def about_text(mass: float, imperial: bool) -> str:
-    """Mass to a tenth, in the reader's unit."""
-    return mass_text(round(mass, 1), imperial=imperial)
 
 
 def _pressure_text(bar: float, imperial: bool) -> str:
@@ -248,43 +224,6 @@ def _unnamed(assessment: Assessment, position: int) -> frozenset[str]:
     return frozenset(name for name, there in named.items() if not there)
 
 
-def _water_text(word: str, salinity: float) -> str:
-    """The water of a plan, by what was noted of it: the salinity says more than the word."""
-    return f"{word} water" if np.isnan(salinity) else f"water of about {salinity:.0f} g/kg"
-
-
-def _swapped(trigger: Trigger) -> str:
-    """Other items that are new or missing, in words."""
-    parts = [
-        f"{word} {', '.join(names[:-1])}{' and ' if names[1:] else ''}{names[-1]}"
-        for word, names in (("with", trigger.gained), ("without", trigger.missing))
-        if names
-    ]
-    return " and ".join(parts)
-
-
-def _under_it(assessment: Assessment, position: int, history: LikeKit) -> str:
-    """What is new where a suit is: the suit itself, or the undersuit."""
-    if not history.suit_seen:
-        return "suit"
-    return "undersuit" if (assessment.line.occasions.undersuit[position] >= 0).any() else "no undersuit"
-
-
-def _trigger_text(trigger: Trigger, water: str, suit: str, imperial: bool) -> str:
-    amount = f"{trigger.amount:.0f}"
-    if trigger.name == "body":
-        way = "up" if trigger.amount > 0 else "down"
-        amount = f"{way} {about_text(abs(trigger.amount), imperial)}"
-    name = suit if trigger.name == "suit" else trigger.name
-    first = _CHANGE[name].format(water=water, amount=amount, items=_swapped(trigger))
-    wider = (
-        f"it makes the band {about_text(trigger.widens_kg, imperial)} wider"
-        if trigger.widens_kg >= 0.05
-        else "the band hardly widens for it"
-    )
-    return f"{first}: check again ({wider})"
-
-
 def coarse(bring: float, enough: float, *, imperial: bool = False) -> tuple[str, ...]:
     """A caution where the blocks make much more of the lead than it has to be; none where they do not.
 
@@ -382,9 +321,8 @@ def cautions(
     water = str(assessment.line.occasions.water[position])
     salinity = float(assessment.line.occasions.salinity[position])
     # What is not named is not new: it is not known.
-    suit = _under_it(assessment, position, history)
-    named_water = _water_text(water, salinity)
-    found += [_trigger_text(t, named_water, suit, imperial) for t in triggers if t.name not in unnamed]
+    told = tuple(trigger for trigger in triggers if trigger.name not in unnamed)
+    found += change_texts(assessment, position, history, told, imperial=imperial)
     if "break" in named and young(assessment.line, position):
         found.append(
             "A child grows in that time: weigh and measure again, unless that was done for this dive"

@@ -1,0 +1,90 @@
+"""The words of what is new on a dive: kit, water, a body that changed, a long break."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from leadline.decide.change import Trigger
+from leadline.decide.history import LikeKit
+from leadline.units import about_text
+
+if TYPE_CHECKING:
+    from leadline.decide.assessment import Assessment
+
+__all__ = ["change_texts"]
+
+_CHANGE: Final = {
+    "suit": "First dive in this suit on record",
+    "undersuit": "First dive in this suit with this undersuit on record",
+    "no undersuit": "First dive in this suit with no undersuit noted on record",
+    "cylinder": "First dive with this type of cylinder on record",
+    "bc": "First dive with this BC on record",
+    "water": "First {water} on record, and fresh to salt takes about 3 % of all that is carried",
+    "other": "First dive {items} on record",
+    "body": "Body mass {amount} since the last dive on record",
+    "break": "Last dive on record {amount} days before this one",
+}
+
+
+def _water_text(word: str, salinity: float) -> str:
+    """The water of a plan, by what was noted of it: the salinity says more than the word."""
+    return f"{word} water" if np.isnan(salinity) else f"water of about {salinity:.0f} g/kg"
+
+
+def _swapped(trigger: Trigger) -> str:
+    """Other items that are new or missing, in words."""
+    parts = [
+        f"{word} {', '.join(names[:-1])}{' and ' if names[1:] else ''}{names[-1]}"
+        for word, names in (("with", trigger.gained), ("without", trigger.missing))
+        if names
+    ]
+    return " and ".join(parts)
+
+
+def _under_it(assessment: Assessment, position: int, history: LikeKit) -> str:
+    """What is new where a suit is: the suit itself, or the undersuit."""
+    if not history.suit_seen:
+        return "suit"
+    return "undersuit" if (assessment.line.occasions.undersuit[position] >= 0).any() else "no undersuit"
+
+
+def _text(trigger: Trigger, water: str, suit: str, imperial: bool) -> str:
+    amount = f"{trigger.amount:.0f}"
+    if trigger.name == "body":
+        way = "up" if trigger.amount > 0 else "down"
+        amount = f"{way} {about_text(abs(trigger.amount), imperial)}"
+    name = suit if trigger.name == "suit" else trigger.name
+    first = _CHANGE[name].format(water=water, amount=amount, items=_swapped(trigger))
+    wider = (
+        f"it makes the band {about_text(trigger.widens_kg, imperial)} wider"
+        if trigger.widens_kg >= 0.05
+        else "the band hardly widens for it"
+    )
+    return f"{first}: check again ({wider})"
+
+
+def change_texts(
+    assessment: Assessment, position: int, history: LikeKit, triggers: Sequence[Trigger], *, imperial: bool
+) -> list[str]:
+    """A caution for each reason to check again.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the plan.
+    position : int
+        Row of the timeline.
+    history : LikeKit
+        Of this diver in like kit.
+    triggers : sequence of Trigger
+        The reasons.
+    imperial : bool
+        Whether to speak in pounds.
+    """
+    o = assessment.line.occasions
+    water = _water_text(str(o.water[position]), float(o.salinity[position]))
+    suit = _under_it(assessment, position, history)
+    return [_text(trigger, water, suit, imperial) for trigger in triggers]
