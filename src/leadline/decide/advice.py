@@ -14,6 +14,7 @@ from leadline.decide.block import Block
 from leadline.decide.change import Trigger, late, triggers
 from leadline.decide.check_reading import again
 from leadline.decide.checked_dive import CheckedDive, checked_dives, needs
+from leadline.decide.disbelief import believed, disbelief_texts, wrong_stops
 from leadline.decide.history import Histories, LikeKit, evidence_word
 from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, doubted, levels, step_share
 from leadline.decide.look import SurfaceDoubt
@@ -68,11 +69,10 @@ class _Case:
 
 
 def _case(
-    assessment: Assessment, histories: Histories, position: int, need: Marginal, ends: list[float], *,
-    prior: float, block: Block, checked: CheckedDive | None,
+    assessment: Assessment, history: LikeKit, position: int, need: Marginal, ends: list[float], *,
+    block: Block, checked: CheckedDive | None,
 ) -> _Case:  # fmt: skip
-    """History and lead of one row; `ends` are `QUANTILES`, then those of the rule."""
-    history = histories.like_kit(position, prior)
+    """Lead of one row; `ends` are `QUANTILES`, then those of the rule."""
     mass, theta, own_ends = (
         float(assessment.rigs.body.mass[position]),
         assessment.fit.theta,
@@ -174,19 +174,20 @@ def _cases(
     checked = checked_dives(assessment, rows)
     found = needs(assessment, rows, state, checked)
     ends = quantiles(found, [*QUANTILES, *levels(risk)]).tolist()
+    known = [
+        histories.like_kit(position, prior)
+        for position, prior in zip(rows.tolist(), ledger.need.tolist(), strict=True)
+    ]
+    wrong = wrong_stops(found, known, assessment.fit.theta.cautious())
+    # A look of the day is about that day: that it does not fit says nothing against stops of other days.
+    known = [
+        history if about else believed(history, which)
+        for history, which, about in zip(known, wrong, checked, strict=True)
+    ]
     return [
-        _case(
-            assessment,
-            histories,
-            int(position),
-            need,
-            own,
-            prior=prior,
-            block=block,
-            checked=about,
-        )
-        for position, need, own, prior, about in zip(
-            rows, found, ends, ledger.need.tolist(), checked, strict=True
+        _case(assessment, history, position, need, own, block=block, checked=about)
+        for history, position, need, own, about in zip(
+            known, rows.tolist(), found, ends, checked, strict=True
         )
     ]
 
@@ -289,6 +290,7 @@ def _answer(
         lead=case.lead,
         bar=float(behind.bar[i]),
         history=case.history,
+        unlikely=disbelief_texts(assessment, case.history, imperial=imperial),
         check=case.check,
         doubted=case.doubted,
         rig=rig_cautions(behind.safety, i, breath_out=enough, imperial=imperial),

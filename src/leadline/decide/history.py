@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.history_data import LikeKit
+from leadline.decide.history_data import LikeKit, Stops
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
 
@@ -224,7 +224,9 @@ class Histories:
             suit=self.assessment.suit[row],
             cylinder=self._cylinder[row],
             lead=said.lead[seen],
+            fit=fit,
             rose=rose,
+            stop=dive & at_stop & ~litres & ((fit == 0) | (fit == 1)).all(axis=1) & ~(fit == 1).all(axis=1),
             says=np.stack([says[name] for name in _SAYS], axis=1),
         )
 
@@ -300,13 +302,17 @@ class Histories:
         seen = self._evidence.of(diver)
         here = (seen["suit"] == suit) & (seen["cylinder"] == cylinder)
         counts = dict(zip(_SAYS, seen["says"][here].sum(axis=0).tolist(), strict=True))
-        light, rose = np.zeros(0), np.flatnonzero(here & seen["rose"])
-        if len(rose):
+        shown, light = np.flatnonzero(here & seen["stop"]), np.zeros(0)
+        stops = Stops()
+        if len(shown):
             order = np.argsort(dives)
-            place = order[np.searchsorted(dives, seen["row"][rose], sorter=order)]
-            light = np.asarray(seen["lead"][rose] + shift[place])
+            row, worn = seen["row"][shown], seen["lead"][shown]
+            lead = worn + shift[order[np.searchsorted(dives, row, sorter=order)]]
+            stops = Stops(row, lead, worn, seen["fit"][shown], len(shown) == counts["known"])
+            light = lead[seen["rose"][shown]]
         return {
             "light": light,
+            "stops": stops,
             **{name: n if name in _COUNTED else n > 0 for name, n in counts.items()},
         }
 

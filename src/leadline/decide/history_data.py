@@ -7,9 +7,41 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LikeKit"]
+__all__ = ["LikeKit", "Stops"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Stops:
+    """*s* stops in like kit that showed something for certain, before or after a hand-off.
+
+    Parameters
+    ----------
+    row : ndarray of int, shape (s,)
+        Row of the timeline.
+    lead, worn : ndarray, shape (s,)
+        Lead on, carried to the water and pressure of the plan by the ledger, and as it was. [kg]
+    fit : ndarray, shape (s, 3)
+        1 for each zone that the record allows, light, neutral and heavy; else 0.
+    all_there_is : bool
+        Whether they are all the evidence in like kit.
+    """
+
+    row: IntArray = field(default_factory=lambda: np.zeros(0, np.int64))
+    lead: FloatArray = field(default_factory=lambda: np.zeros(0))
+    worn: FloatArray = field(default_factory=lambda: np.zeros(0))
+    fit: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
+    all_there_is: bool = False
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+    def take(self, which: BoolArray) -> Stops:
+        """Some of them."""
+        return Stops(self.row[which], self.lead[which], self.worn[which], self.fit[which])
 
 
 @dataclass(frozen=True)
@@ -45,6 +77,8 @@ class LikeKit:
     suit_worn, water_seen, cylinder_used, bc_worn : bool
         Whether this diver has a dive in this suit, in water of about this salinity, with these types of
         cylinder, in this BC.
+    stops, doubted : Stops
+        Of like kit: all, and those that are not believed, once that has been judged.
     """
 
     known: bool
@@ -71,3 +105,5 @@ class LikeKit:
     suit_seen: bool = False
     gained: tuple[int, ...] = ()
     missing: tuple[int, ...] = ()
+    stops: Stops = field(default_factory=Stops)
+    doubted: Stops = field(default_factory=Stops)

@@ -195,7 +195,8 @@ def _unsure(
     if not history.known and named & {"suit", "cylinder"}:
         return []
     if not history.known:
-        return ["Nothing is known of this diver in this suit and type of cylinder"]
+        nothing = "Nothing else" if len(history.doubted) else "Nothing"
+        return [f"{nothing} is known of this diver in this suit and type of cylinder"]
     if not check:
         return []
     if band[2] - band[0] <= WIDE:
@@ -258,6 +259,7 @@ def cautions(
     bar: float,
     history: LikeKit,
     check: bool,
+    unlikely: Sequence[str] = (),
     doubted: bool = False,
     rig: tuple[str, ...] = (),
     triggers: tuple[Trigger, ...] = (),
@@ -283,6 +285,8 @@ def cautions(
         Of this diver in like kit.
     check : bool
         Whether the answer asks for a surface check.
+    unlikely : sequence of str
+        Caution about stops that are not believed.
     doubted : bool
         Whether because the one of the day is not to be gone by alone.
     rig : tuple of str
@@ -307,6 +311,7 @@ def cautions(
         )
     if "suit" in _unnamed(assessment, position) and not history.suit_worn:
         found.append("No suit named, so this is the lead for diving without one: far too little for a suit")
+    found += unlikely
     found += rig
     middle = band[1]
     if middle < -0.05:

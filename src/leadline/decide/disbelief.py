@@ -1,0 +1,178 @@
+"""Stops on record that an answer does not believe: all else that is known makes them unlikely."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.decide.doubt import DOUBTFUL
+from leadline.decide.history_data import LikeKit, Stops
+from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.marginal import Marginal
+from leadline.model.stack import chances_above
+from leadline.units import mass_text
+
+if TYPE_CHECKING:
+    from leadline.decide.assessment import Assessment
+
+__all__ = ["believed", "disbelief_texts", "wrong_stops"]
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+NEVER: Final = 0.2
+"""Chance of what a stop shows from which on no share of wrong records can make it doubtful. [-]
+
+With one record in three wrong, the most that the model allows, a stop is doubtful below 0.2.
+"""
+
+MOST_NAMED: Final = 2
+"""Stops that a caution names; of more it says how many."""
+
+
+class _Ends(NamedTuple):
+    """Of one diver: the leads at which stops are hardest to believe; NaN where there is none. [kg]."""
+
+    rose: float
+    not_rose: float
+    not_sank: float
+    sank: float
+
+
+def _ends(stops: Stops) -> _Ends:
+    light, held, heavy = stops.fit.T > 0
+    lead = stops.lead
+
+    def end(which: BoolArray, sign: float) -> float:
+        return sign * float((sign * lead[which]).max()) if which.any() else np.nan
+
+    return _Ends(end(~held & light, 1), end(~light, -1), end(~heavy, 1), end(heavy & ~held, -1))
+
+
+def wrong_stops(
+    needs: Sequence[Marginal], histories: Sequence[LikeKit], theta: Hyperparameters
+) -> list[BoolArray]:
+    """Which stops in like kit more likely say something else than what was.
+
+    Parameters
+    ----------
+    needs : sequence of Marginal
+        Posterior of need on *n* dives of a plan, all records in it.
+    histories : sequence of LikeKit
+        Of their divers; their `stops` are carried to the kit and water of the plan.
+    theta : Hyperparameters
+        Breath range and share of wrong records.
+
+    Returns
+    -------
+    list of ndarray of bool
+        One for each dive, with one entry for each of its stops.
+
+    Notes
+    -----
+    If a stop shows what it shows with chance q, a record of it is right with 1 - wrong, else any of the two
+    other results: it is wrong with (1 - q) wrong / 2 over that and q (1 - wrong). The need here has the
+    record itself in it. Where it is believed that makes q larger, where it is not it hardly does, so what is
+    named is named for sure. `leadline learn` asks the same of all records (`doubt.wrong_chance`).
+    """
+    found = [np.zeros(len(history.stops), bool) for history in histories]
+    some = [i for i, history in enumerate(histories) if len(history.stops)]
+    if not some:
+        return found
+    out, into = theta.breath_out, theta.breath_in
+    edges = np.array([_ends(histories[i].stops) for i in some]) + np.array([out, out, -into, -into])
+    above = chances_above([needs[i] for i in some], edges)
+    # Of a stop that is hard to believe the worst one shows it; most divers have none.
+    least = np.fmin.reduce([above[:, 0], 1 - above[:, 1], above[:, 2], 1 - above[:, 3]])
+    for i in np.flatnonzero(least < NEVER).tolist():
+        found[some[i]] = _wrong(needs[some[i]], histories[some[i]].stops, theta) > DOUBTFUL
+    return found
+
+
+def _wrong(need: Marginal, stops: Stops, theta: Hyperparameters) -> FloatArray:
+    """Chance that each of one diver's stops says something else than what was."""
+    edges = np.concatenate([stops.lead + theta.breath_out, stops.lead - theta.breath_in])
+    light, neutral_or_light = np.split(chances_above([need], edges[None])[0], 2)
+    zones = np.stack([light, np.maximum(neutral_or_light - light, 0.0), 1 - neutral_or_light], axis=1)
+    shown = (zones * stops.fit).sum(axis=1)
+    wrong = (1 - shown) * theta.wrong / 2
+    return np.asarray(wrong / (wrong + shown * (1 - theta.wrong)))
+
+
+def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
+    """A history without what is not believed.
+
+    Parameters
+    ----------
+    history : LikeKit
+        As recorded.
+    wrong : ndarray of bool
+        Of its stops, from `wrong_stops`.
+
+    Returns
+    -------
+    LikeKit
+        A stop that is not believed proves no lead; where nothing else is on record in like kit, the diver is
+        not known in it. What was too light stays: that is the safe side.
+    """
+    if not wrong.any():
+        return history
+    stops = history.stops
+    doubted = stops.take(wrong)
+    proof = stops.lead[~wrong & (stops.fit[:, 0] == 0)]
+    # Proven leads that no stop here stands for were not doubted.
+    kept = [lead for lead in history.enough.tolist() if not _among(lead, doubted.lead) or _among(lead, proof)]
+    found = replace(history, enough=np.array(kept), doubted=doubted)
+    if stops.all_there_is and wrong.all():
+        found = replace(found, known=False, upper=False, lower=False, point=False, looked=False)
+    return found
+
+
+def _among(lead: float, leads: FloatArray) -> bool:
+    return bool((np.abs(leads - lead) < 1e-6).any())
+
+
+def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool) -> list[str]:
+    """A caution that names the stops which are not believed; none where all are.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the records.
+    history : LikeKit
+        From `believed`.
+    imperial : bool
+        Whether to speak in pounds.
+    """
+    doubted = history.doubted
+    if not len(doubted):
+        return []
+    line = assessment.line
+    named = []
+    for i in range(min(len(doubted), MOST_NAMED)):
+        row = int(doubted.row[i])
+        dive, date = line.records.dives["dive"][line.row[row]], line.occasions.date[row]
+        when = "" if np.isnat(date) else f" of {str(date)[:10]}"
+        lead = mass_text(float(doubted.worn[i]), imperial=imperial)
+        named.append(f"dive {dive}{when} ({_shown(doubted, i)} {lead})")
+    more = len(doubted) - len(named)
+    which = " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
+    it, slip = ("them", "they are slips") if len(doubted) > 1 else ("it", "it is a slip")
+    return [
+        f"Not believed here: {which}, since all else that is known makes {it} unlikely. Correct {it} if "
+        f"{slip}, and if not, go by the water and not by this number: check first"
+    ]
+
+
+def _shown(stops: Stops, i: int) -> str:
+    """What a stop showed, in words that lead on to its lead."""
+    rose, held, sank = (stops.fit[i] > 0).tolist()
+    if rose:
+        return "rose with"
+    if held and sank:
+        return "stop held with gas in the BC and"
+    return "hovered with" if held else "sank with"

@@ -1,0 +1,164 @@
+"""Stops that an answer does not believe, against exact chances and what `learn` names."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from leadline.decide.advice import advise
+from leadline.decide.disbelief import believed, wrong_stops
+from leadline.decide.history import like_kit
+from leadline.decide.history_data import Stops
+from leadline.decide.learning import learn
+from leadline.decide.season import season
+from leadline.model.marginal import Marginal
+from leadline.model.population import prior_fit
+from leadline.timeline import PLAN
+
+from .club import NEED, assess, dives, plan_row, records
+
+THETA = replace(prior_fit().theta, wrong=0.03)
+SCATTER = 0.45
+ZONES = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [0, 1, 1]], float)
+NOTHING = like_kit(assess([plan_row("Zed")]), int(assess([plan_row("Zed")]).line.at(PLAN)[0]), 5.0)
+
+
+def shown(x, lead, fit):
+    """Independent: chance that a stop shows what is written, at each expected need."""
+    rises = norm.sf(lead + THETA.breath_out, x, SCATTER)
+    sinks = norm.cdf(lead - THETA.breath_in, x, SCATTER)
+    return fit[0] * rises + fit[1] * (1 - rises - sinks) + fit[2] * sinks
+
+
+def exact(prior, leads, fits):
+    """Independent: posterior of need on a fine grid, and the chance that each record is wrong."""
+    x = np.linspace(prior[0] - 6 * prior[1], prior[0] + 6 * prior[1], 2001)
+    right = np.array([shown(x, lead, fit) for lead, fit in zip(leads, fits, strict=True)])
+    likelihood = right * (1 - THETA.wrong) + (1 - right) * THETA.wrong / 2
+    weight = norm.pdf(x, *prior) * likelihood.prod(axis=0)
+    weight /= weight.sum()
+    wrong = (weight * (1 - right) * THETA.wrong / 2 / likelihood).sum(axis=1)
+    return Marginal(x, weight, SCATTER), wrong
+
+
+def history_of(leads, fits):
+    leads, fits = np.asarray(leads, float), np.asarray(fits, float)
+    return replace(NOTHING, known=True, stops=Stops(np.arange(len(leads)), leads, leads, fits, True))
+
+
+def test_who_is_named_is_named_for_sure() -> None:
+    """Three hundred divers with one to eight stops, one in five of them random nonsense."""
+    rng, named, sure, missed = np.random.default_rng(11), 0, 0, 0
+    for _ in range(300):
+        truth, count = rng.normal(6, 1.5), rng.integers(1, 9)
+        leads = np.round(2 * (truth + rng.normal(1, 1.5, count))) / 2
+        need = truth + SCATTER * rng.normal(size=count)
+        zone = (need < leads + THETA.breath_out).astype(int) + (need < leads - THETA.breath_in)
+        zone = np.where(rng.random(count) < 0.2, rng.integers(0, 3, count), zone)
+        # What is heavy or right may also be written as a stop held with gas in the BC.
+        fits = ZONES[np.where((zone > 0) & (rng.random(count) < 0.4), 3, zone)]
+        marginal, chance = exact((6.0, 1.5), leads, fits)
+        (wrong,) = wrong_stops([marginal], [history_of(leads, fits)], THETA)
+        assert (chance[wrong] > 0.5).all()
+        named, sure, missed = (
+            named + wrong.sum(),
+            sure + (chance > 0.9).sum(),
+            missed + (chance[~wrong] > 0.9).sum(),
+        )
+    assert named > 30
+    assert missed <= 0.2 * sure
+
+
+@pytest.mark.parametrize("fit", ZONES)
+def test_a_single_stop_is_doubted_just_where_it_cannot_be(fit) -> None:
+    """All leads from far too light to far too heavy for a need that is known well."""
+    known = Marginal(np.array([6.0]), np.array([1.0]), SCATTER)
+    for lead in np.arange(0.0, 14.0, 0.25):
+        (wrong,) = wrong_stops([known], [history_of([lead], [fit])], THETA)
+        p = float(shown(6.0, lead, fit))
+        assert wrong[0] == (THETA.wrong / 2 * (1 - p) > (1 - THETA.wrong) * p)
+
+
+def typed(diver: str, number: int, **changed):
+    """The club's dives with one of them typed wrong."""
+    own = dives()
+    place = [i for i, row in enumerate(own) if row["diver"] == diver][number]
+    own[place] = own[place] | changed
+    return own
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"lead_kg": 15.5, "bc_state": "empty"}, "hovered with 15.5 kg"),
+        ({"lead_kg": 0.5, "bc_state": "gas"}, "stop held with gas in the BC and 0.5 kg"),
+        ({"lead_kg": 15.5, "bc_state": "empty", "stop_result": "rose"}, "rose with 15.5 kg"),
+        ({"lead_kg": 0.0, "bc_state": "empty", "stop_result": "sank"}, "sank with 0 kg"),
+    ],
+)
+def test_a_slip_is_named_with_its_dive_and_moves_little(changed, words) -> None:
+    plan = [plan_row("Ivo")]
+    (plain,) = advise(assess(plan))
+    (found,) = advise(assess(plan, dives=typed("Ivo", 3, **changed)))
+    (said,) = [text for text in found.cautions if text.startswith("Not believed here")]
+    assert f"dive Iv-4 of 2026-05-04 ({words})" in said
+    assert ";" not in said
+    assert not any("Not believed" in text for text in plain.cautions)
+    assert abs(found.need_q50_kg - plain.need_q50_kg) < 0.6
+    assert found.lead_kg <= plain.lead_kg + 1.0
+
+
+def test_a_stop_that_is_not_believed_proves_no_lead() -> None:
+    """'Held' with far too little would let the lead go down to one step below that."""
+    own = [row for row in dives() if row["diver"] == "Ivo"]
+    low = own[0] | {"dive": "low", "lead_kg": 0.5, "bc_state": "gas"}
+    assessment = assess([plan_row("Ivo")], dives=[*own, low])
+    rows = assessment.line.at(PLAN)
+    state = assessment.state(rows)
+    (need,) = assessment.marginals(rows, state)
+    history = like_kit(assessment, int(rows[0]), float(assessment.prior(rows, state)[0].need[0]))
+    (wrong,) = wrong_stops([need], [history], assessment.fit.theta)
+    after = believed(history, wrong)
+    assert wrong.sum() == 1
+    assert len(after.enough) == len(history.enough) - 1
+    assert after.enough.min() > history.enough.min() + 3
+    assert after.known
+    assert after.light_signs == history.light_signs
+
+
+def test_a_diver_whose_only_record_is_not_believed_is_not_known() -> None:
+    """Ten kilograms and more from physics, and nothing else on record: a check comes first, and says why."""
+    only = [row | {"lead_kg": 22.0, "bc_state": "empty"} for row in dives() if row["dive"] == "Iv-1"]
+    (found,) = advise(assess([plan_row("Ivo")], dives=only, checks=[], fit=prior_fit()))
+    assert found.check_first
+    assert found.evidence == "none"
+    assert any("hovered with 22 kg" in text for text in found.cautions)
+    assert "Nothing else is known of this diver in this suit and type of cylinder" in found.cautions
+
+
+def test_answers_name_what_learn_names() -> None:
+    """The same four slips in one book: learned from all records at once, and asked one diver at a time."""
+    slips = {"Ines": 15.0, "Noa": 16.0, "Ole": 0.5}
+    own = dives()
+    for i, row in enumerate(own):
+        if row["diver"] in slips and row["dive"].endswith("-3"):
+            own[i] = row | {"lead_kg": slips[row["diver"]], "bc_state": "empty"}
+    held = learn(records(dives=own))
+    doubted = {doubt.key for doubt in held.doubts if doubt.table == "dives"}
+    found = set()
+    for diver in NEED:
+        (answer,) = advise(assess([plan_row(diver)], fit=held.fit, dives=own, checks=[]))
+        said = [text for text in answer.cautions if text.startswith("Not believed")]
+        found |= {row["dive"] for row in own if any(f"dive {row['dive']} of" in text for text in said)}
+    assert found == {"In-3", "No-3", "Ol-3"}
+    assert found <= doubted
+
+
+def test_the_season_page_says_so_too() -> None:
+    assessment = assess([plan_row("Ivo")], dives=typed("Ivo", 3, lead_kg=15.5, bc_state="empty"))
+    data = season(assessment, "Ivo", answers=advise(assessment))
+    assert data.suggestion is not None
+    assert any(text.startswith("Not believed here: dive Iv-4") for text in data.suggestion.cautions)
