@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from leadline.errors import OutOfRangeError
 from leadline.reports import roster
 from leadline.reports import season as season_page
-from leadline.reports.numerals import with_numbers
+from leadline.reports.numerals import _PARTS, _part, with_numbers
 
 
 def _rosters():
@@ -82,6 +82,18 @@ def test_by_hand(given_text, numbers, expected) -> None:
 def test_a_name_is_never_touched(name) -> None:
     text = f'<p><bdi>{name}</bdi><data value="1.5">1</data></p>'
     assert with_numbers(text, "comma") == text
+
+
+@given(
+    st.lists(
+        st.sampled_from([*"0123456789", "12345", *" a.,&#;<>_é\u00a0\u202f", "<p>", "</p>"]), max_size=30
+    )
+)
+def test_large_numbers_are_found_wherever_they_begin(pieces) -> None:
+    """What is looked at quickly first, against all of the text taken apart."""
+    text = "<p>" + "".join(pieces).replace("<bdi", "") + "</p>"
+    apart = "".join(_part(part, ".") for part in _PARTS.split(text))
+    assert with_numbers(text, "point") == apart
 
 
 def test_other_signs_are_refused() -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,23 +35,20 @@ MOST_NAMED: Final = 2
 """Stops that a caution names; of more it says how many."""
 
 
-class _Ends(NamedTuple):
-    """Of one diver: the leads at which stops are hardest to believe; NaN where there is none. [kg]."""
-
-    rose: float
-    not_rose: float
-    not_sank: float
-    sank: float
-
-
-def _ends(stops: Stops) -> _Ends:
-    light, held, heavy = stops.fit.T > 0
-    lead = stops.lead
-
-    def end(which: BoolArray, sign: float) -> float:
-        return sign * float((sign * lead[which]).max()) if which.any() else np.nan
-
-    return _Ends(end(~held & light, 1), end(~light, -1), end(~heavy, 1), end(heavy & ~held, -1))
+def _ends(stops: Stops) -> tuple[float, float, float, float]:
+    """Leads at which stops are hardest to believe: rose, did not rise, did not sink, sank. [kg]."""
+    # A handful of stops each: plain Python takes a fifth of the time that arrays do.
+    rose, not_rose, not_sank, sank = -math.inf, math.inf, -math.inf, math.inf
+    for lead, (light, held, heavy) in zip(stops.lead.tolist(), stops.fit.tolist(), strict=True):
+        if not light:
+            not_rose = min(not_rose, lead)
+            if not held:
+                sank = min(sank, lead)
+        elif not held:
+            rose = max(rose, lead)
+        if not heavy:
+            not_sank = max(not_sank, lead)
+    return rose, not_rose, not_sank, sank
 
 
 def wrong_stops(
@@ -87,7 +85,7 @@ def wrong_stops(
     edges = np.array([_ends(histories[i].stops) for i in some]) + np.array([out, out, -into, -into])
     above = chances_above([needs[i] for i in some], edges)
     # Of a stop that is hard to believe the worst one shows it; most divers have none.
-    least = np.fmin.reduce([above[:, 0], 1 - above[:, 1], above[:, 2], 1 - above[:, 3]])
+    least = np.minimum.reduce([above[:, 0], 1 - above[:, 1], above[:, 2], 1 - above[:, 3]])
     for i in np.flatnonzero(least < NEVER).tolist():
         found[some[i]] = _wrong(needs[some[i]], histories[some[i]].stops, theta) > DOUBTFUL
     return found

@@ -42,12 +42,12 @@ def quantiles(needs: Sequence[Mixture], probability: Sequence[float] | FloatArra
     >>> quantiles([need], [0.5, 0.975]).round(3)
     array([[5.  , 5.98]])
     """
-    wanted = np.asarray(probability, float)
+    wanted, place = np.unique(np.asarray(probability, float), return_inverse=True)
     found = np.zeros((len(needs), len(wanted)))
     for places, stack in stacks(needs, numbers=len(wanted)):
         begin = np.array([needs[place].expected_quantile(wanted) for place in places])
         found[places] = _newton(stack, wanted, begin)
-    return found
+    return found[:, place.ravel()]
 
 
 def _newton(needs: Stack, wanted: FloatArray, begin: FloatArray) -> FloatArray:

@@ -34,6 +34,16 @@ _LARGE: Final = re.compile(r"(?<![\w.,&#;])\d{5,}(?![\w;])")
 _ROW: Final = re.compile(r"(?=<tr[ >])")
 """Where a page may be cut: no row holds a part of a style, of a name or of a mark."""
 
+_KINDS: Final = (
+    bytes(
+        ord("0" if chr(b).isdigit() else "w" if chr(b).isalnum() or chr(b) in "_.,&#;" else " ")
+        for b in range(128)
+    )
+    + b" " * 128
+)
+_MAYBE_LARGE: Final = b" 00000"
+"""Kinds of the bytes of a page, digits, what no large number follows upon, and others; and how one begins."""
+
 _SEEN_LARGE: Final = re.compile(r"""(?:(?<!<bdi)>[^<]*|aria-label="[^"]*)(?<![\w.,&#;])\d{5,}(?![\w;])""")
 """Whether there may be anything to group: most pages, and most rows of a long one, have nothing."""
 
@@ -68,6 +78,8 @@ def with_numbers(page: str, numbers: str) -> str:
     if numbers == "comma":
         return "".join(_part(part, ",") for part in _PARTS.split(page))
     # Point is how pages are made, so that only what has large numbers is taken apart, row by row.
+    if _MAYBE_LARGE not in b" " + page.encode("utf-8", "replace").translate(_KINDS):
+        return page
     return "".join(
         "".join(_part(part, ".") for part in _PARTS.split(row))
         if _LARGE.search(row) and _SEEN_LARGE.search(row)  # the first one is quick, and finds nothing in most

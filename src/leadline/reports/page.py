@@ -48,6 +48,7 @@ def clean(value: Any) -> Any:
     )
 
 
+@lru_cache(maxsize=1024)
 def commands(text: str) -> Markup:
     """A sentence of ours, escaped; the commands in it, which stand in backticks, marked as such.
 
