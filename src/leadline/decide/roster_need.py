@@ -20,6 +20,7 @@ from leadline.decide.roster_scope import latest, time_order
 from leadline.errors import RecordError
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
+from leadline.model.stack import stacks
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import DIVE, PLAN
 
@@ -154,49 +155,72 @@ class Needs:
             The offset is the same on all of them, the scatter each dive's own; the lower of the chances with
             the lead as given and with the lead as a hint.
         """
-        suit, enough = assessment.suit, breath_out(assessment.fit.theta)
-        breath_in = assessment.fit.theta.cautious().breath_in
-        cases, sinks, handed = [], [], []
-        counted = np.zeros(len(self.found), np.int64)
-        for i, one in enumerate(self.found):
-            rows, lead = self.row[self.own(i)], self.lead[self.own(i)]
-            used = np.flatnonzero((suit[rows] == suit[self.plan[i]]) & ~np.isnan(lead))[-LAST_DIVES:]
-            counted[i] = len(used)
-            if not len(used):
-                continue
-            limit = lead[used] - TOO_HEAVY - (self.expected[rows[used]] - self.expected[self.plan[i]])
-            each = ndtr((limit[:, None] - one.need.points) / one.need.scatter)
-            cases.append(Case(one.need, one.before_mean, one.before_sd, self.excess[i], majority(each)))
-            left = lead[used[-1]] - np.array([0.0, *(amounts if tried[i] else ())])
-            safe = np.append(True, one.need.above(left[1:] + enough) <= MOST_TRIED) & (left >= 0)
-            handed.append(lead[used[-1]] - left[safe])
-            sinks.append(ndtr((left[safe, None] - breath_in - one.need.points) / one.need.scatter))
-        return _heavy(cases, sinks, handed, counted, usual=assessment.fit.theta.habit)
+        theta = assessment.fit.theta
+        limit, last, counted = self._latest(assessment.suit)
+        left = last[:, None] - np.array([0.0, *amounts])
+        sinks, cases, safe = {}, {}, left >= 0
+        for dives in range(1, LAST_DIVES + 1):
+            these = np.flatnonzero(counted == dives)
+            for places, stack in stacks([self.found[i].need for i in these], numbers=LAST_DIVES):
+                who = these[places]
+                over = limit[who, :dives].T[..., None] - stack.points
+                chance = majority(ndtr(over / stack.scatter[:, None]))
+                # Whoever was never looked at, or may well rise, hands nothing over.
+                light = stack.above(left[who, 1:] + breath_out(theta))
+                safe[who, 1:] &= tried[who, None] & (light <= MOST_TRIED)
+                under = (left[who] - theta.cautious().breath_in)[..., None] - stack.points[:, None]
+                sunk = ndtr(under / stack.scatter[:, None, None])
+                for i, heavy, sink in zip(who.tolist(), chance, sunk, strict=True):
+                    one = self.found[i]
+                    cases[i] = Case(one.need, one.before_mean, one.before_sd, self.excess[i], heavy)
+                    sinks[i] = sink
+        some = np.flatnonzero(counted)
+        weights = cautious_weights([cases[i] for i in some], usual=theta.habit)
+        found = np.full((5, len(counted)), np.nan)
+        found[:, some] = _looked_at(
+            [cases[i].chance for i in some],
+            [sinks[i] for i in some],
+            weights,
+            np.where(safe[some], last[some, None] - left[some], np.nan),
+        )
+        chance, sunk, if_sinks, if_not = np.clip(found[:4], 0.0, 1.0)
+        return Heavy(chance, sunk, if_sinks, if_not, found[4], counted)
+
+    def _latest(self, suit: IntArray) -> tuple[FloatArray, FloatArray, IntArray]:
+        """Of the latest dives in the suit of the next one, five at most: limits, last lead, their number.
+
+        A limit is the need on the next dive below which such a dive was too heavy, shape (d, 5), NaN where
+        there are fewer dives. [kg]
+        """
+        used = np.flatnonzero((suit[self.row] == suit[self.plan][self.student]) & ~np.isnan(self.lead))
+        who = self.student[used]
+        number = np.bincount(who, minlength=len(self.found))
+        back = np.cumsum(number)[who] - np.arange(len(used))
+        lead, place = self.lead[used], np.minimum(number[who], LAST_DIVES) - back
+        apart = self.expected[self.row[used]] - self.expected[self.plan][who]
+        limit, last = np.full((len(number), LAST_DIVES), np.nan), np.full(len(number), np.nan)
+        late = place >= 0
+        limit[who[late], place[late]] = (lead - TOO_HEAVY - apart)[late]
+        last[who[back == 1]] = lead[back == 1]
+        return limit, last, np.minimum(number, LAST_DIVES)
 
 
-def _heavy(
-    cases: list[Case], sinks: list[FloatArray], handed: list[FloatArray], counted: IntArray, *, usual: float
-) -> Heavy:
-    """Chances before and after the look that settles most, of those who have dives to count."""
-    weights = cautious_weights(cases, usual=usual)
-    heavy = np.array([weight @ one.chance for one, weight in zip(cases, weights, strict=True)], float)
-    # What may be handed over differs; what may not be is no look at all.
-    shape = len(cases), max(map(len, handed), default=1)
-    down, both, off = (np.full(shape, np.nan) for _ in range(3))
-    for i, (one, sink, amounts, weight) in enumerate(zip(cases, sinks, handed, weights, strict=True)):
-        here = slice(len(amounts))
-        down[i, here], both[i, here], off[i, here] = sink @ weight, sink @ (weight * one.chance), amounts
+def _looked_at(
+    chances: list[FloatArray], sinks: list[FloatArray], weights: list[FloatArray], handed: FloatArray
+) -> FloatArray:
+    """Chances before and after the look that settles most: too heavy, sinks, then, else, handed over."""
+    down, both = np.zeros(handed.shape), np.zeros(handed.shape)
+    heavy = np.zeros(len(handed))
+    for i, (chance, sink, weight) in enumerate(zip(chances, sinks, weights, strict=True)):
+        heavy[i], down[i], both[i] = weight @ chance, sink @ weight, sink @ (weight * chance)
     with np.errstate(divide="ignore", invalid="ignore"):
         down_heavy = np.where(down > NEVER, both / down, np.nan)
         else_heavy = np.where(down < 1 - NEVER, (heavy[:, None] - both) / (1 - down), np.nan)
     doubt = np.nan_to_num(down * down_heavy * (1 - down_heavy))
     doubt += np.nan_to_num((1 - down) * else_heavy * (1 - else_heavy))
-    best = np.argmin(np.where(np.isnan(off), np.inf, np.round(doubt, 3)), axis=1)
-    each = np.arange(len(cases)), best
-    found = np.full((5, len(counted)), np.nan)
-    found[:, np.flatnonzero(counted)] = heavy, down[each], down_heavy[each], else_heavy[each], off[each]
-    chance, sinks_then, if_sinks, if_not = np.clip(found[:4], 0.0, 1.0)
-    return Heavy(chance, sinks_then, if_sinks, if_not, found[4], counted)
+    best = np.argmin(np.where(np.isnan(handed), np.inf, np.round(doubt, 3)), axis=1)
+    each = np.arange(len(handed)), best
+    return np.stack([heavy, down[each], down_heavy[each], else_heavy[each], handed[each]])
 
 
 def needs(

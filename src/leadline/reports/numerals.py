@@ -78,14 +78,18 @@ def with_numbers(page: str, numbers: str) -> str:
     if numbers == "comma":
         return "".join(_part(part, ",") for part in _PARTS.split(page))
     # Point is how pages are made, so that only what has large numbers is taken apart, row by row.
-    if _MAYBE_LARGE not in b" " + page.encode("utf-8", "replace").translate(_KINDS):
+    if not _maybe_large(page):
         return page
     return "".join(
         "".join(_part(part, ".") for part in _PARTS.split(row))
-        if _LARGE.search(row) and _SEEN_LARGE.search(row)  # the first one is quick, and finds nothing in most
+        if _maybe_large(row) and _SEEN_LARGE.search(row)  # the first one is quick, and finds nothing in most
         else row
         for row in _ROW.split(page)
     )
+
+
+def _maybe_large(text: str) -> bool:
+    return _MAYBE_LARGE in b" " + text.encode("utf-8", "replace").translate(_KINDS)
 
 
 def _part(part: str, sign: str) -> str:
