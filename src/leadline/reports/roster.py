@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 
 import leadline
 from leadline.decide.roster_data import NEAR_LIGHT, STATUSES, Roster, Student
-from leadline.decide.sentence import dangers
 from leadline.reports import page, roster_chart, roster_words
 from leadline.reports.chart import VARIANTS
 from leadline.reports.numerals import with_numbers
 from leadline.reports.reading import Reading
 from leadline.reports.roster_reading import RosterReading
+from leadline.reports.roster_row import Row, RowDrawer
 from leadline.reports.scale import Scale
 
 __all__ = ["OPEN_ROWS", "render", "write"]
@@ -46,28 +46,6 @@ LEAST_COST: Final = 0.5
 
 ENDS: Final = (-6.0, 12.0)
 """The scale of margins goes no further, whoever lies beyond. [kg]"""
-
-
-@dataclass(frozen=True)
-class Row:
-    """One student as drawn; places are in the unit shown or in per cent of the box.
-
-    Parameters
-    ----------
-    one : Student
-        What is shown.
-    band : list of float
-        Quantiles of the margin, in the unit shown.
-    dots : list of (str, str)
-        Places of the trend's dives from the left and from the top.
-    zero : str
-        Place of the line of right lead in the trend's box, from the top.
-    """
-
-    one: Student
-    band: list[float]
-    dots: list[tuple[str, str]]
-    zero: str
 
 
 @dataclass(frozen=True)
@@ -101,11 +79,9 @@ def render(data: Roster) -> str:
         {
             "data": data,
             "read": reading,
-            "words": roster_words,
-            "dangers": dangers,
             "title": roster_words.title(data.groups),
             "too_heavy": TOO_HEAVY,
-            "limit": scale.at(reading.convert(TOO_HEAVY, "mass")),
+            "drawn": RowDrawer(data, reading, scale, scale.at(reading.convert(TOO_HEAVY, "mass"))),
             "scale": scale,
             "counts": {word: sum(one.status == word for one in data.students) for word in STATUSES},
             "kinds": [_kind(data, word, reading, height) for word in STATUSES],
