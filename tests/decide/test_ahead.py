@@ -66,7 +66,7 @@ def test_all_at_once_is_one_after_the_other(book, seen):
     plain = np.array([shape(need) for need in one_by_one(assessment, rows, state, until)])
     assert foresee(assessment, rows, state, until=until, many=1) == len(rows)
     found = one_by_one(assessment, rows, state, until)
-    kept = {id(need) for need in assessment.foreseen.values()}
+    kept = {id(need) for need in assessment.foreseen.all().values()}
     # Contradictory records are asked about one by one.
     assert sum(id(need) in kept for need in found) > 0.75 * len(found)
     apart = np.abs(np.array([shape(need) for need in found]) - plain) / plain[:, 1:2]
@@ -82,7 +82,7 @@ def test_one_core_or_many_give_the_same_bits(monkeypatch):
         assessment = assessed(school(5, classes=10).records, learned(), seen=True)
         rows = assessment.line.at(DIVE)
         foresee(assessment, rows, assessment.state(rows), many=1)
-        bits.append(b"".join(need.weights.tobytes() for need in assessment.foreseen.values()))
+        bits.append(b"".join(need.weights.tobytes() for need in assessment.foreseen.all().values()))
     assert bits[0] == bits[1] == bits[2]
 
 
@@ -100,7 +100,7 @@ def test_another_state_is_another_question():
     foresee(assessment, rows, assessment.state(rows), many=1)
     fuller = assessment.marginals(rows[:1], assessment.state(rows[:1], pressure=120.0))[0]
     asked = assessment.marginals(rows[:1], assessment.state(rows[:1]))[0]
-    assert_allclose(asked.mean, next(iter(assessment.foreseen.values())).mean)
+    assert_allclose(asked.mean, next(iter(assessment.foreseen.all().values())).mean)
     assert fuller.mean < asked.mean - 0.3  # the gas weighs, so less lead is needed
 
 
@@ -109,9 +109,9 @@ def test_what_was_found_is_not_asked_again():
     rows = assessment.line.at(DIVE)[:6]
     state = assessment.state(rows)
     assert foresee(assessment, rows[:4], state.take(slice(0, 4)), many=1) == 4
-    kept = dict(assessment.foreseen)
+    kept = assessment.foreseen.all()
     assert foresee(assessment, rows, state, many=1) == 2
-    assert all(assessment.foreseen[key] is need for key, need in kept.items())
+    assert all(assessment.foreseen.get(key) is need for key, need in kept.items())
     assert foresee(assessment, rows, state, many=1) == 0
 
 
@@ -125,7 +125,7 @@ def test_a_share_taken_out_once_for_several_questions_is_the_same_to_the_bit():
     for end in (-1, ALL_TIME):
         half = rows[until == end]
         foresee(apart, half, apart.state(half), until=end, many=1)
-    assert together.foreseen.keys() == apart.foreseen.keys()
-    for key, need in together.foreseen.items():
-        assert need.points.tobytes() == apart.foreseen[key].points.tobytes()
-        assert need.weights.tobytes() == apart.foreseen[key].weights.tobytes()
+    assert together.foreseen.all().keys() == apart.foreseen.all().keys()
+    for key, need in together.foreseen.all().items():
+        assert need.points.tobytes() == apart.foreseen.get(key).points.tobytes()
+        assert need.weights.tobytes() == apart.foreseen.get(key).weights.tobytes()

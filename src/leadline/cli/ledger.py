@@ -74,7 +74,7 @@ def _ledger(cells: dict[str, str], *, head_out: bool, book: Path | None, units: 
 
     from leadline.cli.kit import plan_one
     from leadline.decide.account import account
-    from leadline.decide.checked_dive import needs
+    from leadline.decide.checked_need import needs
     from leadline.timeline import PLAN
 
     with progress("reckoning"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,7 +14,8 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.change import Trigger, late, triggers
 from leadline.decide.check_reading import again
-from leadline.decide.checked_dive import CheckedDive, checked_dives, needs
+from leadline.decide.checked_dive import CheckedDive
+from leadline.decide.checked_need import checked_dives, look_ahead, needs
 from leadline.decide.disbelief import believed, disbelief_texts, wrong_stops
 from leadline.decide.history import Histories, LikeKit, evidence_word
 from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, doubted, levels, step_share
@@ -40,15 +42,19 @@ IntArray = NDArray[np.int64]
 QUANTILES: Final = (0.025, 0.1, 0.5, 0.9, 0.975)
 TOO_HEAVY: Final = 2.0  # kg over need
 
+AT_A_TIME: Final = 250
+"""Dives answered at a time. [-]"""
 
-def _require_gas(assessment: Assessment, position: int) -> None:
+
+def _require_gas(assessment: Assessment, rows: IntArray) -> None:
     """Refuse a plan in which nobody has anything to breathe at the stop."""
-    if assessment.rigs.carried[position].any():
+    without = rows[~assessment.rigs.carried[rows].any(axis=1)]
+    if not len(without):
         return
-    line, row = assessment.line, assessment.line.row[position]
-    dive = f"dive {line.plan['dive'][row]} of " if line.plan["dive"][row] else ""
+    plan, row = assessment.line.plan, assessment.line.row[without[0]]
+    dive = f"dive {plan['dive'][row]} of " if plan["dive"][row] else ""
     raise OutOfRangeError(
-        f"{dive}{line.plan['diver'][row]}: every cylinder is marked - as not carried at the stop; "
+        f"{dive}{plan['diver'][row]}: every cylinder is marked - as not carried at the stop; "
         "give the pressure of the one that is"
     )
 
@@ -73,11 +79,8 @@ def _case(
     block: Block, checked: CheckedDive | None,
 ) -> _Case:  # fmt: skip
     """Lead of one row; `ends` are `QUANTILES`, then those of the rule."""
-    mass, theta, own_ends = (
-        float(assessment.rigs.body.mass[position]),
-        assessment.fit.theta,
-        ends[len(QUANTILES) :],
-    )
+    theta, own_ends = assessment.fit.theta, ends[len(QUANTILES) :]
+    mass = float(assessment.rigs.body.mass[position])
     try:
         choice = chosen(own_ends, history, block=block, mass=mass, theta=theta)
         doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
@@ -86,8 +89,8 @@ def _case(
     except OutOfRangeError as fault:
         who = assessment.line.plan["diver"][assessment.line.row[position]]
         raise OutOfRangeError(f"{who}: {fault}") from None
-    own = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
-    return _Case(position, need, own, history, *choice, doubt)
+    kept = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
+    return _Case(position, need, kept, history, *choice, doubt)
 
 
 def _loose(safety: RigSafety, i: int, lead: float) -> float:
@@ -166,12 +169,9 @@ def _advice(
 
 
 def _cases(
-    assessment: Assessment, rows: IntArray, state: State, ledger: Ledger, *, block: Block, risk: float
-) -> list[_Case]:
-    histories = Histories(assessment)
-    for position in rows:
-        _require_gas(assessment, int(position))
-    checked = checked_dives(assessment, rows)
+    assessment: Assessment, histories: Histories, rows: IntArray, state: State, ledger: Ledger,
+    checked: Sequence[CheckedDive | None], *, block: Block, risk: float,
+) -> list[_Case]:  # fmt: skip
     found = needs(assessment, rows, state, checked)
     ends = quantiles(found, [*QUANTILES, *levels(risk)]).tolist()
     known = [
@@ -345,15 +345,25 @@ def answers(
     rows = assessment.line.at(PLAN)
     if not len(rows):
         return []
+    _require_gas(assessment, rows)
     state = assessment.state(rows, pressure=pressure)
-    ledger, shared = assessment.prior(rows, state)
-    cases = _cases(assessment, rows, state, ledger, block=block, risk=risk)
-    behind = _behind(assessment, rows, state, ledger, shared, cases, block=block, risk=risk)
-    steps = _steps(assessment, cases, behind, block=block, risk=risk)
-    return [
-        _answer(assessment, case, i, behind, step, block=block, imperial=imperial)
-        for i, (case, step) in enumerate(zip(cases, steps, strict=True))
-    ]
+    histories, checked = Histories(assessment), checked_dives(assessment, rows)
+    look_ahead(assessment, rows, state, checked)
+    found: list[Answer] = []
+    for start in range(0, len(rows), AT_A_TIME):
+        # What is found ahead is still being worked at: the first dives need not wait for the last ones.
+        part = np.arange(start, min(start + AT_A_TIME, len(rows)))
+        own, there = rows[part], state.take(part)
+        ledger, shared = assessment.prior(own, there)
+        looks = checked[start : start + AT_A_TIME]
+        cases = _cases(assessment, histories, own, there, ledger, looks, block=block, risk=risk)
+        behind = _behind(assessment, own, there, ledger, shared, cases, block=block, risk=risk)
+        steps = _steps(assessment, cases, behind, block=block, risk=risk)
+        found += [
+            _answer(assessment, case, i, behind, step, block=block, imperial=imperial)
+            for i, (case, step) in enumerate(zip(cases, steps, strict=True))
+        ]
+    return found
 
 
 def advise(

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leadline.decide.assessment import ALL_TIME, Assessment, offset_sds, questions, seen_ends
-from leadline.model.crowd import Question, crowd_marginals
+from leadline.model.crowd import Question, crowd_stream
 from leadline.model.people import Targets
 from leadline.physics.ledger import Exposures, Ledger, State
 
@@ -29,7 +29,9 @@ MANY: Final = 400
 def foresee(
     assessment: Assessment, rows: IntArray, state: State, *, until: ArrayLike = ALL_TIME, many: int = MANY
 ) -> int:
-    """Find the needs of many divers now; `Assessment.marginals` then gives them without work.
+    """Have the needs of many divers found from now on; `Assessment.marginals` then gives them without work.
+
+    The work goes on in the background, in the order of divers; whoever asks waits for what is asked only.
 
     Parameters
     ----------
@@ -60,13 +62,18 @@ def foresee(
     rows, state, ends = rows[new], state.take(new), ends[new]
     ledger, shared = assessment.prior(rows, state)
     asked = _questions(assessment, rows, ends, ledger, shared)
-    answers = crowd_marginals(
+    answers = crowd_stream(
         assessment.everyone, assessment.evidence.observations, [question for _, question, _ in asked]
     )
-    for (at, _, extra), needs in zip(asked, answers, strict=True):
-        for place, more, need in zip(at.tolist(), extra.tolist(), needs, strict=True):
-            if need is not None:
-                assessment.foreseen[keys[new[place]]] = need.wider(more)
+    wanted = [keys[i] for i in new.tolist()]
+    coming = (
+        {
+            wanted[place]: None if need is None else need.wider(more)
+            for place, more, need in zip(at.tolist(), extra.tolist(), needs, strict=True)
+        }
+        for (at, _, extra), needs in zip(asked, answers, strict=True)
+    )
+    assessment.foreseen.expect(wanted, coming)
     return len(rows)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leadline.arrays import Columns, Records
+from leadline.decide.foreseen import Foreseen, Key
 from leadline.evidence.gather import Evidence, gather, pressures, suit_keys
 from leadline.evidence.passage import Passage, passage
 from leadline.evidence.statement import AT_STOP, HABIT
@@ -199,9 +200,9 @@ class Assessment:
         return np.asarray(evaluate(rigs, filled).need)
 
     @cached_property
-    def foreseen(self) -> dict[tuple[int, int, bytes], Marginal]:
-        """Posteriors found ahead of being asked for (`leadline.decide.ahead`), by `question`."""
-        return {}
+    def foreseen(self) -> Foreseen:
+        """Posteriors found ahead of being asked for (`leadline.decide.ahead`), by `questions`."""
+        return Foreseen()
 
     def recalled(self, rows: IntArray, state: State, *, until: ArrayLike = ALL_TIME) -> list[Marginal | None]:
         """What was found ahead for rows of any divers; None where nothing was."""
@@ -317,7 +318,7 @@ def unshared_sd(
     return np.asarray(np.sqrt(np.fmax(beyond, 0.0)))
 
 
-def questions(rows: IntArray, state: State, *, until: ArrayLike) -> list[tuple[int, int, bytes]]:
+def questions(rows: IntArray, state: State, *, until: ArrayLike) -> list[Key]:
     """What tells each need from all others of an assessment.
 
     Parameters

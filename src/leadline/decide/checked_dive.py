@@ -7,7 +7,6 @@ a grid, and then carried to the stop by the ledger.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 from typing import Final, Self
@@ -15,7 +14,6 @@ from typing import Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.decide.ahead import foresee
 from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.model.diver import Population
 from leadline.model.marginal import Marginal
@@ -25,7 +23,7 @@ from leadline.physics.rig import Rigs
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import CHECK, PLAN
 
-__all__ = ["CheckedDive", "checked_dives", "needs", "right_check"]
+__all__ = ["CheckedDive", "right_check"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -318,66 +316,6 @@ def right_check(rigs: Rigs, pressure: FloatArray) -> State:
 def _bias_nodes() -> tuple[FloatArray, FloatArray]:
     nodes, weights = np.polynomial.hermite_e.hermegauss(BIAS_NODES)
     return nodes, weights / weights.sum()
-
-
-def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | None]:
-    """Each planned dive with the checks of its day; None where nobody looked at that diver in that suit.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        With the plan.
-    rows : ndarray of int, shape (t,)
-        Rows of the timeline.
-    """
-    if isinstance(assessment, CheckedDive):
-        return [assessment] * len(rows)
-    line = assessment.line
-    o, checks = line.occasions, line.at(CHECK)
-    day = o.date.astype("datetime64[D]")
-    checked = set(zip(o.diver[checks].tolist(), day[checks].tolist(), strict=True))
-    found: list[CheckedDive | None] = []
-    for row in rows.tolist():
-        near = (int(o.diver[row]), day[row].item()) in checked
-        about = CheckedDive.around(assessment, row) if near else None
-        found.append(about if about is not None and about.looks.any() else None)
-    return found
-
-
-def needs(
-    assessment: Assessment, rows: IntArray, state: State, checked: Sequence[CheckedDive | None] | None = None
-) -> list[Marginal]:
-    """Posterior of need of planned dives, a check on the day of the dive taken in as `check` takes it in.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        With the plan.
-    rows : ndarray of int, shape (t,)
-        Rows of the timeline.
-    state : State
-        t rows.
-    checked : sequence of CheckedDive or None, optional
-        Of `checked_dives`, if at hand.
-
-    Returns
-    -------
-    list of Marginal
-        One a row.
-    """
-    checked = checked_dives(assessment, rows) if checked is None else checked
-    plain = np.flatnonzero([about is None for about in checked])
-    foresee(assessment, rows[plain], state.take(plain))
-    known = assessment.recalled(rows, state)
-
-    def asked(i: int, about: Assessment) -> Marginal:
-        at = np.array([i])
-        return about.marginals(rows[at], state.take(at))[0]
-
-    return [
-        asked(i, about or assessment) if about is not None or before is None else before
-        for i, (about, before) in enumerate(zip(checked, known, strict=True))
-    ]
 
 
 def _log_between(low: FloatArray, high: FloatArray) -> FloatArray:

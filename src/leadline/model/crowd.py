@@ -1,4 +1,4 @@
-"""Answers for many divers at once: compiled, and on as many threads as there are cores.
+"""Answers for many divers at once: compiled, on as many threads as there are cores, and while others work on.
 
 The same answers as `leadline.model.diver` gives one by one. Loading the compiler takes longer than a handful
 of answers; from a few dozen on it is worth its while.
@@ -7,6 +7,7 @@ of answers; from a few dozen on it is worth its while.
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,7 +19,7 @@ from leadline.model.marginal import Marginal
 from leadline.model.observations import Observations
 from leadline.model.people import Population, Targets
 
-__all__ = ["Question", "crowd_marginals"]
+__all__ = ["Question", "crowd_marginals", "crowd_stream"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -67,7 +68,16 @@ def _seen_variance(observations: Observations, questions: list[Question]) -> Flo
 def crowd_marginals(
     population: Population, observations: Observations, questions: list[Question]
 ) -> list[list[Marginal | None]]:
-    """Posteriors of need for many divers.
+    """Posteriors of need for many divers, when all are there; see `crowd_stream`."""
+    return list(crowd_stream(population, observations, questions))
+
+
+def crowd_stream(
+    population: Population, observations: Observations, questions: list[Question]
+) -> Iterator[list[Marginal | None]]:
+    """Posteriors of need for many divers, one question after the other.
+
+    The work begins at once and goes on in the background; whoever takes an answer waits for that one only.
 
     Parameters
     ----------
@@ -81,8 +91,8 @@ def crowd_marginals(
 
     Returns
     -------
-    list of list of Marginal
-        As `leadline.model.diver.conditional_marginals` gives for each question, breathing high trusted for
+    iterator of list of Marginal
+        For each question as `leadline.model.diver.conditional_marginals` gives it, breathing high trusted for
         no more than is usual. The same bits on one core or many. None where records contradict each other
         so much that their sites have several places to rest: such a one is to be asked by itself.
     """
@@ -91,7 +101,7 @@ def crowd_marginals(
     from leadline.model.row import packed
 
     if not questions:
-        return []
+        return iter(())
     targets = [question.targets for question in questions]
     p = observations.n_exposures
     jobs = Jobs(
@@ -139,21 +149,46 @@ def crowd_marginals(
             min(first + AT_ONCE, len(questions)),
         )
 
+    def at(i: int) -> Marginal | None:
+        size = int(sizes[i])
+        if size <= 0:
+            return None
+        return Marginal(found[i, 0, :size].copy(), found[i, 1, :size].copy(), float(scatter[i]))
+
+    ends = jobs.target_first.tolist()
     firsts = range(0, len(questions), AT_ONCE)
+    return (
+        [at(i) for i in range(ends[k], ends[k + 1])]
+        for first in _worked(work, firsts)
+        for k in range(first, min(first + AT_ONCE, len(questions)))
+    )
+
+
+def _worked(work: Callable[[int], None], firsts: Sequence[int]) -> Iterator[int]:
+    """The same numbers in their order, each once it has been worked at; the work begins at once."""
     workers = min(os.cpu_count() or 1, len(firsts))
     if workers == 1:
-        for first in firsts:
-            work(first)
-    else:
-        from concurrent.futures import ThreadPoolExecutor
+        return _one_by_one(work, firsts)
+    from concurrent.futures import ThreadPoolExecutor
 
-        with ThreadPoolExecutor(workers) as pool:
-            list(pool.map(work, firsts))
-    needs = [
-        Marginal(found[i, 0, :size].copy(), found[i, 1, :size].copy(), float(scatter[i]))
-        if size > 0
-        else None
-        for i, size in enumerate(sizes.tolist())
-    ]
-    ends = jobs.target_first
-    return [needs[ends[k] : ends[k + 1]] for k in range(len(questions))]
+    pool = ThreadPoolExecutor(workers)
+    begun = [pool.submit(work, first) for first in firsts]
+    pool.shutdown(wait=False)
+
+    def awaited() -> Iterator[int]:
+        try:
+            for first, one in zip(firsts, begun, strict=True):
+                one.result()
+                yield first
+        finally:
+            # Whoever goes away before the end wants no more of it.
+            for one in begun:
+                one.cancel()
+
+    return awaited()
+
+
+def _one_by_one(work: Callable[[int], None], firsts: Sequence[int]) -> Iterator[int]:
+    for first in firsts:
+        work(first)
+        yield first
