@@ -23,7 +23,6 @@ from .club import NEED, assess, dives, plan_row, records
 THETA = replace(prior_fit().theta, wrong=0.03)
 SCATTER = 0.45
 ZONES = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [0, 1, 1]], float)
-NOTHING = like_kit(assess([plan_row("Zed")]), int(assess([plan_row("Zed")]).line.at(PLAN)[0]), 5.0)
 
 
 def shown(x, lead, fit):
@@ -44,9 +43,9 @@ def exact(prior, leads, fits):
     return Marginal(x, weight, SCATTER), wrong
 
 
-def history_of(leads, fits):
-    leads, fits = np.asarray(leads, float), np.asarray(fits, float)
-    return replace(NOTHING, known=True, stops=Stops(np.arange(len(leads)), leads, leads, fits, True))
+def stops(leads, fits):
+    leads = np.asarray(leads, float)
+    return Stops(np.arange(len(leads)), leads, leads, np.asarray(fits, float))
 
 
 def test_who_is_named_is_named_for_sure() -> None:
@@ -61,7 +60,7 @@ def test_who_is_named_is_named_for_sure() -> None:
         # What is heavy or right may also be written as a stop held with gas in the BC.
         fits = ZONES[np.where((zone > 0) & (rng.random(count) < 0.4), 3, zone)]
         marginal, chance = exact((6.0, 1.5), leads, fits)
-        (wrong,) = wrong_stops([marginal], [history_of(leads, fits)], THETA)
+        (wrong,) = wrong_stops([marginal], [stops(leads, fits)], THETA)
         assert (chance[wrong] > 0.5).all()
         named, sure, missed = (
             named + wrong.sum(),
@@ -77,7 +76,7 @@ def test_a_single_stop_is_doubted_just_where_it_cannot_be(fit) -> None:
     """All leads from far too light to far too heavy for a need that is known well."""
     known = Marginal(np.array([6.0]), np.array([1.0]), SCATTER)
     for lead in np.arange(0.0, 14.0, 0.25):
-        (wrong,) = wrong_stops([known], [history_of([lead], [fit])], THETA)
+        (wrong,) = wrong_stops([known], [stops([lead], [fit])], THETA)
         p = float(shown(6.0, lead, fit))
         assert wrong[0] == (THETA.wrong / 2 * (1 - p) > (1 - THETA.wrong) * p)
 
@@ -120,7 +119,7 @@ def test_a_stop_that_is_not_believed_proves_no_lead() -> None:
     state = assessment.state(rows)
     (need,) = assessment.marginals(rows, state)
     history = like_kit(assessment, int(rows[0]), float(assessment.prior(rows, state)[0].need[0]))
-    (wrong,) = wrong_stops([need], [history], assessment.fit.theta)
+    (wrong,) = wrong_stops([need], [history.stops], assessment.fit.theta)
     after = believed(history, wrong)
     assert wrong.sum() == 1
     assert len(after.enough) == len(history.enough) - 1
@@ -161,4 +160,6 @@ def test_the_season_page_says_so_too() -> None:
     assessment = assess([plan_row("Ivo")], dives=typed("Ivo", 3, lead_kg=15.5, bc_state="empty"))
     data = season(assessment, "Ivo", answers=advise(assessment))
     assert data.suggestion is not None
+    assert data.dives.evidence.tolist().count("doubted") == 1
+    assert data.dives.evidence[3] == "doubted"
     assert any(text.startswith("Not believed here: dive Iv-4") for text in data.suggestion.cautions)

@@ -178,7 +178,8 @@ def _cases(
         histories.like_kit(position, prior)
         for position, prior in zip(rows.tolist(), ledger.need.tolist(), strict=True)
     ]
-    wrong = wrong_stops(found, known, assessment.fit.theta.cautious())
+    stops = [history.stops for history in known]
+    wrong = wrong_stops(found, stops, assessment.fit.theta.cautious())
     # A look of the day is about that day: that it does not fit says nothing against stops of other days.
     known = [
         history if about else believed(history, which)

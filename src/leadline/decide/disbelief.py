@@ -15,14 +15,16 @@ from leadline.decide.history_data import LikeKit, Stops
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.stack import chances_above
+from leadline.timeline import DIVE
 from leadline.units import mass_text
 
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["believed", "disbelief_texts", "wrong_stops"]
+__all__ = ["believed", "certain_stops", "disbelief_texts", "stops_of", "wrong_stops"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 NEVER: Final = 0.2
@@ -51,17 +53,40 @@ def _ends(stops: Stops) -> tuple[float, float, float, float]:
     return rose, not_rose, not_sank, sank
 
 
-def wrong_stops(
-    needs: Sequence[Marginal], histories: Sequence[LikeKit], theta: Hyperparameters
-) -> list[BoolArray]:
-    """Which stops in like kit more likely say something else than what was.
+def certain_stops(assessment: Assessment, seen: IntArray) -> BoolArray:
+    """Which statements are of a stop that showed something for certain, gas of unknown litres or none.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the records.
+    seen : ndarray of int, shape (n,)
+        Statements of its evidence.
+    """
+    said = assessment.evidence.statements
+    fit, kind = said.fit[seen], said.kind[seen]
+    at_stop = ((kind == "stop") | (kind == "hand_off")) & (assessment.line.table[said.row[seen]] == DIVE)
+    sharp = ((fit == 0) | (fit == 1)).all(axis=1) & ~(fit == 1).all(axis=1)
+    return np.asarray(at_stop & sharp & ~(said.litres[seen] > 0))
+
+
+def stops_of(assessment: Assessment) -> Stops:
+    """All such stops of an assessment, with leads as they were on."""
+    seen = np.flatnonzero(assessment.observed)
+    seen = seen[certain_stops(assessment, seen)]
+    said = assessment.evidence.statements
+    return Stops(said.row[seen], said.lead[seen], said.lead[seen], said.fit[seen])
+
+
+def wrong_stops(needs: Sequence[Marginal], stops: Sequence[Stops], theta: Hyperparameters) -> list[BoolArray]:
+    """Which stops more likely say something else than what was.
 
     Parameters
     ----------
     needs : sequence of Marginal
-        Posterior of need on *n* dives of a plan, all records in it.
-    histories : sequence of LikeKit
-        Of their divers; their `stops` are carried to the kit and water of the plan.
+        Posterior of need on *n* dives, all records in it.
+    stops : sequence of Stops
+        Of their divers, carried to kit, water and pressure of those dives.
     theta : Hyperparameters
         Breath range and share of wrong records.
 
@@ -77,17 +102,17 @@ def wrong_stops(
     record itself in it. Where it is believed that makes q larger, where it is not it hardly does, so what is
     named is named for sure. `leadline learn` asks the same of all records (`doubt.wrong_chance`).
     """
-    found = [np.zeros(len(history.stops), bool) for history in histories]
-    some = [i for i, history in enumerate(histories) if len(history.stops)]
+    found = [np.zeros(len(own), bool) for own in stops]
+    some = [i for i, own in enumerate(stops) if len(own)]
     if not some:
         return found
     out, into = theta.breath_out, theta.breath_in
-    edges = np.array([_ends(histories[i].stops) for i in some]) + np.array([out, out, -into, -into])
+    edges = np.array([_ends(stops[i]) for i in some]) + np.array([out, out, -into, -into])
     above = chances_above([needs[i] for i in some], edges)
     # Of a stop that is hard to believe the worst one shows it; most divers have none.
     least = np.minimum.reduce([above[:, 0], 1 - above[:, 1], above[:, 2], 1 - above[:, 3]])
     for i in np.flatnonzero(least < NEVER).tolist():
-        found[some[i]] = _wrong(needs[some[i]], histories[some[i]].stops, theta) > DOUBTFUL
+        found[some[i]] = _wrong(needs[some[i]], stops[some[i]], theta) > DOUBTFUL
     return found
 
 

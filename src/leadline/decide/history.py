@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
+from leadline.decide.disbelief import certain_stops
 from leadline.decide.history_data import LikeKit, Stops
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
@@ -226,7 +227,7 @@ class Histories:
             lead=said.lead[seen],
             fit=fit,
             rose=rose,
-            stop=dive & at_stop & ~litres & ((fit == 0) | (fit == 1)).all(axis=1) & ~(fit == 1).all(axis=1),
+            stop=certain_stops(self.assessment, seen),
             says=np.stack([says[name] for name in _SAYS], axis=1),
         )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,10 @@ class Stops:
     def take(self, which: BoolArray) -> Stops:
         """Some of them."""
         return Stops(self.row[which], self.lead[which], self.worn[which], self.fit[which])
+
+    def moved(self, by: float) -> Stops:
+        """The same with leads carried to where need is larger by so much [kg]."""
+        return replace(self, lead=self.lead + by)
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +30,9 @@ from leadline.decide.season_data import (
     SeasonDives,
     Suggestion,
 )
+from leadline.decide.season_says import says
 from leadline.errors import UnknownNameError
+from leadline.model.marginal import Marginal
 from leadline.records import DIVES, RESERVE_PRESSURE
 from leadline.timeline import CHECK, DIVE, PLAN
 
@@ -41,8 +42,6 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 TextArray = NDArray[np.object_]
-
-_UNSEEN: Final = "none"
 
 
 def next_dive(records: Records, diver: str, *, date: str, other: bool = True) -> Columns | None:
@@ -227,49 +226,28 @@ def time_order(assessment: Assessment) -> IntArray:
     return order
 
 
-def _bands(
-    assessment: Assessment, rows: IntArray, place: IntArray, lead: FloatArray
-) -> dict[str, FloatArray]:
-    """Need in the kit of each dive as known after it, and what the lead carried was against it."""
-    out: dict[str, FloatArray] = {"need": np.full((len(rows), len(LEVELS)), np.nan)}
+def _known_then(assessment: Assessment, rows: IntArray, place: IntArray) -> list[Marginal]:
+    """Need in the kit of each dive at the planned reserve, as known after it."""
+    state = assessment.state(rows, pressure=RESERVE_PRESSURE)
+    each = np.arange(len(rows))[:, None]
+    return [
+        assessment.marginals(rows[one], state.take(one), until=int(place[row]))[0]
+        for one, row in zip(each, rows, strict=True)
+    ]
+
+
+def _bands(needs: Sequence[Marginal], lead: FloatArray, *, enough: float) -> dict[str, FloatArray]:
+    """Need on each dive, and what the lead carried was against it; `enough` is what exhaling covers."""
+    out: dict[str, FloatArray] = {"need": np.full((len(needs), len(LEVELS)), np.nan)}
     for name in ("margin", "p_too_light", "p_too_heavy"):
-        out[name] = np.full(len(rows), np.nan)
-    enough = breath_out(assessment.fit.theta)
-    for i, row in enumerate(rows):
-        one = np.array([row])
-        state = assessment.state(one, pressure=RESERVE_PRESSURE)
-        need = assessment.marginals(one, state, until=int(place[row]))[0]
+        out[name] = np.full(len(needs), np.nan)
+    for i, need in enumerate(needs):
         out["need"][i] = need.quantile(LEVELS)
         if not np.isnan(lead[i]):
             out["margin"][i] = lead[i] - out["need"][i, LEVELS.index(0.5)]
             out["p_too_light"][i] = float(need.above(lead[i] + enough))
             out["p_too_heavy"][i] = 1 - float(need.above(lead[i] - TOO_HEAVY))
     return out
-
-
-def _says(assessment: Assessment, rows: IntArray) -> TextArray:
-    """What each dive says by itself about need and the lead that was on at the start of the stop."""
-    found = assessment.evidence.statements
-    words = []
-    for row in rows:
-        here = (found.row == row) & assessment.observed
-        fit, measured = found.fit[here], bool((found.litres[here] > 0).any())
-        firm = ~((fit > 0) & (fit < 1)).any(axis=1)
-        at_stop = fit[firm & (found.kind[here] == "stop")] > 0
-        # What went wrong with this lead is not made right by the lead that was on after it.
-        if (at_stop == (True, False, False)).all(axis=1).any():
-            words.append("lower_only")
-            continue
-        if (at_stop == (False, False, True)).all(axis=1).any():
-            words.append("too_much")
-            continue
-        above, below = bool((firm & (fit[:, 0] == 0)).any()), bool((firm & (fit[:, 2] == 0)).any())
-        if above and below:
-            words.append("measured" if measured else "two_sided")
-        else:
-            hint = bool((~firm & (fit[:, 0] > fit[:, 2])).any())
-            words.append("upper_only" if above else "lower_only" if below else "hint" if hint else _UNSEEN)
-    return np.array(words, object)
 
 
 def _texts(values: list[str]) -> TextArray:
@@ -287,6 +265,7 @@ def _dives(assessment: Assessment, rows: IntArray, place: IntArray) -> SeasonDiv
     stop = np.where(line.occasions.carried[rows], line.occasions.stop[rows], np.nan)
     lowest = np.min(np.where(np.isnan(stop), np.inf, stop), axis=1, initial=np.inf)
     lead = records["lead_kg"][at]
+    needs = _known_then(assessment, rows, place)
     return SeasonDives(
         dive=records["dive"][at],
         date=records["date"][at],
@@ -303,8 +282,8 @@ def _dives(assessment: Assessment, rows: IntArray, place: IntArray) -> SeasonDiv
         handed_off_bc=records["handed_off_bc"][at],
         descent=records["descent"][at],
         end_pressure=np.where(np.isinf(lowest), np.nan, lowest),
-        evidence=_says(assessment, rows),
-        **_bands(assessment, rows, place, lead),
+        evidence=says(assessment, rows, needs),
+        **_bands(needs, lead, enough=breath_out(assessment.fit.theta)),
     )
 
 

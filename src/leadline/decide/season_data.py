@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.decide.season_parts import CardRow, SeasonChange
+from leadline.decide.season_parts import DIVE_EVIDENCE, CardRow, SeasonChange
 
 __all__ = [
     "DIVE_EVIDENCE",
@@ -31,9 +31,6 @@ __all__ = [
 
 LEVELS: Final = (0.025, 0.1, 0.5, 0.9, 0.975)
 """Probabilities of the five quantiles, in the order in which every band below holds them. [-]"""
-
-DIVE_EVIDENCE: Final = ("none", "hint", "upper_only", "lower_only", "too_much", "two_sided", "measured")
-"""What a single dive can say about need; a suggestion never rests on `lower_only`, nor on a `hint` of it."""
 
 FloatArray = NDArray[np.float64]
 TextArray = NDArray[np.object_]

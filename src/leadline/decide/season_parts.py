@@ -3,13 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CardRow", "SeasonChange", "SeasonPart"]
+__all__ = ["DIVE_EVIDENCE", "CardRow", "SeasonChange", "SeasonPart"]
 
 FloatArray = NDArray[np.float64]
+
+
+DIVE_EVIDENCE: Final = (
+    "none",
+    "hint",
+    "upper_only",
+    "lower_only",
+    "too_much",
+    "two_sided",
+    "measured",
+    "doubted",
+)
+"""What a single dive can say about need; a suggestion never rests on `lower_only`, nor on a `hint` of it.
+
+A `doubted` one says what all else that was known after it makes unlikely.
+"""
 
 
 @dataclass(frozen=True)

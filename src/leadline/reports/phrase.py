@@ -47,6 +47,7 @@ SAYS: Final = {
     "hint": "a hint of too little",
     "two_sided": "about right",
     "measured": "a measurement",
+    "doubted": "not believed: all else makes it unlikely",
 }
 """What one dive says."""
 
