@@ -43,9 +43,15 @@ Guides:
   about 0.7 kg over it even when all is known, so nearness counts against whoever keeps the risk low.
   Practice comes near by standing around the need: its leads are too light on about one dive in five, and on
   the first dive on one in three. On the last dive it is nearer than the oracle itself.
+- The share within 1 kg hangs on a few hundredths of a kilogram: the tool's leads lie about 1 kg over the
+  expected need, so that 0.1 kg on it makes ten points of the share.
 - The tool's leads lie up to 0.4 kg above the oracle's. On the later dives a quarter to three fifths of that
   is the model's: its own oracle rises in the same way, since neither knows that beginners relax and suits
-  age. The rest is the tool's: a population learned from 60 divers instead of known.
+  age. The rest is the tool's: spreads and shared effects that are learned and not known make its band a
+  little wider. To learn them anew after every dive changes nothing: the crew's few hundred stops say little
+  about the spread of dives, and less about foam at the stop.
+- A need that falls while the band follows slowly is met by too much lead, never by too little: the tool is
+  too light on half as many dives as the accepted risk allows.
 - Next steps earn their keep: without them the leads end 0.5 kg higher still.
 - What teaches most is not what is safe: greedy's looks and hand-offs make the diver rise twice as often.
 - The first dives rest on a surface check, which another law of foam at the stop misleads by some 0.3 kg in
