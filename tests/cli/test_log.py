@@ -56,6 +56,19 @@ def test_suit_that_was_not_named_is_the_last_one(run, book: Path) -> None:
     assert [kept[name][2] for name in ("suit", "cylinder")] == ["", ""]
 
 
+def test_what_was_measured_on_another_dive_is_no_reading_of_this_one(run, book: Path) -> None:
+    """The word for the water is taken over, how salt it was that day is not."""
+    first = ("log", "--book", book, "--diver", "Ines", "--lead-kg", "6", "--water", "brackish")
+    assert run(*first, "--salinity-gkg", "20").returncode == 0
+    done = run("log", "--book", book, "--diver", "Ines", "--lead-kg", "6")
+    assert "water: as on dive" in done.stderr
+    assert "salinity" not in done.stderr
+    kept = dives(book)
+    assert kept["water"].tolist()[-1] == "brackish"
+    assert kept["salinity_gkg"][-2] == 20
+    assert np.isnan(kept["salinity_gkg"][-1])
+
+
 def test_first_dive_asks_for_its_kit(run, book: Path) -> None:
     options = ("log", "--book", book, "--diver", "Ivo [red]", "--lead-kg", "6")
     done = run(*options)

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from leadline.decide.answering import lateness, newer_than_fit, taken_over
+from leadline.decide.roster_scope import roster_plan
+from leadline.decide.season_card import card_cells
 from leadline.errors import RecordError
 from leadline.timeline import PLAN
 
@@ -54,6 +56,20 @@ def test_what_was_named_is_kept_and_a_dash_says_none() -> None:
     assert "altitude_m" not in taken.cells  # it went with the other water
     assert "gas" not in taken.cells  # it was in the other cylinder
     assert taken_over(held, {"diver": "Ines", "altitude_ft": "10"}).taken.get("altitude_m") is None
+
+
+def test_how_salt_the_water_was_goes_with_the_water_of_that_place() -> None:
+    """From 'brackish' alone need is not known to a kilogram; a dive at 20 g/kg is like the one before."""
+    held = records(dives=[row | {"water": "brackish", "salinity_gkg": 20, "site": "Weir"} for row in dives()])
+    assert taken_over(held, {"diver": "Ines"}).taken["salinity_gkg"] == "20"
+    assert taken_over(held, {"diver": "Ines", "site": "Weir"}).taken["salinity_gkg"] == "20"
+    assert "salinity_gkg" not in taken_over(held, {"diver": "Ines", "site": "Quay"}).cells
+    assert "salinity_gkg" not in taken_over(held, {"diver": "Ines", "water": "salt"}).cells
+    assert taken_over(held, {"diver": "Ines", "salinity_gkg": "7"}).cells["salinity_gkg"] == "7"
+    rows = card_cells(held, "Ines", date="2026-06-01")
+    assert [row.get("salinity_gkg") for row in rows if row.get("water") == "brackish"][:1] == ["20"]
+    assert not any("salinity_gkg" in row for row in rows if row.get("water") != "brackish")
+    assert roster_plan(held, date="2026-06-01")["salinity_gkg"].tolist() == [20.0] * 5
 
 
 def test_stage_left_before_the_stop_is_left_again() -> None:

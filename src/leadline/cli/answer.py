@@ -39,6 +39,7 @@ _DEEP: Final = " Deeper than that without any lead: dive with what is at hand."
 
 _TAKEN: Final = {
     "altitude_m": "altitude",
+    "salinity_gkg": "salinity",
     "stop_bar": "cylinder left behind",
     "other": "other kit",
     "bc": "BC",

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["register"]
 
 _IMPERIAL: Final = "In imperial units"
+_NOT_SEEN: Final = ("stop_bar", "salinity_gkg")
+"""What was planned or measured on another dive is no reading of this one."""
 
 
 def register(app: typer.Typer) -> None:
@@ -149,8 +151,7 @@ def _completed(opened: Book, cells: dict[str, str]) -> tuple[dict[str, str], Tak
     if not opened.has_diver(diver):
         return cells, None  # which is said with close matches where rows are judged
     found = taken_over(opened.portion({diver}).records, {**cells, "diver": diver})
-    # What was planned there of pressures is no reading of this dive.
-    taken = changed(found, taken={name: cell for name, cell in found.taken.items() if name != "stop_bar"})
+    taken = changed(found, taken={name: cell for name, cell in found.taken.items() if name not in _NOT_SEEN})
     kept = {name: cell for name, cell in taken.cells.items() if name in cells or name in taken.taken}
     return kept, taken
 

@@ -19,7 +19,8 @@ __all__ = ["latest", "looks", "roster_plan", "scope", "time_order"]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 
-_KIT: Final = ("diver", "suit", "undersuit", "bc", "cylinder", "gas", "other", "water", "altitude_m")
+_WATER: Final = ("water", "altitude_m", "salinity_gkg")
+_KIT: Final = ("diver", "suit", "undersuit", "bc", "cylinder", "gas", "other", *_WATER)
 _AWAY: Final = "-"  # a cylinder that was not carried at the stop
 _MOST_NAMED: Final = 8
 

@@ -19,7 +19,8 @@ __all__ = ["card", "card_cells"]
 MOST: Final = 4
 """Other suits, and other cylinders, that are listed: those used last. [-]"""
 
-_KEPT: Final = ("water", "altitude_m", "cylinder", "gas", "stop_bar")
+_OF_WATER: Final = ("altitude_m", "salinity_gkg")
+_KEPT: Final = ("water", *_OF_WATER, "cylinder", "gas", "stop_bar")
 
 
 def card_cells(records: Records, diver: str, *, date: str) -> list[dict[str, str]]:
@@ -47,8 +48,8 @@ def card_cells(records: Records, diver: str, *, date: str) -> list[dict[str, str
     for suit in _used(records.dives, diver, "suit", but=base.get("suit", "")):
         cells = taken_over(records, {**asked, "suit": suit}).cells
         rows.append({**{k: v for k, v in cells.items() if k not in _KEPT}, **kept})
-    # Nobody's lake in the hills is salt: in another water the height is left out.
-    plain = {name: cell for name, cell in base.items() if name != "altitude_m"}
+    # Nobody's lake in the hills is salt: another water is as high and as salt as is usual.
+    plain = {name: cell for name, cell in base.items() if name not in _OF_WATER}
     rows += [{**plain, "water": water} for water in _waters(records.dives, diver, base.get("water", ""))]
     bare = {name: cell for name, cell in base.items() if name not in ("gas", "stop_bar")}
     rows += [

@@ -15,7 +15,8 @@ from leadline.records import DIVES, RESERVE_PRESSURE, Column
 
 __all__ = ["NOTHING", "Taken", "taken_over"]
 
-_KIT: Final = ("suit", "undersuit", "bc", "cylinder", "gas", "other", "water", "altitude_m")
+_OF_WATER: Final = ("altitude_m", "salinity_gkg")
+_KIT: Final = ("suit", "undersuit", "bc", "cylinder", "gas", "other", "water", *_OF_WATER)
 _DRY: Final = ("dry_membrane", "dry_foam")
 NOTHING: Final = "-"
 """A cell that says: none of it, and do not take it over either."""
@@ -135,7 +136,8 @@ def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
     Returns
     -------
     Taken
-        Altitude goes with the water, gas and pressures with the cylinders, an undersuit with the suit.
+        Altitude and salinity go with the water, salinity not to another site; gas and pressures with
+        the cylinders, an undersuit with the suit.
 
     Raises
     ------
@@ -172,7 +174,9 @@ def _kit(records: Records, source: _Source, given: Mapping[str, str]) -> dict[st
     previous["stop_bar"] = _left_behind(source)
     skip = {column.name for column in DIVES.columns if _given(column, given)}
     if "water" in skip:
-        skip.add("altitude_m")
+        skip |= set(_OF_WATER)
+    if given.get("site", "") not in ("", source.table["site"][source.row] if "site" in source.table else ""):
+        skip.add("salinity_gkg")
     if "cylinder" in skip:
         skip |= {"gas", "stop_bar"}
     if "end_bar" in skip:
