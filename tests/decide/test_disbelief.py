@@ -45,7 +45,7 @@ def exact(prior, leads, fits):
 
 def stops(leads, fits):
     leads = np.asarray(leads, float)
-    return Stops(np.arange(len(leads)), leads, leads, np.asarray(fits, float))
+    return Stops.plain(np.arange(len(leads)), leads, np.asarray(fits, float))
 
 
 def test_who_is_named_is_named_for_sure() -> None:
@@ -123,9 +123,20 @@ def test_a_stop_that_is_not_believed_proves_no_lead() -> None:
     after = believed(history, wrong)
     assert wrong.sum() == 1
     assert len(after.enough) == len(history.enough) - 1
+    assert (len(after.carried), len(after.worn)) == (len(history.carried) - 1, len(history.worn) - 1)
+    assert 0.5 not in after.worn.tolist()
     assert after.enough.min() > history.enough.min() + 3
     assert after.known
     assert after.light_signs == history.light_signs
+
+
+def test_what_bounds_need_is_what_is_believed() -> None:
+    """Of the lower side there is a slip alone: the records show what was enough, no more."""
+    own = [row | {"bc_state": "gas"} for row in dives() if row["diver"] == "Ivo"]
+    own[3] |= {"lead_kg": 16.0, "bc_state": "empty"}
+    (found,) = advise(assess([plan_row("Ivo")], dives=own, checks=[]))
+    assert any("hovered with 16 kg" in text for text in found.cautions)
+    assert found.evidence == "upper_only"
 
 
 def test_a_diver_whose_only_record_is_not_believed_is_not_known() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,13 +11,12 @@ from numpy.typing import NDArray
 from leadline.decide.advice_data import Advice, Answer
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
+from leadline.decide.case import QUANTILES, Case, cases_of
 from leadline.decide.change import Trigger, late, triggers
-from leadline.decide.check_reading import again
-from leadline.decide.checked_dive import CheckedDive
-from leadline.decide.checked_need import checked_dives, look_ahead, needs
-from leadline.decide.disbelief import believed, disbelief_texts, wrong_stops
-from leadline.decide.history import Histories, LikeKit, evidence_word
-from leadline.decide.lead_rule import BEGIN, ENOUGH, WIDE, breath_out, chosen, doubted, levels, step_share
+from leadline.decide.checked_need import checked_dives, look_ahead
+from leadline.decide.disbelief import disbelief_texts
+from leadline.decide.history import Histories, evidence_word
+from leadline.decide.lead_rule import BEGIN, WIDE, breath_out
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.onward import Onward, onward
 from leadline.decide.rig_sentence import rig_cautions
@@ -28,8 +26,6 @@ from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.decide.step_sentence import next_step
 from leadline.decide.trim import trim
 from leadline.errors import OutOfRangeError
-from leadline.model.marginal import Marginal
-from leadline.model.quantile import quantiles
 from leadline.model.stack import chances_above
 from leadline.physics.ledger import Exposures, Ledger, State, prior_sd
 from leadline.timeline import PLAN
@@ -39,7 +35,6 @@ __all__ = ["BEGIN", "QUANTILES", "TOO_HEAVY", "WIDE", "Advice", "Answer", "advis
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-QUANTILES: Final = (0.025, 0.1, 0.5, 0.9, 0.975)
 TOO_HEAVY: Final = 2.0  # kg over need
 
 AT_A_TIME: Final = 250
@@ -59,40 +54,6 @@ def _require_gas(assessment: Assessment, rows: IntArray) -> None:
     )
 
 
-@dataclass(frozen=True)
-class _Case:
-    """One row of the plan on its way; `ends` are `QUANTILES`, then the one of the accepted risk."""
-
-    position: int
-    need: Marginal
-    ends: tuple[float, ...]
-    history: LikeKit
-    lead: float
-    bring: float
-    check: bool
-    held: bool
-    doubted: bool
-
-
-def _case(
-    assessment: Assessment, history: LikeKit, position: int, need: Marginal, ends: list[float], *,
-    block: Block, checked: CheckedDive | None,
-) -> _Case:  # fmt: skip
-    """Lead of one row; `ends` are `QUANTILES`, then those of the rule."""
-    theta, own_ends = assessment.fit.theta, ends[len(QUANTILES) :]
-    mass = float(assessment.rigs.body.mass[position])
-    try:
-        choice = chosen(own_ends, history, block=block, mass=mass, theta=theta)
-        doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
-        if doubt:
-            choice = doubted(own_ends, history, block=block, theta=theta)
-    except OutOfRangeError as fault:
-        who = assessment.line.plan["diver"][assessment.line.row[position]]
-        raise OutOfRangeError(f"{who}: {fault}") from None
-    kept = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
-    return _Case(position, need, kept, history, *choice, doubt)
-
-
 def _loose(safety: RigSafety, i: int, lead: float) -> float:
     """Lead that is neither on the belt nor ditchable, as far as that is noted; NaN where it is not. [kg]."""
     loose = lead - float(safety.ditchable[i])
@@ -104,7 +65,7 @@ def _loose(safety: RigSafety, i: int, lead: float) -> float:
 
 
 def _steps(
-    assessment: Assessment, cases: list[_Case], behind: _Behind, *, block: Block, risk: float
+    assessment: Assessment, cases: list[Case], behind: _Behind, *, block: Block, risk: float
 ) -> list[Step]:
     """Acts weighed at the leads of the answers."""
     setups = [
@@ -132,7 +93,7 @@ def _steps(
 
 def _advice(
     assessment: Assessment,
-    case: _Case,
+    case: Case,
     *,
     words: tuple[str, tuple[str, ...]],
     bar: float,
@@ -168,31 +129,6 @@ def _advice(
     )
 
 
-def _cases(
-    assessment: Assessment, histories: Histories, rows: IntArray, state: State, ledger: Ledger,
-    checked: Sequence[CheckedDive | None], *, block: Block, risk: float,
-) -> list[_Case]:  # fmt: skip
-    found = needs(assessment, rows, state, checked)
-    ends = quantiles(found, [*QUANTILES, *levels(risk)]).tolist()
-    known = [
-        histories.like_kit(position, prior)
-        for position, prior in zip(rows.tolist(), ledger.need.tolist(), strict=True)
-    ]
-    stops = [history.stops for history in known]
-    wrong = wrong_stops(found, stops, assessment.fit.theta.cautious())
-    # A look of the day is about that day: that it does not fit says nothing against stops of other days.
-    known = [
-        history if about else believed(history, which)
-        for history, which, about in zip(known, wrong, checked, strict=True)
-    ]
-    return [
-        _case(assessment, history, position, need, own, block=block, checked=about)
-        for history, position, need, own, about in zip(
-            known, rows.tolist(), found, ends, checked, strict=True
-        )
-    ]
-
-
 @dataclass(frozen=True)
 class _Behind:
     """What all rows of a plan need besides their need, reckoned at once; *n* rows.
@@ -215,7 +151,7 @@ class _Behind:
 
 def _behind(
     assessment: Assessment, rows: IntArray, state: State, ledger: Ledger, shared: Exposures,
-    cases: list[_Case], *, block: Block, risk: float,
+    cases: list[Case], *, block: Block, risk: float,
 ) -> _Behind:  # fmt: skip
     lead = np.array([case.lead for case in cases])
     middle = np.array([case.ends[QUANTILES.index(0.5)] for case in cases])
@@ -244,7 +180,7 @@ def _behind(
 
 
 def _after(
-    assessment: Assessment, rows: IntArray, state: State, cases: list[_Case], *, block: Block, risk: float
+    assessment: Assessment, rows: IntArray, state: State, cases: list[Case], *, block: Block, risk: float
 ) -> list[Onward | None]:
     """What to put on after the checks that come first; None where none does."""
     found: list[Onward | None] = [None] * len(cases)
@@ -256,18 +192,18 @@ def _after(
     return found
 
 
-def _late_bring(case: _Case, more: float, *, block: Block, enough: float) -> float:
+def _late_bring(case: Case, more: float, *, block: Block, enough: float) -> float:
     """Lightest lead within the accepted risk if the dive ends late; NaN where nobody has that much. [kg]."""
     if np.isnan(more):
         return more
     try:
-        return block.at_least(case.ends[-1] + more - enough)
+        return max(block.at_least(case.ends[-1] + more - enough), case.bring)
     except OutOfRangeError:
         return float("nan")
 
 
 def _answer(
-    assessment: Assessment, case: _Case, i: int, behind: _Behind, step: Step, *, block: Block, imperial: bool
+    assessment: Assessment, case: Case, i: int, behind: _Behind, step: Step, *, block: Block, imperial: bool
 ) -> Answer:
     """One row, put into words."""
     enough, more = breath_out(assessment.fit.theta), float(behind.late_more[i])
@@ -294,6 +230,7 @@ def _answer(
         unlikely=disbelief_texts(assessment, case.history, imperial=imperial),
         check=case.check,
         doubted=case.doubted,
+        failed=case.failed,
         rig=rig_cautions(behind.safety, i, breath_out=enough, imperial=imperial),
         triggers=behind.again[i],
         imperial=imperial,
@@ -357,7 +294,7 @@ def answers(
         own, there = rows[part], state.take(part)
         ledger, shared = assessment.prior(own, there)
         looks = checked[start : start + AT_A_TIME]
-        cases = _cases(assessment, histories, own, there, ledger, looks, block=block, risk=risk)
+        cases = cases_of(assessment, histories, own, there, ledger, looks, block=block, risk=risk)
         behind = _behind(assessment, own, there, ledger, shared, cases, block=block, risk=risk)
         steps = _steps(assessment, cases, behind, block=block, risk=risk)
         found += [

@@ -15,6 +15,7 @@ from leadline.decide.history_data import LikeKit, Stops
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.stack import chances_above
+from leadline.normal import distribution
 from leadline.timeline import DIVE
 from leadline.units import mass_text
 
@@ -75,7 +76,7 @@ def stops_of(assessment: Assessment) -> Stops:
     seen = np.flatnonzero(assessment.observed)
     seen = seen[certain_stops(assessment, seen)]
     said = assessment.evidence.statements
-    return Stops(said.row[seen], said.lead[seen], said.lead[seen], said.fit[seen])
+    return Stops.plain(said.row[seen], said.lead[seen], said.fit[seen])
 
 
 def wrong_stops(needs: Sequence[Marginal], stops: Sequence[Stops], theta: Hyperparameters) -> list[BoolArray]:
@@ -118,8 +119,11 @@ def wrong_stops(needs: Sequence[Marginal], stops: Sequence[Stops], theta: Hyperp
 
 def _wrong(need: Marginal, stops: Stops, theta: Hyperparameters) -> FloatArray:
     """Chance that each of one diver's stops says something else than what was."""
-    edges = np.concatenate([stops.lead + theta.breath_out, stops.lead - theta.breath_in])
-    light, neutral_or_light = np.split(chances_above([need], edges[None])[0], 2)
+    sd = np.sqrt(need.scatter**2 + stops.walked)
+    light, neutral_or_light = (
+        distribution((need.points - edge[:, None]) / sd[:, None]) @ need.weights
+        for edge in (stops.lead + theta.breath_out, stops.lead - theta.breath_in)
+    )
     zones = np.stack([light, np.maximum(neutral_or_light - light, 0.0), 1 - neutral_or_light], axis=1)
     shown = (zones * stops.fit).sum(axis=1)
     wrong = (1 - shown) * theta.wrong / 2
@@ -139,17 +143,33 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
     Returns
     -------
     LikeKit
-        A stop that is not believed proves no lead; where nothing else is on record in like kit, the diver is
-        not known in it. What was too light stays: that is the safe side.
+        A stop that is not believed proves and bounds nothing, nor is its lead a usual one; where nothing else
+        is on record in like kit, the diver is not known in it. What was too light stays, and as `failed` it
+        asks for a check: that is the safe side.
     """
+    stops = history.stops
+    failed = stops.rose & (stops.late | wrong)
+    if failed.any():
+        history = replace(history, failed=stops.take(failed))
     if not wrong.any():
         return history
-    stops = history.stops
     doubted = stops.take(wrong)
     proof = stops.lead[~wrong & (stops.fit[:, 0] == 0)]
     # Proven leads that no stop here stands for were not doubted.
     kept = [lead for lead in history.enough.tolist() if not _among(lead, doubted.lead) or _among(lead, proof)]
-    found = replace(history, enough=np.array(kept), doubted=doubted)
+    worn = ~np.isin(history.carried_row, doubted.row)
+    lowers = history.lowers - int((doubted.fit[:, 2] == 0).sum())
+    uppers = history.uppers - int((doubted.fit[:, 0] == 0).sum())
+    found = replace(
+        history,
+        enough=np.array(kept),
+        doubted=doubted,
+        carried=history.carried[worn],
+        carried_row=history.carried_row[worn],
+        worn=history.worn[worn],
+        upper=history.upper and uppers > 0,
+        lower=history.lower and lowers > 0,
+    )
     if stops.all_there_is and wrong.all():
         found = replace(found, known=False, upper=False, lower=False, point=False, looked=False)
     return found
@@ -181,7 +201,8 @@ def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool)
         dive, date = line.records.dives["dive"][line.row[row]], line.occasions.date[row]
         when = "" if np.isnat(date) else f" of {str(date)[:10]}"
         lead = mass_text(float(doubted.worn[i]), imperial=imperial)
-        named.append(f"dive {dive}{when} ({_shown(doubted, i)} {lead})")
+        after = " after a hand-off" if doubted.handed[i] else ""
+        named.append(f"dive {dive}{when} ({_shown(doubted, i)} {lead}{after})")
     more = len(doubted) - len(named)
     which = " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
     it, slip = ("them", "they are slips") if len(doubted) > 1 else ("it", "it is a slip")

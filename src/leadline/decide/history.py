@@ -23,6 +23,12 @@ NEAR_RESERVE: Final = 70.0
 LIKE_WATER: Final = 5.0
 """Salinities that differ by no more are one water: less than 0.5 kg of lead. [g/kg] (judged)"""
 
+LATEST: Final = 3
+"""Dives in like kit of which a rise is fresh. (judged)"""
+
+ALIKE: Final = 0.1
+"""Leads that differ by no more are as little. [kg]"""
+
 MOST_FOLDED: Final = 2**40
 """Up to this number one more column of a gear table fits in 64 bits."""
 
@@ -228,6 +234,7 @@ class Histories:
             fit=fit,
             rose=rose,
             stop=certain_stops(self.assessment, seen),
+            handed=kind == "hand_off",
             says=np.stack([says[name] for name in _SAYS], axis=1),
         )
 
@@ -256,9 +263,10 @@ class Histories:
             position, dives["other"][in_suit] if in_suit.any() else dives["other"]
         )
         return LikeKit(
-            **self._evidence_in(diver, suit, cylinder, dives["row"][like], shift),
+            **self._evidence_in(diver, suit, cylinder, dives["row"][like], shift, position),
             enough=_proven(leads, {name: dives[name][like] for name in _PROOF}),
             carried=leads[told],
+            carried_row=dives["row"][like][told],
             worn=worn[told],
             fresh_check=self._fresh(diver, suit, cylinder, o.date[position]),
             last_dive=dives["date"][last] if len(dated) else np.datetime64("NaT", "s"),
@@ -297,7 +305,7 @@ class Histories:
         return bool(alike.any())
 
     def _evidence_in(
-        self, diver: int, suit: int, cylinder: int, dives: NDArray[np.int64], shift: FloatArray
+        self, diver: int, suit: int, cylinder: int, dives: NDArray[np.int64], shift: FloatArray, position: int
     ) -> dict[str, Any]:
         """What the evidence in like kit says; leads at which the diver rose are carried by `shift`."""
         seen = self._evidence.of(diver)
@@ -308,14 +316,27 @@ class Histories:
         if len(shown):
             order = np.argsort(dives)
             row, worn = seen["row"][shown], seen["lead"][shown]
-            lead = worn + shift[order[np.searchsorted(dives, row, sorter=order)]]
-            stops = Stops(row, lead, worn, seen["fit"][shown], len(shown) == counts["known"])
+            place = order[np.searchsorted(dives, row, sorter=order)]
+            lead, fit = worn + shift[place], seen["fit"][shown]
+            rose, sank = _unanswered(place, lead, fit)
+            late, all_there_is = place >= len(dives) - LATEST, len(shown) == counts["known"]
+            walked = self._walked(row, position)
+            handed = seen["handed"][shown]
+            stops = Stops(row, lead, worn, fit, walked, rose, sank, late, handed, all_there_is)
             light = lead[seen["rose"][shown]]
         return {
             "light": light,
             "stops": stops,
+            "uppers": counts["upper"],
+            "lowers": counts["lower"],
             **{name: n if name in _COUNTED else n > 0 for name, n in counts.items()},
         }
+
+    def _walked(self, rows: NDArray[np.int64], position: int) -> FloatArray:
+        """Variance by which need may have walked from rows of the timeline to another. [kg²]."""
+        passage, drift = self.assessment.passage, self.assessment.fit.theta.drift
+        years = np.abs(passage.elapsed[position] - passage.elapsed[rows])
+        return np.asarray(drift**2 * years + np.abs(passage.jumped[position] - passage.jumped[rows]))
 
     def _fresh(self, diver: int, suit: int, cylinder: int, date: np.datetime64) -> bool:
         """Whether a check in like kit was made near the reserve on that day."""
@@ -325,6 +346,17 @@ class Histories:
         today = checks["date"].astype("datetime64[D]") == date.astype("datetime64[D]")
         like = (checks["suit"] == suit) & (checks["cylinder"] == cylinder)
         return bool((like & today & checks["near_reserve"]).any())
+
+
+def _unanswered(
+    place: NDArray[np.int64], lead: FloatArray, fit: FloatArray
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Stops at which the diver rose, or sank, and after which none contradicts it."""
+    rose, sank = fit[:, 1] + fit[:, 2] == 0, fit[:, 0] + fit[:, 1] == 0
+    later = place > place[:, None]
+    held = later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)
+    not_heavy = later & (lead >= lead[:, None] - ALIKE) & (fit[:, 2] == 0)
+    return rose & ~held.any(axis=1), sank & ~not_heavy.any(axis=1)
 
 
 def _proven(leads: FloatArray, dives: dict[str, NDArray[Any]]) -> FloatArray:

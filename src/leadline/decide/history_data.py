@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,14 @@ __all__ = ["LikeKit", "Stops"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+
+def _none() -> FloatArray:
+    return np.zeros(0)
+
+
+def _no() -> BoolArray:
+    return np.zeros(0, bool)
 
 
 @dataclass(frozen=True)
@@ -26,22 +34,43 @@ class Stops:
         Lead on, carried to the water and pressure of the plan by the ledger, and as it was. [kg]
     fit : ndarray, shape (s, 3)
         1 for each zone that the record allows, light, neutral and heavy; else 0.
+    walked : ndarray, shape (s,)
+        Variance by which need may have walked from there to the plan. [kg²]
+    rose, sank : ndarray of bool, shape (s,)
+        The diver rose, and no stop on a later dive was held with as little lead; sank, and none was held, or
+        was too light, with as much.
+    late : ndarray of bool, shape (s,)
+        On one of the latest dives in like kit.
+    handed : ndarray of bool, shape (s,)
+        After a hand-off.
     all_there_is : bool
         Whether they are all the evidence in like kit.
     """
 
     row: IntArray = field(default_factory=lambda: np.zeros(0, np.int64))
-    lead: FloatArray = field(default_factory=lambda: np.zeros(0))
-    worn: FloatArray = field(default_factory=lambda: np.zeros(0))
+    lead: FloatArray = field(default_factory=_none)
+    worn: FloatArray = field(default_factory=_none)
     fit: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
+    walked: FloatArray = field(default_factory=_none)
+    rose: BoolArray = field(default_factory=_no)
+    sank: BoolArray = field(default_factory=_no)
+    late: BoolArray = field(default_factory=_no)
+    handed: BoolArray = field(default_factory=_no)
     all_there_is: bool = False
+
+    @classmethod
+    def plain(cls, row: IntArray, lead: FloatArray, fit: FloatArray) -> Stops:
+        """Stops as they were, of which nothing else is asked."""
+        no = np.zeros(len(row), bool)
+        return cls(row, lead, lead, fit, np.zeros(len(row)), no, no, no, no)
 
     def __len__(self) -> int:
         return len(self.row)
 
     def take(self, which: BoolArray) -> Stops:
         """Some of them."""
-        return Stops(self.row[which], self.lead[which], self.worn[which], self.fit[which])
+        parts = (getattr(self, one.name) for one in fields(self) if one.name != "all_there_is")
+        return Stops(*(part[which] for part in parts))
 
     def moved(self, by: float) -> Stops:
         """The same with leads carried to where need is larger by so much [kg]."""
@@ -83,6 +112,13 @@ class LikeKit:
         cylinder, in this BC.
     stops, doubted : Stops
         Of like kit: all, and those that are not believed, once that has been judged.
+    failed, heavy : Stops
+        At which the diver rose and with whose lead none was held since, of the latest dives or not believed;
+        and at which the diver sank, where that does not fit what went before.
+    carried_row : ndarray of int, shape (d,)
+        Rows of the timeline of `carried`.
+    uppers, lowers : int
+        Records in like kit that bound need from above, from below.
     """
 
     known: bool
@@ -111,3 +147,8 @@ class LikeKit:
     missing: tuple[int, ...] = ()
     stops: Stops = field(default_factory=Stops)
     doubted: Stops = field(default_factory=Stops)
+    failed: Stops = field(default_factory=Stops)
+    heavy: Stops = field(default_factory=Stops)
+    carried_row: IntArray = field(default_factory=lambda: np.zeros(0, np.int64))
+    uppers: int = 0
+    lowers: int = 0

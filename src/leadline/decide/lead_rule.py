@@ -21,6 +21,7 @@ __all__ = [
     "breath_out",
     "chosen",
     "doubted",
+    "fails",
     "lead_rule",
     "levels",
     "step_share",
@@ -51,12 +52,15 @@ class Choice(NamedTuple):
         Whether a surface check comes first.
     held : bool
         Whether a step down was held back.
+    failed : bool
+        Whether the band would let the diver go down with what failed at the stop, so that it is not gone by.
     """
 
     lead: float
     bring: float
     check: bool
     held: bool
+    failed: bool = False
 
 
 def breath_out(theta: Hyperparameters) -> float:
@@ -91,6 +95,22 @@ def _first(begin: float, bring: float, history: LikeKit, block: Block) -> float:
     return min(first, bring)
 
 
+def _more_than_failed(history: LikeKit, block: Block) -> float:
+    """Lead on the blocks that is more than what failed at the stop. [kg]."""
+    return block.at_least(float(history.failed.lead.max(initial=-MORE_THAN_LIGHT)) + MORE_THAN_LIGHT)
+
+
+def fails(ends: Sequence[float], history: LikeKit, *, block: Block, theta: Hyperparameters) -> bool:
+    """Whether the band would have the diver go down with no more than what failed at the stop.
+
+    What failed in the water and was not held since outweighs whatever else makes it unlikely. Parameters as
+    of `chosen`; whatever risk is accepted.
+    """
+    if not len(history.failed):
+        return False
+    return _more_than_failed(history, block) > block.at_least(ends[-1] - breath_out(theta))
+
+
 def levels(risk: float) -> tuple[float, ...]:
     """Probabilities of the quantiles that the rule rests on, in the order in which it takes them."""
     return (0.1, 0.9, BEGIN, 1 - risk, 1 - USUAL_RISK)
@@ -105,8 +125,9 @@ def lead_rule(
 
 
 def chosen(
-    ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters
-) -> Choice:
+    ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters,
+    failed: bool = False,
+) -> Choice:  # fmt: skip
     """The lead of an answer.
 
     Parameters
@@ -121,6 +142,8 @@ def chosen(
         Of the body; steps are halved below 45 kg. [kg]
     theta : Hyperparameters
         Of the fit.
+    failed : bool
+        Whether the diver would go down with what failed at the stop, see `fails`.
 
     Returns
     -------
@@ -134,11 +157,15 @@ def chosen(
     """
     low, high, begin, enough, usual = ends
     bring = block.at_least(enough - breath_out(theta))
+    if failed:
+        bring = max(bring, _more_than_failed(history, block))
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs + history.light_hints <= 1
     # A check of the day lifts that nothing is known, and not that the band is wide.
     if high - low > WIDE or not (history.known or history.fresh_check):
-        return Choice(_first(begin, bring, history, block), bring, True, False)
+        return Choice(_first(begin, bring, history, block), bring, True, False, failed)
+    if failed:
+        return Choice(bring, bring, True, False, True)
     if jump and not history.fresh_check:
         # The band is narrow and a step up is at once: the check confirms it.
         return Choice(bring, bring, True, False)

@@ -31,7 +31,10 @@ STANDING: Final = (
 DOUBTED: Final = "The check of the day"
 """How the caution begins that asks for another look at the surface."""
 
-DANGERS: Final = ("Danger", "Too light at the stop", "No suit named", DOUBTED, "Under 18")
+FAILED: Final = "Rose at the stop with"
+"""How the caution begins that tells of a lead which failed, and was not held since."""
+
+DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
 """How the cautions begin that may not be overlooked."""
 
 TOO_LIGHT_LAST: Final = 0.2
@@ -173,6 +176,25 @@ def _bounds(history: LikeKit) -> str:
     return "what stops and surface checks showed bounds"
 
 
+def _failed(history: LikeKit, imperial: bool) -> list[str]:
+    """Why a check comes first where stops do not fit the records before them."""
+    slip = "does not fit the records before: a slip of the pen, or kit, body or water have changed"
+    found = []
+    if len(stops := history.failed):
+        lead = mass_text(float(stops.worn[np.argmax(stops.lead)]), imperial=imperial)
+        found.append(
+            f"{FAILED} {lead}, and none was held with as little since, which {slip}, so check "
+            "before the dive and do not go down with so little"
+        )
+    if len(stops := history.heavy):
+        lead = mass_text(float(stops.worn[np.argmin(stops.lead)]), imperial=imperial)
+        found.append(
+            f"Sank at the stop with {lead}, and none was held with as much since, which {slip}, so check "
+            "before the dive"
+        )
+    return found
+
+
 def _unsure(
     history: LikeKit,
     band: tuple[float, ...],
@@ -261,6 +283,7 @@ def cautions(
     check: bool,
     unlikely: Sequence[str] = (),
     doubted: bool = False,
+    failed: bool = False,
     rig: tuple[str, ...] = (),
     triggers: tuple[Trigger, ...] = (),
     imperial: bool = False,
@@ -289,6 +312,8 @@ def cautions(
         Caution about stops that are not believed.
     doubted : bool
         Whether because the one of the day is not to be gone by alone.
+    failed : bool
+        Whether because the band would let the diver go down with what failed at the stop.
     rig : tuple of str
         Cautions about the rig.
     triggers : tuple of Trigger
@@ -304,6 +329,7 @@ def cautions(
     """
     dry = bool(assessment.rigs.dry[position])
     found = _light(history, light_as_last, lead, imperial)
+    found += _failed(history, imperial) if failed else []
     if bar > FULL_STOP:
         found.append(
             f"Reckoned for a stop with {_pressure_text(bar, imperial)} left: later, with less gas, it takes "
@@ -317,9 +343,9 @@ def cautions(
     if middle < -0.05:
         found.append(f"Already heavy by about {about_text(-middle, imperial)} without any lead")
     found += _maybe_light(history, dry)
-    found += _usual(history, middle, dry=dry, imperial=imperial)
+    found += [] if failed else _usual(history, middle, dry=dry, imperial=imperial)
     named = frozenset(t.name for t in triggers)
-    found += _unsure(history, band, check, named, doubted, lead, imperial)
+    found += _unsure(history, band, check and not failed, named, doubted, lead, imperial)
     found += _about_diver(assessment, position)
     unnamed = _unnamed(assessment, position)
     found += [text for name, text in _UNNAMED.items() if name in unnamed]

@@ -1,0 +1,140 @@
+"""One row of a plan on its way to an answer: its need, what is on record in like kit, and its lead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block
+from leadline.decide.changed import changed_need
+from leadline.decide.check_reading import again
+from leadline.decide.checked_dive import CheckedDive
+from leadline.decide.checked_need import needs
+from leadline.decide.disbelief import believed, wrong_stops
+from leadline.decide.history import Histories, LikeKit
+from leadline.decide.lead_rule import ENOUGH, chosen, doubted, fails, levels, step_share
+from leadline.errors import OutOfRangeError
+from leadline.model.marginal import Marginal
+from leadline.model.quantile import quantiles
+from leadline.physics.ledger import Ledger, State
+
+__all__ = ["QUANTILES", "Case", "cases_of"]
+
+IntArray = NDArray[np.int64]
+
+QUANTILES: Final = (0.025, 0.1, 0.5, 0.9, 0.975)
+
+
+@dataclass(frozen=True)
+class Case:
+    """One row of the plan on its way.
+
+    Parameters
+    ----------
+    position : int
+        Row of the timeline.
+    need : Marginal
+        Posterior.
+    ends : tuple of float
+        Its `QUANTILES`, then the one of the accepted risk. [kg]
+    history : LikeKit
+        Of this diver, without what is not believed.
+    lead, bring, check, held, failed
+        As of `Choice`.
+    doubted : bool
+        Whether the check of the day asks for another look.
+    """
+
+    position: int
+    need: Marginal
+    ends: tuple[float, ...]
+    history: LikeKit
+    lead: float
+    bring: float
+    check: bool
+    held: bool
+    failed: bool
+    doubted: bool
+
+
+def cases_of(
+    assessment: Assessment, histories: Histories, rows: IntArray, state: State, ledger: Ledger,
+    checked: Sequence[CheckedDive | None], *, block: Block, risk: float,
+) -> list[Case]:  # fmt: skip
+    """Needs, histories and leads of some rows of a plan.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the plan.
+    histories : Histories
+        Of its divers.
+    rows, state, ledger : ndarray of int, State, Ledger
+        t rows of the timeline, the stop planned there and the prior at it.
+    checked : sequence of CheckedDive or None
+        From `checked_dives`.
+    block, risk
+        As of `advise`.
+
+    Returns
+    -------
+    list of Case
+        One a row.
+
+    Raises
+    ------
+    OutOfRangeError
+        If all blocks together are too light.
+    """
+    asked = [*QUANTILES, *levels(risk)]
+    found = needs(assessment, rows, state, checked)
+    ends = quantiles(found, asked).tolist()
+    known = [
+        histories.like_kit(position, prior)
+        for position, prior in zip(rows.tolist(), ledger.need.tolist(), strict=True)
+    ]
+    theta = assessment.fit.theta
+    wrong = wrong_stops(found, [history.stops for history in known], theta.cautious())
+    # A look of the day is about that day: that it does not fit says nothing against stops of other days.
+    known = [
+        history if about else believed(history, which)
+        for history, which, about in zip(known, wrong, checked, strict=True)
+    ]
+    failed = [
+        fails(own[len(QUANTILES) :], history, block=block, theta=theta)
+        for own, history in zip(ends, known, strict=True)
+    ]
+    for i, about in enumerate(checked):
+        at = np.array([i])
+        anew = None if about else changed_need(assessment, rows[at], state.take(at), found[i], known[i])
+        if anew is not None:
+            (found[i], known[i]), failed[i] = anew, True
+            ends[i] = quantiles([found[i]], asked)[0].tolist()
+    return [
+        _case(assessment, *row, block=block)
+        for row in zip(rows.tolist(), found, ends, known, failed, checked, strict=True)
+    ]
+
+
+def _case(
+    assessment: Assessment, position: int, need: Marginal, ends: list[float], history: LikeKit, failed: bool,
+    checked: CheckedDive | None, *, block: Block,
+) -> Case:  # fmt: skip
+    """Lead of one row; `ends` are `QUANTILES`, then those of the rule."""
+    theta, own_ends = assessment.fit.theta, ends[len(QUANTILES) :]
+    mass = float(assessment.rigs.body.mass[position])
+    try:
+        choice = chosen(own_ends, history, block=block, mass=mass, theta=theta, failed=failed)
+        doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
+        if doubt:
+            choice = doubted(own_ends, history, block=block, theta=theta)
+    except OutOfRangeError as fault:
+        who = assessment.line.plan["diver"][assessment.line.row[position]]
+        raise OutOfRangeError(f"{who}: {fault}") from None
+    kept = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
+    return Case(position, need, kept, history, *choice, doubt)

@@ -1,0 +1,148 @@
+"""Need of a diver whose stops do not fit the records before them any more: slips, or something changed.
+
+The model lets need drift, not jump. So however many stops fail, it holds all of them for wrong records before
+it lets go of the many that went before, the dangerous side; and a few slips of the same kind may take it with
+them on the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.decide.assessment import Assessment
+from leadline.decide.checked_dive import ASTRAY
+from leadline.decide.history_data import LikeKit, Stops
+from leadline.decide.look import STOP_JUDGEMENT
+from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.marginal import Marginal
+from leadline.normal import distribution
+from leadline.physics.ledger import State
+
+__all__ = ["changed_need", "mixed"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+STEP: Final = 0.05
+"""Of the grid. [kg]"""
+
+REACH: Final = 4.5
+"""Sds to either side."""
+
+LIKELY: Final = 0.2
+"""Chance of a change from which the band holds it. [-] (judged)
+
+One rise that was thought of as less likely than one in thirty; a dive at the accepted risk is one in twenty.
+"""
+
+SURPRISING: Final = 0.5
+"""Chance of what was seen at that lead, by all records, from which on nobody need wonder. [-]"""
+
+MOST_STARTS: Final = 4
+"""Dives that are tried as the first one after a change, the most surprising ones."""
+
+
+def changed_need(
+    assessment: Assessment, row: IntArray, state: State, need: Marginal, history: LikeKit
+) -> tuple[Marginal, LikeKit] | None:
+    """Need with the chance that something changed before stops that failed, and what is on record since.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the plan.
+    row : ndarray of int, shape (1,)
+        Row of the plan.
+    state : State
+        The stop planned there.
+    need : Marginal
+        Posterior as the model has it.
+    history : LikeKit
+        Of the diver.
+
+    Returns
+    -------
+    Marginal, LikeKit
+        A mixture, see `mixed`, and a history without leads proven before; nothing is doubted any more, since
+        the band holds both. None where chance and drift explain the records well enough.
+    """
+    stops, theta = history.stops, assessment.fit.theta.cautious()
+    odd = np.flatnonzero(stops.rose | stops.sank)
+    if not len(odd):
+        return None
+    light, not_heavy = (need.above(stops.lead[odd] + edge) for edge in (theta.breath_out, -theta.breath_in))
+    shown = np.where(stops.rose[odd], light, 1 - not_heavy)
+    odd = odd[np.argsort(shown, kind="stable")][: int((shown < SURPRISING).sum())]
+    said, order = assessment.evidence.statements, assessment.evidence.order
+    place = dict(zip(said.row.tolist(), order.tolist(), strict=True))
+    when = np.array([place[one] for one in stops.row.tolist()])
+    best: tuple[float, Marginal, int] | None = None
+    for first in list(dict.fromkeys(when[odd].tolist()))[:MOST_STARTS]:
+        before = assessment.marginals(row, state, until=first - 1)[0]
+        share, found = mixed(need, before, stops.take(when >= first), theta)
+        if share >= LIKELY and (best is None or share > best[0]):
+            best = share, found, first
+    if best is None:
+        return None
+    since = stops.take(when >= best[2])
+    proven = since.lead[since.fit[:, 0] == 0]
+    return best[1], replace(
+        history,
+        enough=proven,
+        known=True,
+        failed=since.take(since.rose),
+        heavy=since.take(since.sank),
+        doubted=Stops(),
+    )
+
+
+def mixed(need: Marginal, before: Marginal, since: Stops, theta: Hyperparameters) -> tuple[float, Marginal]:
+    """Posterior of need over: the records hold, or something changed before some stops.
+
+    Parameters
+    ----------
+    need : Marginal
+        If the records hold: on all of them.
+    before : Marginal
+        On those before the stops.
+    since : Stops
+        From the first that failed on.
+    theta : Hyperparameters
+        Breath range and share of wrong records.
+
+    Returns
+    -------
+    float
+        Chance that something changed. [-]
+    Marginal
+        How likely a change is, and how far need is then from what was known, is as on the days on which
+        records do not hold (`checked_dive.ASTRAY`); what the stops showed says which of the two it is.
+    """
+    (holds, _), (astray, off) = ASTRAY
+    reach = REACH * (before.expected_sd + off)
+    grid = np.arange(before.mean - reach, before.mean + reach, STEP)
+    told = np.exp(_log_told(grid, since, theta, before.scatter))
+    apart = (grid[:, None] - before.points) / off
+    after = np.exp(-0.5 * apart**2) @ before.weights
+    after /= after.sum()
+    as_before = np.exp(_log_told(before.points, since, theta, before.scatter)) @ before.weights
+    if_changed = after @ told
+    share = float(astray * if_changed / (astray * if_changed + holds * as_before))
+    points = np.concatenate([need.points, grid])
+    weights = np.concatenate([(1 - share) * need.weights, share * after * told / if_changed])
+    order = np.argsort(points, kind="stable")
+    return share, Marginal(points[order], weights[order], need.scatter)
+
+
+def _log_told(need: FloatArray, stops: Stops, theta: Hyperparameters, scatter: float) -> FloatArray:
+    """Log chance of what stops showed, at each expected need; each dive has its own scatter."""
+    sd = float(np.hypot(scatter, STOP_JUDGEMENT))
+    light = distribution((need - stops.lead[:, None] - theta.breath_out) / sd)
+    heavy = distribution((stops.lead[:, None] - theta.breath_in - need) / sd)
+    zones = np.stack([light, np.maximum(1 - light - heavy, 0.0), heavy], axis=-1)
+    shown = np.einsum("skz,sz->sk", zones, stops.fit)
+    return np.asarray(np.log(shown * (1 - theta.wrong) + (1 - shown) * theta.wrong / 2).sum(axis=0))
