@@ -40,7 +40,7 @@ One rise that was thought of as less likely than one in thirty; a dive at the ac
 """
 
 SURPRISING: Final = 0.5
-"""Chance of what was seen at that lead, by all records, from which on nobody need wonder. [-]"""
+"""Chance of rising at that lead, by all records, from which on nobody need wonder. [-]"""
 
 MOST_STARTS: Final = 4
 """Dives that are tried as the first one after a change, the most surprising ones."""
@@ -74,9 +74,11 @@ def changed_need(
     odd = np.flatnonzero(stops.rose | stops.sank)
     if not len(odd):
         return None
-    light, not_heavy = (need.above(stops.lead[odd] + edge) for edge in (theta.breath_out, -theta.breath_in))
-    shown = np.where(stops.rose[odd], light, 1 - not_heavy)
+    # Whoever rose is on the safe side where the model goes along; who sank with less is not.
+    shown = np.where(stops.rose[odd], need.above(stops.lead[odd] + theta.breath_out), 0.0)
     odd = odd[np.argsort(shown, kind="stable")][: int((shown < SURPRISING).sum())]
+    if not len(odd):
+        return None
     said, order = assessment.evidence.statements, assessment.evidence.order
     place = dict(zip(said.row.tolist(), order.tolist(), strict=True))
     when = np.array([place[one] for one in stops.row.tolist()])
@@ -90,9 +92,11 @@ def changed_need(
         return None
     since = stops.take(when >= best[2])
     proven = since.lead[since.fit[:, 0] == 0]
+    before = stops.lead[(when < best[2]) & (stops.fit[:, 0] == 0)]
     return best[1], replace(
         history,
         enough=proven,
+        at_hand=float(before.min()) if len(before) else 0.0,
         known=True,
         failed=since.take(since.rose),
         heavy=since.take(since.sank),

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.disbelief import certain_stops
-from leadline.decide.history_data import LikeKit, Stops
+from leadline.decide.history_data import LikeKit, Stops, unanswered
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
 
@@ -25,9 +25,6 @@ LIKE_WATER: Final = 5.0
 
 LATEST: Final = 3
 """Dives in like kit of which a rise is fresh. (judged)"""
-
-ALIKE: Final = 0.1
-"""Leads that differ by no more are as little. [kg]"""
 
 MOST_FOLDED: Final = 2**40
 """Up to this number one more column of a gear table fits in 64 bits."""
@@ -318,7 +315,7 @@ class Histories:
             row, worn = seen["row"][shown], seen["lead"][shown]
             place = order[np.searchsorted(dives, row, sorter=order)]
             lead, fit = worn + shift[place], seen["fit"][shown]
-            rose, sank = _unanswered(place, lead, fit)
+            rose, sank = unanswered(place, lead, fit)
             late, all_there_is = place >= len(dives) - LATEST, len(shown) == counts["known"]
             walked = self._walked(row, position)
             handed = seen["handed"][shown]
@@ -346,17 +343,6 @@ class Histories:
         today = checks["date"].astype("datetime64[D]") == date.astype("datetime64[D]")
         like = (checks["suit"] == suit) & (checks["cylinder"] == cylinder)
         return bool((like & today & checks["near_reserve"]).any())
-
-
-def _unanswered(
-    place: NDArray[np.int64], lead: FloatArray, fit: FloatArray
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Stops at which the diver rose, or sank, and after which none contradicts it."""
-    rose, sank = fit[:, 1] + fit[:, 2] == 0, fit[:, 0] + fit[:, 1] == 0
-    later = place > place[:, None]
-    held = later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)
-    not_heavy = later & (lead >= lead[:, None] - ALIKE) & (fit[:, 2] == 0)
-    return rose & ~held.any(axis=1), sank & ~not_heavy.any(axis=1)
 
 
 def _proven(leads: FloatArray, dives: dict[str, NDArray[Any]]) -> FloatArray:

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LikeKit", "Stops"]
+__all__ = ["LikeKit", "Stops", "unanswered"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+
+ALIKE: Final = 0.1
+LESS: Final = 0.5
+"""Leads that differ by no more are as little; by so much, less. [kg]"""
 
 
 def _none() -> FloatArray:
@@ -37,8 +43,8 @@ class Stops:
     walked : ndarray, shape (s,)
         Variance by which need may have walked from there to the plan. [kg²]
     rose, sank : ndarray of bool, shape (s,)
-        The diver rose, and no stop on a later dive was held with as little lead; sank, and none was held, or
-        was too light, with as much.
+        The diver rose, and no stop on a later dive was held with as little lead; sank with less than did not
+        sink before, and none on a later dive was held, or was too light, with as much.
     late : ndarray of bool, shape (s,)
         On one of the latest dives in like kit.
     handed : ndarray of bool, shape (s,)
@@ -117,6 +123,8 @@ class LikeKit:
         and at which the diver sank, where that does not fit what went before.
     carried_row : ndarray of int, shape (d,)
         Rows of the timeline of `carried`.
+    at_hand : float
+        Lead that was enough before something may have changed; 0 where nothing may have. [kg]
     uppers, lowers : int
         Records in like kit that bound need from above, from below.
     """
@@ -150,5 +158,34 @@ class LikeKit:
     failed: Stops = field(default_factory=Stops)
     heavy: Stops = field(default_factory=Stops)
     carried_row: IntArray = field(default_factory=lambda: np.zeros(0, np.int64))
+    at_hand: float = 0.0
     uppers: int = 0
     lowers: int = 0
+
+
+def unanswered(
+    place: NDArray[np.int64], lead: FloatArray, fit: FloatArray
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Stops at which the diver rose, or sank with less than before, and since which none says otherwise.
+
+    Parameters
+    ----------
+    place : ndarray of int, shape (s,)
+        Of the dives in time.
+    lead : ndarray, shape (s,)
+        Carried to one water and pressure. [kg]
+    fit : ndarray, shape (s, 3)
+        As of `Stops`.
+
+    Returns
+    -------
+    ndarray of bool, shape (s,)
+        `rose` and `sank` of `Stops`.
+    """
+    rose, sank = fit[:, 1] + fit[:, 2] == 0, fit[:, 0] + fit[:, 1] == 0
+    later = place > place[:, None]
+    held = later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)
+    not_heavy = fit[:, 2] == 0
+    with_more = (place < place[:, None]) & (lead >= lead[:, None] + LESS) & not_heavy
+    answered = (later & (lead >= lead[:, None] - ALIKE) & not_heavy).any(axis=1)
+    return rose & ~held.any(axis=1), sank & with_more.any(axis=1) & ~answered

@@ -158,14 +158,15 @@ def chosen(
     low, high, begin, enough, usual = ends
     bring = block.at_least(enough - breath_out(theta))
     if failed:
-        bring = max(bring, _more_than_failed(history, block))
+        # If it was a slip, what was enough before is wanted; at hand, for the check to say.
+        bring = max(bring, _more_than_failed(history, block), block.at_least(history.at_hand - HAIR))
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs + history.light_hints <= 1
     # A check of the day lifts that nothing is known, and not that the band is wide.
     if high - low > WIDE or not (history.known or history.fresh_check):
         return Choice(_first(begin, bring, history, block), bring, True, False, failed)
     if failed:
-        return Choice(bring, bring, True, False, True)
+        return Choice(_first(begin, bring, history, block), bring, True, False, True)
     if jump and not history.fresh_check:
         # The band is narrow and a step up is at once: the check confirms it.
         return Choice(bring, bring, True, False)
