@@ -249,6 +249,7 @@ def test_need_at_the_end_is_that_of_a_simulation(line, sinks) -> None:
     beta = rng.standard_normal((n, shared.values.shape[1]))
     own_sd = np.hypot(theta.diver_sd, theta.body_factor * np.hypot(shared.body_sd, shared.rest_sd)[0])
     own, suit = own_sd * rng.standard_normal(n), theta.suit_factor * rng.standard_normal(n)
+    own += 3.0 * rng.standard_normal(n) * (rng.random(n) < 0.02)  # days on which what is known does not hold
 
     def need(mean: float, doubts: Any) -> Any:
         return mean + beta @ doubts.values[0] + own + suit * doubts.suit_sd[0] + scatter
@@ -625,6 +626,16 @@ def test_a_clear_look_far_from_the_records_overrules_them(lead, line) -> None:
     shift = found.advice.need_q50_kg - found.now.q50_kg
     usual = club_check("Ole", look(6.0, "eye", bar="40"))
     assert shift == pytest.approx(usual.advice.need_q50_kg - usual.now.q50_kg, abs=0.7)
+
+
+def test_two_looks_that_agree_overrule_physics_for_a_stranger_too() -> None:
+    """A body or a suit that is not as described: the water shows it, and it does so twice."""
+    once, twice = read(look(17.0, bar="60")), read(look(17.0, bar="60"), look(17.0, bar="60"))
+    assert once.again
+    for found in (once, twice):
+        assert found.now.disagree
+        assert found.now.alone_low_kg - 0.4 < found.now.q50_kg < found.now.alone_high_kg + 0.4
+    assert twice.change_kg > -1.0
 
 
 def test_sinking_without_lead_is_never_told_to_add_any() -> None:

@@ -38,7 +38,7 @@ STEP: Final = 0.02  # kg of the grid
 REACH: Final = 6.0  # sds to either side
 BIAS_NODES: Final = 15
 ASTRAY: Final = ((0.98, 0.0), (0.02, 3.0))
-"""Days on which records hold, and days on which they do not: shares, and how far off they then are. [kg]
+"""Days on which what is known holds, and days on which it does not: shares, and how far off it then is. [kg]
 
 Other kit than was noted, another body, a slip of the pen. (judged)
 """
@@ -231,12 +231,6 @@ class CheckedDive(Assessment):
         weights = np.exp(logs - logs.max())
         return Marginal(self.grid, weights / weights.sum(), STEP)
 
-    @property
-    def _days(self) -> tuple[tuple[float, float], ...]:
-        """As `ASTRAY`; where there are no records, physics knows how far off it may be."""
-        mine = self.evidence.diver == self.line.occasions.diver[self.position]
-        return ASTRAY if np.any(mine & ~self.looks) else ((1.0, 0.0),)
-
     @cached_property
     def _before_looks(self) -> FloatArray:
         """Log density of need at a right check on each kind of day, its share in it; shape (days, g).
@@ -244,9 +238,7 @@ class CheckedDive(Assessment):
         That records may not hold today lets a clear look far from them overrule them: without it the answer
         would lie between the two, where neither has it.
         """
-        found = [
-            np.log(share) + _log_density(self.expected.wider(off), self.grid) for share, off in self._days
-        ]
+        found = [np.log(share) + _log_density(self.expected.wider(off), self.grid) for share, off in ASTRAY]
         return np.array(found)
 
     def carried_to(self, state: State) -> Marginal:
@@ -269,7 +261,7 @@ class CheckedDive(Assessment):
         apart = float(np.sum((near.values - far.values) ** 2))
         apart += float((self.fit.theta.suit_factor * (near.suit_sd - far.suit_sd)[0]) ** 2)
         here, away, scatter = self.expected.expected_sd**2, there.expected_sd**2, there.scatter**2
-        off = np.array([sd for _, sd in self._days]) ** 2
+        off = np.array([sd for _, sd in ASTRAY]) ** 2
         shared = np.clip((here + away - apart) / 2, 0.0, np.sqrt(here * away)) + off + scatter
         slope = shared / (here + off + scatter)
         left = np.maximum(away + off + scatter - slope * shared, LEAST_CARRY_SD**2)
