@@ -11,6 +11,7 @@ import numpy as np
 from leadline.arrays import Records, columns_from_rows
 from leadline.book import Book
 from leadline.decide.assessment import Assessment
+from leadline.decide.history_data import Stops
 from leadline.model.population import Fit
 from leadline.records import DIVES, TABLES
 
@@ -132,3 +133,14 @@ def plan_row(diver: str, **changed: Any) -> Row:
     """The kit of every dive of the club, tomorrow."""
     kit = {"suit": "full 5", "bc": "jacket", "cylinder": "steel 12", "gas": "air", "water": "salt"}
     return {"dive": "next", "diver": diver, "date": "2026-05-20"} | kit | changed
+
+
+def plain_stops(leads: Any, fits: Any, theta: Any, *, doubt: float = 0.0) -> Stops:
+    """Stops with an empty BC, one after the other, where the plan is."""
+    lead, fit = np.asarray(leads, float), np.asarray(fits, float)
+    number, no = np.arange(len(lead)), np.zeros(len(lead), bool)
+    found = Stops(
+        number, lead, lead, lead + theta.breath_out, lead - theta.breath_in, np.full(len(lead), doubt), fit,
+        ~no, no, number, no, no, ~no,
+    )  # fmt: skip
+    return found.judged()

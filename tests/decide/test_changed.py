@@ -13,13 +13,12 @@ from leadline.decide.advice import advise
 from leadline.decide.block import Block
 from leadline.decide.changed import mixed
 from leadline.decide.history import like_kit
-from leadline.decide.history_data import Stops
 from leadline.decide.look import STOP_JUDGEMENT
 from leadline.model.marginal import Marginal
 from leadline.model.population import prior_fit
 from leadline.timeline import PLAN
 
-from .club import NEED, assess, dives, plan_row
+from .club import NEED, assess, dives, plain_stops, plan_row
 
 THETA = replace(prior_fit().theta, wrong=0.02)
 SCATTER = 0.45
@@ -63,7 +62,7 @@ def test_slip_and_change_are_weighed_as_bayes_has_it(leads, fits) -> None:
     share = 0.02 * if_changed / (0.02 * if_changed + 0.98 * if_same)
     need = normal(3.1, 0.3)  # whatever the model makes of all records
     leads = np.array(leads)
-    stops = Stops.plain(np.arange(len(leads)), leads, np.array(fits))
+    stops = plain_stops(leads, fits, THETA, doubt=STOP_JUDGEMENT**2)
     weighed, found = mixed(need, normal(before, sd), stops, THETA)
     assert weighed == pytest.approx(share, abs=2e-3)
     assert found.weights.sum() == pytest.approx(1)

@@ -11,14 +11,13 @@ from scipy.stats import norm
 from leadline.decide.advice import advise
 from leadline.decide.disbelief import believed, wrong_stops
 from leadline.decide.history import like_kit
-from leadline.decide.history_data import Stops
 from leadline.decide.learning import learn
 from leadline.decide.season import season
 from leadline.model.marginal import Marginal
 from leadline.model.population import prior_fit
 from leadline.timeline import PLAN
 
-from .club import NEED, assess, dives, plan_row, records
+from .club import NEED, assess, dives, plain_stops, plan_row, records
 
 THETA = replace(prior_fit().theta, wrong=0.03)
 SCATTER = 0.45
@@ -45,7 +44,7 @@ def exact(prior, leads, fits):
 
 def stops(leads, fits):
     leads = np.asarray(leads, float)
-    return Stops.plain(np.arange(len(leads)), leads, np.asarray(fits, float))
+    return plain_stops(leads, fits, THETA)
 
 
 def test_who_is_named_is_named_for_sure() -> None:
@@ -137,6 +136,21 @@ def test_what_bounds_need_is_what_is_believed() -> None:
     (found,) = advise(assess([plan_row("Ivo")], dives=own, checks=[]))
     assert any("hovered with 16 kg" in text for text in found.cautions)
     assert found.evidence == "upper_only"
+
+
+def test_a_check_that_is_not_believed_has_not_measured_need() -> None:
+    """Fifteen kilograms typed at eye level: it moves no number, and no answer rests on it."""
+    slip = {
+        **plan_row("Ivo", date="2026-05-20"),
+        "check": "typed", "lead_kg": 15.0, "bar": 50, "waterline": "eye", "exhale_sinks": "yes",
+    }  # fmt: skip
+    own = [row for row in dives() if row["diver"] == "Ivo"]
+    plan = [plan_row("Ivo", date="2026-06-10")]
+    (plain,) = advise(assess(plan, dives=own, checks=[]))
+    (found,) = advise(assess(plan, dives=own, checks=[slip]))
+    assert found.evidence == plain.evidence == "two_sided"
+    assert any("check typed of 2026-05-20 (right with 15 kg)" in text for text in found.cautions)
+    assert abs(found.need_q50_kg - plain.need_q50_kg) < 0.2
 
 
 def test_a_diver_whose_only_record_is_not_believed_is_not_known() -> None:

@@ -99,7 +99,7 @@ def cases_of(
         for position, prior in zip(rows.tolist(), ledger.need.tolist(), strict=True)
     ]
     theta = assessment.fit.theta
-    wrong = wrong_stops(found, [history.stops for history in known], theta.cautious())
+    wrong = wrong_stops(found, [history.stops for history in known], theta)
     # A look of the day is about that day: that it does not fit says nothing against stops of other days.
     known = [
         history if about else believed(history, which)

@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.checked_dive import ASTRAY
+from leadline.decide.disbelief import chance_of_zones
 from leadline.decide.history_data import LikeKit, Stops
-from leadline.decide.look import STOP_JUDGEMENT
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
-from leadline.normal import distribution
 from leadline.physics.ledger import State
 
 __all__ = ["changed_need", "mixed"]
@@ -70,36 +69,30 @@ def changed_need(
         A mixture, see `mixed`, and a history without leads proven before; nothing is doubted any more, since
         the band holds both. None where chance and drift explain the records well enough.
     """
-    stops, theta = history.stops, assessment.fit.theta.cautious()
-    odd = np.flatnonzero(stops.rose | stops.sank)
+    stops, theta = history.stops, assessment.fit.theta
+    looks = ~stops.dive & np.isin(stops.place, history.doubted.place)
+    odd = np.flatnonzero(stops.rose | stops.sank | looks)
     if not len(odd):
         return None
     # Whoever rose is on the safe side where the model goes along; who sank with less is not.
-    shown = np.where(stops.rose[odd], need.above(stops.lead[odd] + theta.breath_out), 0.0)
+    shown = np.where(stops.rose[odd], need.above(stops.above[odd]), 0.0)
     odd = odd[np.argsort(shown, kind="stable")][: int((shown < SURPRISING).sum())]
-    if not len(odd):
-        return None
-    said, order = assessment.evidence.statements, assessment.evidence.order
-    place = dict(zip(said.row.tolist(), order.tolist(), strict=True))
-    when = np.array([place[one] for one in stops.row.tolist()])
     best: tuple[float, Marginal, int] | None = None
-    for first in list(dict.fromkeys(when[odd].tolist()))[:MOST_STARTS]:
+    for first in list(dict.fromkeys(stops.place[odd].tolist()))[:MOST_STARTS]:
         before = assessment.marginals(row, state, until=first - 1)[0]
-        share, found = mixed(need, before, stops.take(when >= first), theta)
+        share, found = mixed(need, before, stops.take(stops.place >= first), theta)
         if share >= LIKELY and (best is None or share > best[0]):
             best = share, found, first
     if best is None:
         return None
-    since = stops.take(when >= best[2])
-    proven = since.lead[since.fit[:, 0] == 0]
-    before = stops.lead[(when < best[2]) & (stops.fit[:, 0] == 0)]
+    earlier, held = stops.place < best[2], stops.dive & (stops.fit[:, 0] == 0)
     return best[1], replace(
         history,
-        enough=proven,
-        at_hand=float(before.min()) if len(before) else 0.0,
+        enough=stops.lead[held & ~earlier],
+        at_hand=float(stops.lead[held & earlier].min()) if (held & earlier).any() else 0.0,
         known=True,
-        failed=since.take(since.rose),
-        heavy=since.take(since.sank),
+        failed=stops.take(stops.rose & ~earlier),
+        odd=stops.take((stops.sank | looks) & ~earlier),
         doubted=Stops(),
     )
 
@@ -116,7 +109,7 @@ def mixed(need: Marginal, before: Marginal, since: Stops, theta: Hyperparameters
     since : Stops
         From the first that failed on.
     theta : Hyperparameters
-        Breath range and share of wrong records.
+        Share of wrong records.
 
     Returns
     -------
@@ -143,10 +136,6 @@ def mixed(need: Marginal, before: Marginal, since: Stops, theta: Hyperparameters
 
 
 def _log_told(need: FloatArray, stops: Stops, theta: Hyperparameters, scatter: float) -> FloatArray:
-    """Log chance of what stops showed, at each expected need; each dive has its own scatter."""
-    sd = float(np.hypot(scatter, STOP_JUDGEMENT))
-    light = distribution((need - stops.lead[:, None] - theta.breath_out) / sd)
-    heavy = distribution((stops.lead[:, None] - theta.breath_in - need) / sd)
-    zones = np.stack([light, np.maximum(1 - light - heavy, 0.0), heavy], axis=-1)
-    shown = np.einsum("skz,sz->sk", zones, stops.fit)
+    """Log chance of what was seen, at each expected need; each dive has its own scatter."""
+    shown = np.einsum("skz,sz->sk", chance_of_zones(need, stops, scatter), stops.fit)
     return np.asarray(np.log(shown * (1 - theta.wrong) + (1 - shown) * theta.wrong / 2).sum(axis=0))

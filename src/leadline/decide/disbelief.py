@@ -1,4 +1,4 @@
-"""Stops on record that an answer does not believe: all else that is known makes them unlikely."""
+"""Records that an answer does not believe: all else that is known makes them unlikely."""
 
 from __future__ import annotations
 
@@ -16,13 +16,12 @@ from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.stack import chances_above
 from leadline.normal import distribution
-from leadline.timeline import DIVE
 from leadline.units import mass_text
 
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["believed", "certain_stops", "disbelief_texts", "stops_of", "wrong_stops"]
+__all__ = ["believed", "chance_of_zones", "disbelief_texts", "wrong_stops"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -39,44 +38,20 @@ MOST_NAMED: Final = 2
 
 
 def _ends(stops: Stops) -> tuple[float, float, float, float]:
-    """Leads at which stops are hardest to believe: rose, did not rise, did not sink, sank. [kg]."""
-    # A handful of stops each: plain Python takes a fifth of the time that arrays do.
-    rose, not_rose, not_sank, sank = -math.inf, math.inf, -math.inf, math.inf
-    for lead, (light, held, heavy) in zip(stops.lead.tolist(), stops.fit.tolist(), strict=True):
-        if not light:
-            not_rose = min(not_rose, lead)
-            if not held:
-                sank = min(sank, lead)
-        elif not held:
-            rose = max(rose, lead)
-        if not heavy:
-            not_sank = max(not_sank, lead)
-    return rose, not_rose, not_sank, sank
-
-
-def certain_stops(assessment: Assessment, seen: IntArray) -> BoolArray:
-    """Which statements are of a stop that showed something for certain, gas of unknown litres or none.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        With the records.
-    seen : ndarray of int, shape (n,)
-        Statements of its evidence.
-    """
-    said = assessment.evidence.statements
-    fit, kind = said.fit[seen], said.kind[seen]
-    at_stop = ((kind == "stop") | (kind == "hand_off")) & (assessment.line.table[said.row[seen]] == DIVE)
-    sharp = ((fit == 0) | (fit == 1)).all(axis=1) & ~(fit == 1).all(axis=1)
-    return np.asarray(at_stop & sharp & ~(said.litres[seen] > 0))
-
-
-def stops_of(assessment: Assessment) -> Stops:
-    """All such stops of an assessment, with leads as they were on."""
-    seen = np.flatnonzero(assessment.observed)
-    seen = seen[certain_stops(assessment, seen)]
-    said = assessment.evidence.statements
-    return Stops.plain(said.row[seen], said.lead[seen], said.fit[seen])
+    """Needs at which records are hardest to believe: light, not light, not heavy, heavy. [kg]."""
+    # A handful of records each: plain Python takes a fifth of the time that arrays do.
+    light, not_light, not_heavy, heavy = -math.inf, math.inf, -math.inf, math.inf
+    edges = zip(stops.above.tolist(), stops.below.tolist(), stops.fit.tolist(), strict=True)
+    for above, below, (is_light, is_neutral, is_heavy) in edges:
+        if not is_light:
+            not_light = min(not_light, above)
+            if not is_neutral:
+                heavy = min(heavy, below)
+        elif not is_neutral:
+            light = max(light, above)
+        if not is_heavy:
+            not_heavy = max(not_heavy, below)
+    return light, not_light, not_heavy, heavy
 
 
 def wrong_stops(needs: Sequence[Marginal], stops: Sequence[Stops], theta: Hyperparameters) -> list[BoolArray]:
@@ -89,7 +64,7 @@ def wrong_stops(needs: Sequence[Marginal], stops: Sequence[Stops], theta: Hyperp
     stops : sequence of Stops
         Of their divers, carried to kit, water and pressure of those dives.
     theta : Hyperparameters
-        Breath range and share of wrong records.
+        Share of wrong records.
 
     Returns
     -------
@@ -107,8 +82,7 @@ def wrong_stops(needs: Sequence[Marginal], stops: Sequence[Stops], theta: Hyperp
     some = [i for i, own in enumerate(stops) if len(own)]
     if not some:
         return found
-    out, into = theta.breath_out, theta.breath_in
-    edges = np.array([_ends(stops[i]) for i in some]) + np.array([out, out, -into, -into])
+    edges = np.array([_ends(stops[i]) for i in some])
     above = chances_above([needs[i] for i in some], edges)
     # Of a stop that is hard to believe the worst one shows it; most divers have none.
     least = np.minimum.reduce([above[:, 0], 1 - above[:, 1], above[:, 2], 1 - above[:, 3]])
@@ -119,15 +93,32 @@ def wrong_stops(needs: Sequence[Marginal], stops: Sequence[Stops], theta: Hyperp
 
 def _wrong(need: Marginal, stops: Stops, theta: Hyperparameters) -> FloatArray:
     """Chance that each of one diver's stops says something else than what was."""
-    sd = np.sqrt(need.scatter**2 + stops.walked)
-    light, neutral_or_light = (
-        distribution((need.points - edge[:, None]) / sd[:, None]) @ need.weights
-        for edge in (stops.lead + theta.breath_out, stops.lead - theta.breath_in)
-    )
-    zones = np.stack([light, np.maximum(neutral_or_light - light, 0.0), 1 - neutral_or_light], axis=1)
-    shown = (zones * stops.fit).sum(axis=1)
+    zones = chance_of_zones(need.points, stops, need.scatter)
+    shown = np.einsum("skz,k,sz->s", zones, need.weights, stops.fit)
     wrong = (1 - shown) * theta.wrong / 2
     return np.asarray(wrong / (wrong + shown * (1 - theta.wrong)))
+
+
+def chance_of_zones(need: FloatArray, stops: Stops, scatter: float) -> FloatArray:
+    """Chances that each record's diver was light, neutral and heavy, at each expected need.
+
+    Parameters
+    ----------
+    need : ndarray, shape (k,)
+        [kg]
+    stops : Stops
+        *s* records, carried to that need.
+    scatter : float
+        Of single dives. [kg]
+
+    Returns
+    -------
+    ndarray, shape (s, k, 3)
+    """
+    sd = np.sqrt(scatter**2 + stops.doubt)[:, None]
+    light = distribution((need - stops.above[:, None]) / sd)
+    heavy = distribution((stops.below[:, None] - need) / sd)
+    return np.stack([light, np.maximum(1 - light - heavy, 0.0), heavy], axis=-1)
 
 
 def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
@@ -154,12 +145,18 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
     if not wrong.any():
         return history
     doubted = stops.take(wrong)
-    proof = stops.lead[~wrong & (stops.fit[:, 0] == 0)]
+    proof = stops.lead[~wrong & stops.dive & (stops.fit[:, 0] == 0)]
     # Proven leads that no stop here stands for were not doubted.
-    kept = [lead for lead in history.enough.tolist() if not _among(lead, doubted.lead) or _among(lead, proof)]
+    kept = [
+        lead
+        for lead in history.enough.tolist()
+        if not _among(lead, doubted.lead[doubted.dive]) or _among(lead, proof)
+    ]
     worn = ~np.isin(history.carried_row, doubted.row)
-    lowers = history.lowers - int((doubted.fit[:, 2] == 0).sum())
-    uppers = history.uppers - int((doubted.fit[:, 0] == 0).sum())
+    reads = ~doubted.dive & (doubted.fit == (0.0, 1.0, 0.0)).all(axis=1)
+    plain = doubted.take(~reads)
+    lowers = history.lowers - int((plain.fit[:, 2] == 0).sum())
+    uppers = history.uppers - int((plain.fit[:, 0] == 0).sum())
     found = replace(
         history,
         enough=np.array(kept),
@@ -169,6 +166,7 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
         worn=history.worn[worn],
         upper=history.upper and uppers > 0,
         lower=history.lower and lowers > 0,
+        point=history.points > int(reads.sum()),
     )
     if stops.all_there_is and wrong.all():
         found = replace(found, known=False, upper=False, lower=False, point=False, looked=False)
@@ -196,16 +194,18 @@ def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool)
         return []
     line = assessment.line
     named = []
-    for i in range(min(len(doubted), MOST_NAMED)):
-        row = int(doubted.row[i])
-        dive, date = line.records.dives["dive"][line.row[row]], line.occasions.date[row]
+    # A look at the surface has two halves, and a stop may have two looks: each once.
+    for row in list(dict.fromkeys(doubted.row.tolist())):
+        i = int(np.flatnonzero(doubted.row == row)[0])
+        kind, table = ("dive", line.records.dives) if doubted.dive[i] else ("check", line.records.checks)
+        key, date = table[kind][line.row[row]], line.occasions.date[row]
         when = "" if np.isnat(date) else f" of {str(date)[:10]}"
         lead = mass_text(float(doubted.worn[i]), imperial=imperial)
         after = " after a hand-off" if doubted.handed[i] else ""
-        named.append(f"dive {dive}{when} ({_shown(doubted, i)} {lead}{after})")
-    more = len(doubted) - len(named)
+        named.append(f"{kind} {key}{when} ({_shown(doubted, i)} {lead}{after})")
+    more, named = max(len(named) - MOST_NAMED, 0), named[:MOST_NAMED]
     which = " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
-    it, slip = ("them", "they are slips") if len(doubted) > 1 else ("it", "it is a slip")
+    it, slip = ("them", "they are slips") if len(named) > 1 else ("it", "it is a slip")
     return [
         f"Not believed here: {which}, since all else that is known makes {it} unlikely. Correct {it} if "
         f"{slip}, and if not, go by the water and not by this number: check first"
@@ -213,10 +213,12 @@ def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool)
 
 
 def _shown(stops: Stops, i: int) -> str:
-    """What a stop showed, in words that lead on to its lead."""
-    rose, held, sank = (stops.fit[i] > 0).tolist()
-    if rose:
+    """What was seen, in words that lead on to its lead."""
+    light, neutral, heavy = (stops.fit[i] > 0).tolist()
+    if not stops.dive[i]:
+        return "floated with" if light else "sank with" if heavy else "right with"
+    if light:
         return "rose with"
-    if held and sank:
+    if neutral and heavy:
         return "stop held with gas in the BC and"
-    return "hovered with" if held else "sank with"
+    return "hovered with" if neutral else "sank with"

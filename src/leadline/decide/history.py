@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.disbelief import certain_stops
-from leadline.decide.history_data import LikeKit, Stops, unanswered
+from leadline.decide.history_data import LikeKit, Stops
+from leadline.decide.sight import certain_sights, sights
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
 
@@ -123,6 +124,7 @@ class Histories:
         rows = self._by_date()
         self._dives = self._dives_of(rows[line.table[rows] == DIVE])
         self._checks = self._checks_of(rows[line.table[rows] == CHECK])
+        self._stops = sights(assessment, self._seen())
         self._evidence = self._evidence_of()
         self._occasions = self._occasions_of()
 
@@ -227,11 +229,9 @@ class Histories:
             row=row,
             suit=self.assessment.suit[row],
             cylinder=self._cylinder[row],
-            lead=said.lead[seen],
-            fit=fit,
+            number=np.arange(len(seen)),
+            certain=certain_sights(evidence, seen),
             rose=rose,
-            stop=certain_stops(self.assessment, seen),
-            handed=kind == "hand_off",
             says=np.stack([says[name] for name in _SAYS], axis=1),
         )
 
@@ -260,7 +260,7 @@ class Histories:
             position, dives["other"][in_suit] if in_suit.any() else dives["other"]
         )
         return LikeKit(
-            **self._evidence_in(diver, suit, cylinder, dives["row"][like], shift, position),
+            **self._evidence_in(diver, suit, cylinder, dives["row"][like], need_here, position),
             enough=_proven(leads, {name: dives[name][like] for name in _PROOF}),
             carried=leads[told],
             carried_row=dives["row"][like][told],
@@ -302,30 +302,29 @@ class Histories:
         return bool(alike.any())
 
     def _evidence_in(
-        self, diver: int, suit: int, cylinder: int, dives: NDArray[np.int64], shift: FloatArray, position: int
+        self, diver: int, suit: int, cylinder: int, dives: NDArray[np.int64], need_here: float, position: int
     ) -> dict[str, Any]:
-        """What the evidence in like kit says; leads at which the diver rose are carried by `shift`."""
+        """What the evidence in like kit says, carried to where the ledger's need is `need_here`."""
         seen = self._evidence.of(diver)
         here = (seen["suit"] == suit) & (seen["cylinder"] == cylinder)
         counts = dict(zip(_SAYS, seen["says"][here].sum(axis=0).tolist(), strict=True))
-        shown, light = np.flatnonzero(here & seen["stop"]), np.zeros(0)
+        shown, light = here & seen["certain"], np.zeros(0)
         stops = Stops()
-        if len(shown):
-            order = np.argsort(dives)
-            row, worn = seen["row"][shown], seen["lead"][shown]
-            place = order[np.searchsorted(dives, row, sorter=order)]
-            lead, fit = worn + shift[place], seen["fit"][shown]
-            rose, sank = unanswered(place, lead, fit)
-            late, all_there_is = place >= len(dives) - LATEST, len(shown) == counts["known"]
-            walked = self._walked(row, position)
-            handed = seen["handed"][shown]
-            stops = Stops(row, lead, worn, fit, walked, rose, sank, late, handed, all_there_is)
-            light = lead[seen["rose"][shown]]
+        if shown.any():
+            stops = self._stops.take(seen["number"][shown]).carried(need_here).judged()
+            stops = replace(
+                stops,
+                doubt=stops.doubt + self._walked(stops.row, position),
+                late=np.isin(stops.row, dives[-LATEST:]),
+                all_there_is=len(stops) == counts["known"],
+            )
+            light = stops.lead[seen["rose"][shown]]
         return {
             "light": light,
             "stops": stops,
             "uppers": counts["upper"],
             "lowers": counts["lower"],
+            "points": counts["point"],
             **{name: n if name in _COUNTED else n > 0 for name, n in counts.items()},
         }
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LikeKit", "Stops", "unanswered"]
+__all__ = ["LikeKit", "Stops"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -24,13 +24,17 @@ def _none() -> FloatArray:
     return np.zeros(0)
 
 
+def _nothing() -> IntArray:
+    return np.zeros(0, np.int64)
+
+
 def _no() -> BoolArray:
     return np.zeros(0, bool)
 
 
 @dataclass(frozen=True)
 class Stops:
-    """*s* stops in like kit that showed something for certain, before or after a hand-off.
+    """*s* stops and looks at the surface in like kit that showed something for certain.
 
     Parameters
     ----------
@@ -38,49 +42,56 @@ class Stops:
         Row of the timeline.
     lead, worn : ndarray, shape (s,)
         Lead on, carried to the water and pressure of the plan by the ledger, and as it was. [kg]
+    above, below : ndarray, shape (s,)
+        Need there, carried likewise, above which the diver is too light, and below which too heavy. [kg]
+    doubt : ndarray, shape (s,)
+        Variance, besides the scatter of dives, of what was seen and carried. [kg²]
     fit : ndarray, shape (s, 3)
         1 for each zone that the record allows, light, neutral and heavy; else 0.
-    walked : ndarray, shape (s,)
-        Variance by which need may have walked from there to the plan. [kg²]
+    dive, handed : ndarray of bool, shape (s,)
+        Of a dive, not of a look at the surface; after a hand-off.
+    place : ndarray of int, shape (s,)
+        In time.
     rose, sank : ndarray of bool, shape (s,)
-        The diver rose, and no stop on a later dive was held with as little lead; sank with less than did not
-        sink before, and none on a later dive was held, or was too light, with as much.
+        The diver rose, and nothing later was held with as little lead; sank with less than did not sink
+        before, and nothing later was held, or was too light, with as much.
     late : ndarray of bool, shape (s,)
         On one of the latest dives in like kit.
-    handed : ndarray of bool, shape (s,)
-        After a hand-off.
     all_there_is : bool
         Whether they are all the evidence in like kit.
     """
 
-    row: IntArray = field(default_factory=lambda: np.zeros(0, np.int64))
+    row: IntArray = field(default_factory=_nothing)
     lead: FloatArray = field(default_factory=_none)
     worn: FloatArray = field(default_factory=_none)
+    above: FloatArray = field(default_factory=_none)
+    below: FloatArray = field(default_factory=_none)
+    doubt: FloatArray = field(default_factory=_none)
     fit: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
-    walked: FloatArray = field(default_factory=_none)
+    dive: BoolArray = field(default_factory=_no)
+    handed: BoolArray = field(default_factory=_no)
+    place: IntArray = field(default_factory=_nothing)
     rose: BoolArray = field(default_factory=_no)
     sank: BoolArray = field(default_factory=_no)
     late: BoolArray = field(default_factory=_no)
-    handed: BoolArray = field(default_factory=_no)
     all_there_is: bool = False
-
-    @classmethod
-    def plain(cls, row: IntArray, lead: FloatArray, fit: FloatArray) -> Stops:
-        """Stops as they were, of which nothing else is asked."""
-        no = np.zeros(len(row), bool)
-        return cls(row, lead, lead, fit, np.zeros(len(row)), no, no, no, no)
 
     def __len__(self) -> int:
         return len(self.row)
 
-    def take(self, which: BoolArray) -> Stops:
+    def take(self, which: BoolArray | IntArray) -> Stops:
         """Some of them."""
         parts = (getattr(self, one.name) for one in fields(self) if one.name != "all_there_is")
         return Stops(*(part[which] for part in parts))
 
-    def moved(self, by: float) -> Stops:
-        """The same with leads carried to where need is larger by so much [kg]."""
-        return replace(self, lead=self.lead + by)
+    def carried(self, need: float) -> Stops:
+        """The same, carried from leads less need there to where need is so much [kg]."""
+        return replace(self, lead=self.lead + need, above=self.above + need, below=self.below + need)
+
+    def judged(self) -> Stops:
+        """The same with `rose` and `sank` as they stand in time."""
+        rose, sank = _unanswered(self.place, self.lead, self.fit)
+        return replace(self, rose=rose & self.dive, sank=sank & self.dive)
 
 
 @dataclass(frozen=True)
@@ -118,15 +129,15 @@ class LikeKit:
         cylinder, in this BC.
     stops, doubted : Stops
         Of like kit: all, and those that are not believed, once that has been judged.
-    failed, heavy : Stops
+    failed, odd : Stops
         At which the diver rose and with whose lead none was held since, of the latest dives or not believed;
-        and at which the diver sank, where that does not fit what went before.
+        and others that do not fit what went before.
     carried_row : ndarray of int, shape (d,)
         Rows of the timeline of `carried`.
     at_hand : float
         Lead that was enough before something may have changed; 0 where nothing may have. [kg]
-    uppers, lowers : int
-        Records in like kit that bound need from above, from below.
+    uppers, lowers, points : int
+        Records in like kit that bound need from above, from below, and that read it.
     """
 
     known: bool
@@ -156,36 +167,21 @@ class LikeKit:
     stops: Stops = field(default_factory=Stops)
     doubted: Stops = field(default_factory=Stops)
     failed: Stops = field(default_factory=Stops)
-    heavy: Stops = field(default_factory=Stops)
+    odd: Stops = field(default_factory=Stops)
     carried_row: IntArray = field(default_factory=lambda: np.zeros(0, np.int64))
     at_hand: float = 0.0
     uppers: int = 0
     lowers: int = 0
+    points: int = 0
 
 
-def unanswered(
-    place: NDArray[np.int64], lead: FloatArray, fit: FloatArray
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Stops at which the diver rose, or sank with less than before, and since which none says otherwise.
-
-    Parameters
-    ----------
-    place : ndarray of int, shape (s,)
-        Of the dives in time.
-    lead : ndarray, shape (s,)
-        Carried to one water and pressure. [kg]
-    fit : ndarray, shape (s, 3)
-        As of `Stops`.
-
-    Returns
-    -------
-    ndarray of bool, shape (s,)
-        `rose` and `sank` of `Stops`.
-    """
+def _unanswered(place: IntArray, lead: FloatArray, fit: FloatArray) -> tuple[BoolArray, BoolArray]:
+    """Who rose, or sank with less than before, and since when nothing says otherwise."""
     rose, sank = fit[:, 1] + fit[:, 2] == 0, fit[:, 0] + fit[:, 1] == 0
-    later = place > place[:, None]
+    if not (rose | sank).any():
+        return rose, sank
+    later, not_heavy = place > place[:, None], fit[:, 2] == 0
     held = later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)
-    not_heavy = fit[:, 2] == 0
     with_more = (place < place[:, None]) & (lead >= lead[:, None] + LESS) & not_heavy
     answered = (later & (lead >= lead[:, None] - ALIKE) & not_heavy).any(axis=1)
     return rose & ~held.any(axis=1), sank & with_more.any(axis=1) & ~answered

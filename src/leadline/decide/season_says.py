@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.disbelief import stops_of, wrong_stops
+from leadline.decide.disbelief import wrong_stops
+from leadline.decide.sight import certain_sights, sights
 from leadline.model.marginal import Marginal
 from leadline.records import RESERVE_PRESSURE
 
@@ -64,9 +65,9 @@ def says(assessment: Assessment, rows: IntArray, needs: Sequence[Marginal]) -> T
 
 def _doubted(assessment: Assessment, rows: IntArray, needs: Sequence[Marginal]) -> set[int]:
     """Rows of the dives whose stops are not believed after them."""
-    state = assessment.state(rows, pressure=RESERVE_PRESSURE)
-    shift = assessment.prior(rows, state)[0].need - assessment.noted_need(rows)
-    stops = stops_of(assessment)
-    found = [stops.take(stops.row == row).moved(by) for row, by in zip(rows, shift, strict=True)]
-    wrong = wrong_stops(needs, found, assessment.fit.theta.cautious())
+    prior = assessment.prior(rows, assessment.state(rows, pressure=RESERVE_PRESSURE))[0].need
+    seen = np.flatnonzero(assessment.observed)
+    stops = sights(assessment, seen[certain_sights(assessment.evidence, seen)])
+    found = [stops.take(stops.row == row).carried(need) for row, need in zip(rows, prior, strict=True)]
+    wrong = wrong_stops(needs, found, assessment.fit.theta)
     return {int(row) for row, which in zip(rows, wrong, strict=True) if which.any()}

@@ -186,12 +186,15 @@ def _failed(history: LikeKit, imperial: bool) -> list[str]:
             f"{FAILED} {lead}, and none was held with as little since, which {slip}, so check "
             "before the dive and do not go down with so little"
         )
-    if len(stops := history.heavy):
+    if len(stops := history.odd.take(history.odd.dive)):
         lead = mass_text(float(stops.worn[np.argmin(stops.lead)]), imperial=imperial)
         found.append(
             f"Sank at the stop with {lead}, and none was held with as much since, which {slip}, so check "
             "before the dive"
         )
+    if len(looks := history.odd.take(~history.odd.dive)):
+        lead = mass_text(float(looks.worn[-1]), imperial=imperial)
+        found.append(f"The surface check with {lead} {slip}, so check before the dive")
     return found
 
 

@@ -1,0 +1,74 @@
+"""Records that showed something for certain: stops, before and after a hand-off, and looks at the surface."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.decide.assessment import Assessment
+from leadline.decide.history_data import Stops
+from leadline.evidence.gather import Evidence
+from leadline.timeline import DIVE
+
+__all__ = ["certain_sights", "sights"]
+
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+FROM_SURFACE: Final = 0.5
+"""How far need at the stop may be from what a look at the surface says, sd. [kg] (judged: foam, heads)"""
+
+
+def certain_sights(evidence: Evidence, seen: IntArray) -> BoolArray:
+    """Which statements say for certain which zones need may lie in, gas of known litres aside.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Of the records.
+    seen : ndarray of int, shape (n,)
+        Statements that are asked about.
+    """
+    said = evidence.statements
+    fit = said.fit[seen]
+    sharp = ((fit == 0) | (fit == 1)).all(axis=1) & ~(fit == 1).all(axis=1)
+    of_these = np.isin(said.kind[seen], ("stop", "hand_off", "waterline", "exhale"))
+    return np.asarray(of_these & sharp & ~(said.litres[seen] > 0) & ~evidence.observations.point[seen])
+
+
+def sights(assessment: Assessment, seen: IntArray) -> Stops:
+    """Statements as leads less the ledger's need there; see `Stops.carried`.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the records.
+    seen : ndarray of int, shape (n,)
+        Statements of its evidence.
+
+    Returns
+    -------
+    Stops
+        All of them, whether certain or not; `rose`, `sank` and `late` are not known yet.
+    """
+    evidence, theta = assessment.evidence, assessment.fit.theta.cautious()
+    said, o = evidence.statements, evidence.observations
+    dive = assessment.line.table[said.row[seen]] == DIVE
+    no = np.zeros(len(seen), bool)
+    return Stops(
+        row=said.row[seen],
+        lead=said.lead[seen] - o.prior[seen],
+        worn=said.lead[seen],
+        above=(o.upper + theta.breath_out * o.upper_breath - o.prior)[seen],
+        below=(o.lower - theta.breath_in * o.lower_breath - o.prior)[seen],
+        doubt=o.reading_sd[seen] ** 2 + np.where(dive, 0.0, FROM_SURFACE**2),
+        fit=said.fit[seen],
+        dive=dive,
+        handed=said.kind[seen] == "hand_off",
+        place=evidence.order[seen],
+        rose=no,
+        sank=no,
+        late=no,
+    )
