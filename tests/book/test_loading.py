@@ -130,6 +130,70 @@ def test_rows_set_aside_can_be_repaired_and_loaded(path: Path, write: Write) -> 
     assert not report.rejects.exists()
 
 
+def cells(path: Path, table: str) -> list[dict[str, str]]:
+    """Rows of a table as they are exported, unknown columns included."""
+    with Book.open(path) as book:
+        (file,) = book.export(path.parent / "out", tables=[table], overwrite=True)
+    return list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
+
+
+def repair(file: Path, **changes: str) -> None:
+    """Change the cells of every row of the file of rows set aside."""
+    rows = list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
+    with file.open("w", encoding="utf-8", newline="") as text:
+        writer = csv.DictWriter(text, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(row | {name: cell for name, cell in changes.items() if row[name]} for row in rows)
+
+
+def test_repaired_row_changes_only_what_its_own_file_named(path: Path, write: Write) -> None:
+    load(path, dives=write("n.csv", "dive,diver,buddy,mood\n1,Ivo,Ines,calm\n"))
+    before = cells(path, "dives")
+    # Another file with bad rows: all its columns, known or not, stand in the file of rows set aside too.
+    wide = (
+        "dive,diver,date,suit,start_bar,stop_result,lead_lb,buddy,lead_kg\n"
+        "7,Ines,2026-05-02,W5,200,rose,,Ivo,99\n"
+    )
+    load(path, dives=write("wide.csv", wide), divers=write("p.csv", "diver,height_cm\nNoa,17\n"))
+    rejects = load(path, dives=write("few.csv", "dive,diver,lead_kg\n1,Ivo,110\n")).rejects
+    assert rejects is not None
+    load(path, dives=rejects)  # set aside once more, unrepaired: what it named is not forgotten
+    repair(rejects, lead_kg="11")
+    report = load(path, dives=rejects)
+    assert report.tables["dives"] == TableReport(read=2, loaded=1, updated=1)
+    after = cells(path, "dives")
+    assert after[:3] == [*before[:2], before[2] | {"lead_kg": "11"}]
+    assert (after[3]["date"], after[3]["buddy"], after[3]["lead_kg"]) == ("2026-05-02", "Ivo", "11")
+
+
+def test_empty_cell_of_a_repaired_row_clears_what_its_own_file_cleared(path: Path, write: Write) -> None:
+    load(path, divers=write("n.csv", "diver,shoe\nInes,38\nIvo,45\n"))
+    text = "diver,mass_kg,height_cm,shoe\nInes,7,,\n"  # no height and no shoe any more, says this file
+    rejects = load(path, divers=write("d.csv", text)).rejects
+    assert rejects is not None
+    repair(rejects, mass_kg="70")
+    assert load(path, divers=rejects).tables["divers"].updated == 1
+    ines, ivo = cells(path, "divers")
+    assert (ines["mass_kg"], ines["height_cm"], ines["shoe"], ivo["shoe"]) == ("70", "", "", "45")
+
+
+def test_bad_cell_emptied_in_the_file_of_rows_set_aside_is_cleared(path: Path, write: Write) -> None:
+    rejects = load(path, divers=write("d.csv", "diver,mass_lb\nInes,7\n")).rejects
+    assert rejects is not None
+    repair(rejects, mass_lb="")
+    load(path, divers=rejects)
+    ines = cells(path, "divers")[0]
+    assert (ines["mass_kg"], ines["height_cm"]) == ("", "170")
+
+
+def test_rows_set_aside_by_an_older_version_empty_nothing(path: Path, write: Write) -> None:
+    header = "set_aside_table,set_aside_row,set_aside_why,set_aside_rest,diver,mass_kg,height_cm"
+    text = f"{header}\ndivers,2,,,Ines,70,\n"
+    load(path, divers=write("old.csv", text))
+    ines = cells(path, "divers")[0]
+    assert (ines["mass_kg"], ines["height_cm"]) == ("70", "170")
+
+
 def test_torn_row_does_not_slip_in_through_the_file_of_rows_set_aside(path: Path, write: Write) -> None:
     report = load(path, dives=write("d.csv", "dive,diver,lead_kg\n8,Ines,4,5\n9,Ines\n"))
     assert report.tables["dives"].rejected == 2

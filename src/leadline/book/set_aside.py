@@ -1,7 +1,9 @@
 """Rows set aside: kept in the book, and written beside it as one table to repair and load.
 
 The file has the columns of `leadline.book.source.ORIGIN` in front of the original ones. Any `load`
-option takes it: `--dives` reads its dives and passes over the rest.
+option takes it: `--dives` reads its dives and passes over the rest. Its columns are those of all files that
+rows were set aside from; which of them a row's own file had is told in the row, so that loading it again
+changes nothing else.
 """
 
 # Statements are made from the declaration of the records; whatever else enters them is quoted by
@@ -17,7 +19,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from leadline.book.source import ORIGIN, Source
+from leadline.book.source import ORIGIN, Source, listed_name
 from leadline.book.sql import rows
 from leadline.book.stage import raw_json
 
@@ -71,7 +73,7 @@ def table(connection: DuckDBPyConnection) -> list[list[str]]:
     Returns
     -------
     list of list of str
-        Origin, reasons joined by `; `, then the cells as they were read.
+        Origin, reasons joined by `; `, the columns of the row's file, then the cells as they were read.
     """
     found = rows(
         connection,
@@ -83,12 +85,20 @@ def table(connection: DuckDBPyConnection) -> list[list[str]]:
     if not found:
         return []
     cells = [json.loads(raw) for *_, raw in found]
-    headers = [ORIGIN[3], *dict.fromkeys(name for row in cells for name in row if name != ORIGIN[3])]
+    headers = list(dict.fromkeys(name for row in cells for name in row if name != ORIGIN[3]))
     body = [
-        [name, str(number), why, *(row.get(header) or "" for header in headers)]
+        [
+            name,
+            str(number),
+            why,
+            row.get(ORIGIN[3]) or "",
+            own,
+            *(row.get(header) or "" for header in headers),
+        ]
         for (name, number, why, _), row in zip(found, cells, strict=True)
+        for own in [";".join(listed_name(header) for header in row if header != ORIGIN[3])]
     ]
-    return [[*ORIGIN[:3], *headers], *body]
+    return [[*ORIGIN, *headers], *body]
 
 
 def write(connection: DuckDBPyConnection, book: Path) -> Path | None:

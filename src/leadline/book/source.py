@@ -25,13 +25,20 @@ from leadline.records import Table
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["DERIVED", "ORIGIN", "Source", "from_file", "from_rows", "known_names"]
+__all__ = ["DERIVED", "ORIGIN", "Source", "from_file", "from_rows", "known_names", "listed_name"]
 
-ORIGIN: Final = ("set_aside_table", "set_aside_row", "set_aside_why", "set_aside_rest")
+ORIGIN: Final = (
+    "set_aside_table",
+    "set_aside_row",
+    "set_aside_why",
+    "set_aside_rest",
+    "set_aside_columns",
+)
 """Columns that the file of rows set aside has in front of the original ones; loading drops them.
 
-The last one holds what was beyond the header of a torn row, or says how many cells it lacked; as long as
-something stands there the row is not sound.
+The fourth holds what was beyond the header of a torn row, or says how many cells it lacked; as long as
+something stands there the row is not sound. The last one names the columns of the row's own file, joined by
+`;`: under any other column, which some other row brought in, an empty cell says nothing.
 """
 
 DERIVED: Final[dict[str, tuple[str, ...]]] = {"gear": ("gas_capacity_cuft",)}
@@ -73,10 +80,29 @@ class Source:
         return f"c{self.headers.index(header)}" if header in self.headers else None
 
     @property
+    def merged(self) -> bool:
+        """Whether its rows come from several files, so that not every empty cell is one of the row's own."""
+        return ORIGIN[0] in self.headers
+
+    def own(self, *headers: str) -> str:
+        """SQL that holds where a row of rows set aside had one of the columns in its own file."""
+        listed = self.cell(ORIGIN[4])
+        if listed is None:
+            return "false"
+        cells = f"lower(';' || {listed} || ';')"
+        named = [f"contains({cells}, lower({literal(f';{listed_name(name)};')}))" for name in headers]
+        return f"({' OR '.join(named)})"
+
+    @property
     def unknown(self) -> tuple[str, ...]:
         """Columns that are not declared, and not ours; kept aside."""
         known = {*known_names(self.table), *ORIGIN}
         return tuple(name for name in self.headers if name not in known)
+
+
+def listed_name(header: str) -> str:
+    """A column's name as it stands in a list joined by `;`."""
+    return header.replace(";", ",")
 
 
 def known_names(table: Table) -> tuple[str, ...]:

@@ -47,6 +47,12 @@ def _extra(source: Source, existing: str) -> str:
     cells = {name: f"nullif(trimmed({source.cell(name)}), '')" for name in source.unknown}
     if not cells:
         return existing
+    if source.merged:
+        cells = {
+            name: f"CASE WHEN {source.own(name)} OR {text} IS NOT NULL THEN {text}"
+            f" ELSE json_extract_string({existing}, {pointer(name)}) END"
+            for name, text in cells.items()
+        }
     pairs = ", ".join(f"{literal(name)}, {text}" for name, text in cells.items())
     merged = f"json_merge_patch(coalesce({existing}, '{{}}'), json_object({pairs}))"
     # A merge may put the same members in another order, which is no change.
@@ -57,11 +63,27 @@ def _extra(source: Source, existing: str) -> str:
     return f"CASE WHEN {same} THEN {existing} ELSE nullif(CAST({merged} AS VARCHAR), '{{}}') END"
 
 
+def _own_cells(source: Source, present: Iterable[str]) -> str:
+    """All columns of `t`; among rows set aside, the book's value under what the row's own file lacked."""
+    if not source.merged:
+        return "t.*"
+    kept = []
+    for name in present:
+        twin = source.table.column(name).twin
+        headers = [name, twin.name] if twin else [name]
+        empty = " AND ".join(f"t.{raw(header)} IS NULL" for header in headers if header in source.headers)
+        lacking = f"{empty} AND NOT coalesce({source.own(*headers)}, false)"
+        column = identifier(name)
+        kept.append(f"CASE WHEN {lacking} THEN b.{column} ELSE t.{column} END AS {column}")
+    return f"t.* REPLACE ({', '.join(kept)})" if kept else "t.*"
+
+
 def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False) -> None:
     """Make the temporary tables `stage` and `faults` from `incoming`, which is used up.
 
     A declared column that the file does not have keeps what the book says of that row; an empty cell
-    is a missing value.
+    is a missing value. In the file of rows set aside this goes row by row: its columns are those of
+    many files.
 
     Parameters
     ----------
@@ -82,7 +104,8 @@ def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False)
     where = f"WHERE ({filled})" if source.name else "WHERE true"  # a typed row is never just a blank line
     if mark := source.cell(ORIGIN[0]):
         where += f" AND coalesce({mark}, '') IN ('', {literal(table.name)})"
-    selected = ", ".join(["t.*", *absent, f"{_extra(source, 'b.extra')} AS extra"])
+    own = _own_cells(source, [name for name, text in typed.items() if text and name not in table.key])
+    selected = ", ".join([own, *absent, f"{_extra(source, 'b.extra')} AS extra"])
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE stage AS
@@ -233,17 +256,28 @@ def raw_json(source: Source) -> str:
     """SQL that gives a row's cells as one JSON object in file order, with what makes a torn row torn.
 
     Declared cells are trimmed, their decimal commas turned into points, so that they can be written to
-    a file with any delimiter.
+    a file with any delimiter. A row set aside before keeps the columns of its own file, and what has been
+    filled in since.
     """
     known = known_names(source.table)
-    pairs = [
-        f"{literal(header)}, {raw(header) if header in known else f'c{i}'}"
+    cells = {
+        header: raw(header) if header in known else f"c{i}"
         for i, header in enumerate(source.headers)
         if header not in ORIGIN
-    ]
+    }
     width = len(source.headers)
     rest = f"CASE WHEN cells < {width} THEN '(' || ({width} - cells) || ' cells missing)' ELSE c{width} END"
     before = source.cell(ORIGIN[3]) or "NULL"
     torn = f"concat_ws(' | ', nullif({before}, ''), nullif(replace({rest}, chr(31), ' | '), ''))"
-    pairs.append(f"{literal(ORIGIN[3])}, nullif({torn}, '')")
-    return f"CAST(json_object({', '.join(pairs)}) AS VARCHAR)"
+    cells[ORIGIN[3]] = f"nullif({torn}, '')"
+    members = [f"{_json(literal(header))} || ':' || {_json(text)}" for header, text in cells.items()]
+    if source.merged:
+        members = [
+            f"CASE WHEN trimmed({text}) <> '' OR {source.own(header)} THEN {member} END"
+            for (header, text), member in zip(cells.items(), members, strict=True)
+        ]
+    return f"'{{' || concat_ws(',', {', '.join(members)}) || '}}'"
+
+
+def _json(text: str) -> str:
+    return f"coalesce(CAST(to_json({text}) AS VARCHAR), 'null')"
