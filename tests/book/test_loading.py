@@ -194,6 +194,50 @@ def test_rows_set_aside_by_an_older_version_empty_nothing(path: Path, write: Wri
     assert (ines["mass_kg"], ines["height_cm"]) == ("70", "170")
 
 
+def test_repeated_row_stays_set_aside_until_somebody_decides(path: Path, write: Write) -> None:
+    text = "diver,mass_kg,height_cm\nNoa,70,180\nNoa,71,\nMia,7,\n"
+    rejects = load(path, divers=write("d.csv", text)).rejects
+    assert rejects is not None
+    for _ in range(2):  # its new reason holds it as the first one did
+        rejects.write_text(rejects.read_text().replace(",7,", ",70,"))  # another row is repaired
+        report = load(path, divers=rejects)
+        assert report.tables["divers"].updated == 0
+        assert [fault.reason for fault in report.faults] == [
+            "diver Noa: stands in the book already, with other values; keep one of them (to take this row "
+            "instead, empty its set_aside_why)"
+        ]
+    assert [row["mass_kg"] for row in cells(path, "divers")] == ["64", "82", "70", "70"]
+    repair(rejects, set_aside_why="")
+    assert load(path, divers=rejects).tables["divers"] == TableReport(read=1, updated=1)
+    assert [row["mass_kg"] for row in cells(path, "divers")] == ["64", "82", "71", "70"]
+    assert not rejects.exists()
+
+
+def test_repeated_row_under_another_name_goes_in(path: Path, write: Write) -> None:
+    rejects = load(path, dives=write("d.csv", "dive,diver,lead_kg\n5,Ivo,7\n5,Ivo,8\n")).rejects
+    assert rejects is not None
+    repair(rejects, dive="6")
+    assert load(path, dives=rejects).tables["dives"] == TableReport(read=1, loaded=1)
+
+
+def test_repeated_row_made_equal_to_the_one_in_the_book_is_settled(path: Path, write: Write) -> None:
+    rejects = load(path, dives=write("d.csv", "dive,diver,lead_kg\n5,Ivo,7\n5,Ivo,8\n")).rejects
+    assert rejects is not None
+    repair(rejects, lead_kg="7")
+    assert load(path, dives=rejects).tables["dives"] == TableReport(read=1, unchanged=1)
+    assert not rejects.exists()
+
+
+def test_held_row_does_not_stand_in_the_way_of_a_repaired_one(path: Path, write: Write) -> None:
+    repeated = write("d.csv", "dive,diver,lead_kg\n5,Ivo,7\n5,Ivo,8\n")
+    load(path, dives=repeated)
+    rejects = load(path, dives=write("e.csv", "dive,diver,lead_kg\n5,Ivo,110\n")).rejects
+    assert rejects is not None
+    rejects.write_text(rejects.read_text().replace(",110", ",11"))
+    assert load(path, dives=rejects).tables["dives"] == TableReport(read=2, updated=1, rejected=1)
+    assert cells(path, "dives")[-1]["lead_kg"] == "11"
+
+
 def test_torn_row_does_not_slip_in_through_the_file_of_rows_set_aside(path: Path, write: Write) -> None:
     report = load(path, dives=write("d.csv", "dive,diver,lead_kg\n8,Ines,4,5\n9,Ines\n"))
     assert report.tables["dives"].rejected == 2

@@ -1,7 +1,8 @@
 """Bringing records in: sound rows once, the rest set aside with reasons, all files in one transaction.
 
 Of several rows with one key in a file the first sound one goes in; a copy of it is counted as unchanged;
-one that differs is set aside, since which of the two is right only the user can tell.
+one that differs is set aside, since which of the two is right only the user can tell. It would be sound when
+it is loaded again, and so stays set aside until the user has told.
 """
 
 # Statements are made from the declaration of the records; whatever else enters them is quoted by
@@ -22,7 +23,7 @@ import duckdb
 from leadline.book import doubt, set_aside, stage
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.report import Fault, LoadReport, TableReport
-from leadline.book.source import Source, from_file, from_rows
+from leadline.book.source import ORIGIN, Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows
 from leadline.errors import BookError, RecordError
 from leadline.records import FILES, TABLES, Table
@@ -34,6 +35,10 @@ __all__ = ["SHOWN", "judge", "load", "transaction", "upsert"]
 
 SHOWN: Final = 100
 """Faults that a report carries for each table; all of them are in the book."""
+
+
+REPEATED: Final = "already, with other values; keep one of them"
+"""In the reason of a row whose key another row had first; it is known by that when it is loaded again."""
 
 
 @contextmanager
@@ -71,6 +76,32 @@ def _same(table: Table, left: str, right: str) -> str:
     )
 
 
+def _label(table: Table, row: str) -> str:
+    """SQL that names a row by its key, such as `dive 3 of Ines`."""
+    key = " || ' of ' || ".join(f"shown({row}.{identifier(name)})" for name in table.key)
+    return f"{literal(table.key[0])} || ' ' || {key}"
+
+
+def _hold_repeats(connection: DuckDBPyConnection, source: Source) -> None:
+    """Set aside again what was so as a repeat, unless it agrees with the book or its why is emptied."""
+    why = source.cell(ORIGIN[2])
+    if why is None:
+        return
+    table = source.table
+    on = " AND ".join(f"b.{identifier(key)} = s.{identifier(key)}" for key in table.key)
+    connection.execute(
+        f"""
+        INSERT INTO faults
+        SELECT s."row", {literal(table.key[0])}, s.{identifier(table.key[0])},
+            {_label(table, "s")} || {literal(f": stands in the book {REPEATED}")}
+                || {literal(f" (to take this row instead, empty its {ORIGIN[2]})")}, '', ''
+        FROM stage s JOIN {identifier(table.name)} b ON {on}
+        WHERE contains(s.{why}, {literal(REPEATED)}) AND NOT ({_same(table, "s", "b")})
+            AND s."row" NOT IN (SELECT "row" FROM faults)
+        """
+    )
+
+
 def _settle_repeats(connection: DuckDBPyConnection, table: Table) -> int:
     """Leave one sound row for each key in `stage`; the number of mere copies dropped."""
     key = ", ".join(identifier(name) for name in table.key)
@@ -85,13 +116,11 @@ def _settle_repeats(connection: DuckDBPyConnection, table: Table) -> int:
         FROM sound s JOIN stage f ON f."row" = s.first WHERE s."row" <> s.first
         """
     )
-    label = " || ' of ' || ".join(f"shown(s.{identifier(name)})" for name in table.key)
     connection.execute(
         f"""
         INSERT INTO faults
         SELECT r."row", {literal(table.key[0])}, s.{identifier(table.key[0])},
-            {literal(table.key[0])} || ' ' || {label} || ': stands in row ' || r.first
-                || ' already, with other values; keep one of them', '', ''
+            {_label(table, "s")} || ': stands in row ' || r.first || {literal(f" {REPEATED}")}, '', ''
         FROM repeats r JOIN stage s ON s."row" = r."row" WHERE NOT r.copy
         """
     )
@@ -150,6 +179,7 @@ def _take(
     table = source.table
     stage.build(connection, source)
     stage.find_faults(connection, source)
+    _hold_repeats(connection, source)
     copies = _settle_repeats(connection, table)
     loaded, updated, unchanged = _write(connection, table, version)
     read = int(one(connection, "SELECT count(*) FROM stage"))
