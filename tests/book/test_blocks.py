@@ -32,6 +32,12 @@ def test_sizes_and_counts_are_kept_in_the_order_of_the_file(tmp_path: Path) -> N
     assert kept(tmp_path / "b.duckdb", blocks=file) == {"2 kg": 10, "0.5kg": 6, "1 LB": 4}
 
 
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+def test_sizes_with_a_decimal_comma_are_read_as_numbers_are(tmp_path: Path, delimiter: str) -> None:
+    file = listed(tmp_path, "block;pieces\n0,5 kg;20\n1 kg;40\n2,2 lb;4\n".replace(";", delimiter))
+    assert kept(tmp_path / "b.duckdb", blocks=file) == {"0.5 kg": 20, "1 kg": 40, "2.2 lb": 4}
+
+
 def test_a_later_file_changes_what_it_names(tmp_path: Path) -> None:
     path = tmp_path / "b.duckdb"
     kept(path, blocks=listed(tmp_path, "block,pieces\n2 kg,10\n1 kg,6\n"))

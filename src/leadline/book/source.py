@@ -25,7 +25,7 @@ from leadline.records import Table
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["DERIVED", "ORIGIN", "Source", "from_file", "from_rows", "known_names", "listed_name"]
+__all__ = ["AMOUNTS", "DERIVED", "ORIGIN", "Source", "from_file", "from_rows", "known_names", "listed_name"]
 
 ORIGIN: Final = (
     "set_aside_table",
@@ -43,6 +43,9 @@ something stands there the row is not sound. The last one names the columns of t
 
 DERIVED: Final[dict[str, tuple[str, ...]]] = {"gear": ("gas_capacity_cuft",)}
 """Columns a file may have that stand for a declared one by way of a formula."""
+
+AMOUNTS: Final[dict[str, tuple[str, ...]]] = {"blocks": ("block",)}
+"""Columns of text that hold a number with its unit, in which a comma may be a decimal point too."""
 
 _CHUNK: Final = 50_000
 _PARQUET: Final = b"PAR1"

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from leadline.book import capacity, cell, link, rule
 from leadline.book.cell import NUMERIC, Check, raw
 from leadline.book.hint import add_close_matches
-from leadline.book.source import DERIVED, ORIGIN, Source, known_names
+from leadline.book.source import AMOUNTS, DERIVED, ORIGIN, Source, known_names
 from leadline.book.sql import identifier, literal, one, pointer, rows
 from leadline.records import Table
 
@@ -29,7 +29,7 @@ def _raw_cells(source: Source) -> str:
         for column in source.table.columns
         if column.kind in NUMERIC
         for name in (column.name, column.twin.name if column.twin else column.name)
-    } | set(DERIVED.get(source.table.name, ()))
+    } | {*DERIVED.get(source.table.name, ()), *AMOUNTS.get(source.table.name, ())}
     cells = []
     for i, header in enumerate(source.headers):
         if header in known_names(source.table):
