@@ -53,7 +53,33 @@ def test_decimal_comma_only_where_the_delimiter_is_none(
     if expected:
         assert records.divers["mass_kg"][2] == 64.5
     else:
-        assert report.faults[0].reason == "mass_kg 64,5: is no number"
+        reason = "mass_kg 64,5: is no number (write decimals with a point, such as 6.5)"
+        assert report.faults[0].reason == reason
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "reason"),
+    [
+        ("start_bar", "200,5", "must be numbers joined by ; (write decimals with a point, such as 6.5)"),
+        ("lead_places", "belt:4,5", "such as belt:4;pockets:2 (write decimals with a point, such as 6.5)"),
+        ("lead_kg", "-6,5", "is no number (write decimals with a point, such as 6.5)"),
+        ("lead_kg", "six, or so", "is no number"),
+    ],
+)
+def test_what_to_write_is_said_where_a_comma_may_be_the_cause(
+    path: Path, tmp_path: Path, column: str, cell: str, reason: str
+) -> None:
+    file = tmp_path / "d.csv"
+    file.write_text(f'dive,diver,{column}\n7,Ines,"{cell}"\n')
+    report, _ = load(path, dives=file)
+    assert report.faults[0].reason.endswith(reason)
+
+
+def test_whole_number_with_a_comma_is_to_be_written_without(path: Path, tmp_path: Path) -> None:
+    file = tmp_path / "d.csv"
+    file.write_text('diver,dives_before\nInes,"1,200"\n')
+    report, _ = load(path, divers=file)
+    assert report.faults[0].reason == "dives_before 1,200: is no number (write it without a comma)"
 
 
 @pytest.mark.parametrize("cell", ["1.064,5", "1,064,5", "1,064.5"])

@@ -182,11 +182,19 @@ def _must_lie(column: Column, unit: str, number: str) -> str:
     return f"{reason} || CASE WHEN {there} THEN {hint} ELSE '' END"
 
 
+def _no_number(cell: str, reason: str = "is no number", *, whole: bool = False) -> str:
+    """SQL of the reason for what is no number; where a comma may be the cause it says what to write."""
+    hint = " (write it without a comma)" if whole else " (write decimals with a point, such as 6.5)"
+    comma = f"regexp_matches({cell}, '[0-9],[0-9]')"
+    return f"{literal(reason)} || CASE WHEN {comma} THEN {literal(hint)} ELSE '' END"
+
+
 def _number_checks(column: Column, header: str, unit: str) -> Iterator[Check]:
     cell = raw(header)
     low, high = _bounds(column, unit)
-    yield Check(header, f"NOT is_number({cell})", literal("is no number"), cell)
-    if column.kind == "integer":
+    whole = column.kind == "integer"
+    yield Check(header, f"NOT is_number({cell})", _no_number(cell, whole=whole), cell)
+    if whole:
         yield Check(
             header, f"number({cell}) <> trunc(number({cell}))", literal("must be a whole number"), cell
         )
@@ -198,11 +206,11 @@ def _list_checks(column: Column, header: str, unit: str) -> Iterator[Check]:
     cell = raw(header)
     low, high = _bounds(column, unit)
     absent = "('', '-')" if column.name in ("end_bar", "stop_bar", "bar") else "('')"
-    no_number = f"len(list_filter(parts({cell}), lambda p: p NOT IN {absent} AND NOT is_number(p))) > 0"
+    odd = f"len(list_filter(parts({cell}), lambda p: p NOT IN {absent} AND NOT is_number(p))) > 0"
     single = f"NOT contains({cell}, ';') AND {cell} NOT IN {absent} AND NOT is_number({cell})"
     text = "must be numbers joined by ;" + (", - where not carried at the stop" if "-" in absent else "")
-    listed = f"contains({cell}, ';') AND {no_number}"
-    yield Check(header, f"({single}) OR ({listed})", literal(text), cell)
+    listed = f"contains({cell}, ';') AND {odd}"
+    yield Check(header, f"({single}) OR ({listed})", _no_number(cell, text), cell)
     outside = f"(number(p) < {low!r} OR number(p) > {high!r})"
     condition = (
         f"CASE WHEN contains({cell}, ';') THEN len(list_filter(parts({cell}), lambda p: {outside})) > 0"
@@ -219,7 +227,7 @@ def _place_checks(column: Column, header: str, unit: str) -> Iterator[Check]:
     yield Check(
         header,
         f"len(list_filter(parts({cell}), lambda p: {odd})) > 0",
-        literal("must be places with their lead, such as belt:4;pockets:2"),
+        _no_number(cell, "must be places with their lead, such as belt:4;pockets:2"),
         cell,
     )
     weight = _PLACED
