@@ -251,7 +251,7 @@ def test_forgotten_diver_leaves_no_bytes(tmp_path: Path, path: Path) -> None:
     assert rejects is not None
     assert name.encode() in path.read_bytes()
     with Book.open(path, write=True) as book:
-        book.forget(name)
+        assert book.forget(name) == {}
         assert book.data_version == version + 1
         left = {"divers": 2, "gear": 7, "dives": 4, "checks": 1, "blocks": 0, "rejects": 1, "fits": 0}
         assert book.counts() == left
@@ -263,6 +263,32 @@ def test_forgotten_diver_leaves_no_bytes(tmp_path: Path, path: Path) -> None:
         assert b"secret-of-quirinus" not in file.read_bytes()
         assert file.stat().st_mode & 0o777 == 0o600
     assert sorted(p.name for p in tmp_path.iterdir() if "duckdb" in p.name) == ["club.duckdb"]
+
+
+def test_forgetting_tells_where_the_name_still_stands(path: Path, tmp_path: Path) -> None:
+    name = "Bruno St"
+    sheet = tmp_path / "bruno st.csv"
+    sheet.write_text(
+        "dive,diver,group,notes,suit\n1,Bruno St,course of Bruno St,,\n8,Ines,course with BRUNO ST,helped by "
+        "Bruno St,suit of Bruno St\n9,Ivo,course with Bruno St,Bruno Stein came too,\n"
+    )
+    with Book.open(path, write=True) as book:
+        book.upsert("gear", [{"item": "suit of Bruno St", "kind": "suit"}])
+        book.upsert("divers", [{"diver": name}, {"diver": "Bruno St junior"}])
+        book.upsert("dives", [{"dive": "3", "diver": "Bruno St junior"}])
+        assert book.load(dives=sheet).tables["dives"].loaded == 3
+        assert book.forget(name) == {
+            "gear.item": 1,
+            "dives.group": 2,
+            "dives.suit": 1,
+            "dives.notes": 1,
+            "history.what": 1,
+        }
+        dives = book.records().dives
+    assert dives["group"].tolist()[-2:] == [
+        "course with BRUNO ST",
+        "course with Bruno St",
+    ]  # nothing is replaced
 
 
 def test_unknown_diver_cannot_be_forgotten(path: Path) -> None:

@@ -351,15 +351,25 @@ class Book(Session):
 
         return dataset.write(self._open, Path(folder), parts=parts, data_version=self.data_version)
 
-    def forget(self, diver: str) -> None:
-        """Remove a diver and all that is about them, and rewrite the book so that no bytes stay in it.
+    def forget(self, diver: str) -> dict[str, int]:
+        """Remove a diver's records, and rewrite the book so that no bytes of them stay in it.
 
-        Fits are dropped too (they hold what was learned about everyone); `learn` makes a new one.
+        What goes: the diver, their dives and checks, their name as the leader of others' dives, rows set
+        aside that name them, and all fits (they hold what was learned about everyone; `learn` makes a new
+        one). What stays: other records that name them in passing, such as a group, a note or an item
+        called after them. Nothing is changed there, since only a reader can tell how; the cells are
+        counted, to be changed with `upsert` or by loading a file.
 
         Parameters
         ----------
         diver : str
             Name, as in the book.
+
+        Returns
+        -------
+        dict of str to int
+            Cells that still hold the name as a word of its own, in whatever capitals, counted by column, such
+            as `dives.notes`; `history.what` are names of files that were loaded. Empty where none does.
 
         Raises
         ------
@@ -372,7 +382,7 @@ class Book(Session):
         writable.close()
         self._connection = None
         try:
-            forgetting.forget(self.path, diver, patience=self._patience)
+            return forgetting.forget(self.path, diver, patience=self._patience)
         finally:
             self._connection = opening.connect(self.path, write=True, patience=self._patience)
 

@@ -9,16 +9,19 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from leadline.book import connection as opening
 from leadline.book import set_aside
+from leadline.book.fetch import extra_names
 from leadline.book.hint import close_matches
 from leadline.book.loading import transaction
-from leadline.book.sql import identifier, literal, one, rows
+from leadline.book.schema import sql_type
+from leadline.book.sql import identifier, literal, one, pointer, rows
 from leadline.errors import UnknownNameError
+from leadline.records import FILES
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -48,6 +51,33 @@ def _delete(connection: DuckDBPyConnection, diver: str) -> None:
         connection.execute("INSERT INTO history VALUES (CAST(now() AS TIMESTAMP), 'forget', '{}')")
 
 
+def _texts(connection: DuckDBPyConnection) -> Iterator[tuple[str, str, str]]:
+    """Columns of text, as (name, table, SQL); the names of other divers are theirs, and not among them."""
+    for table in FILES.values():
+        for column in table.columns:
+            is_diver = column.refers == "divers" or (table.name, column.name) == ("divers", "diver")
+            if sql_type(column) == "VARCHAR" and not is_diver:
+                yield f"{table.name}.{column.name}", identifier(table.name), identifier(column.name)
+        for name in extra_names(connection, table):
+            cell = f"json_extract_string(extra, {pointer(name)})"
+            yield f"{table.name}.{name}", identifier(table.name), cell
+    yield "history.what", "history", "what"
+
+
+def _left(connection: DuckDBPyConnection, diver: str) -> dict[str, int]:
+    """Cells that still name the diver, counted by column."""
+    left = {}
+    for name, table, cell in _texts(connection):
+        found = rows(
+            connection,
+            f"SELECT {cell}, count(*) FROM {table} WHERE contains(lower({cell}), lower(?)) GROUP BY ALL",
+            [diver],
+        )
+        if count := sum(times for text, times in found if _about(diver, [text])):
+            left[name] = count
+    return left
+
+
 def _copy(connection: DuckDBPyConnection, draft: Path) -> None:
     """Copy the whole open book to `draft`: only rows that are there, none of the freed blocks."""
     own = identifier(str(one(connection, "SELECT current_database()")))
@@ -56,7 +86,7 @@ def _copy(connection: DuckDBPyConnection, draft: Path) -> None:
     connection.execute("DETACH rewritten")
 
 
-def forget(path: Path, diver: str, *, patience: float) -> None:
+def forget(path: Path, diver: str, *, patience: float) -> dict[str, int]:
     """Remove a diver from the book at `path`; see `leadline.book.Book.forget`."""
     draft = path.with_name(f".{path.name}.{os.getpid()}.new")
     with opening.owner_only():
@@ -68,12 +98,14 @@ def forget(path: Path, diver: str, *, patience: float) -> None:
                 hint = f"; closest: {', '.join(close)}" if close else "; `leadline export` lists the divers"
                 raise UnknownNameError(f"no diver {diver!r} in the book{hint}")
             _delete(connection, diver)
+            left = _left(connection, diver)
             _copy(connection, draft)
             set_aside.write(connection, path)
             connection.execute("CHECKPOINT")
             # Once the new file stands there, closing the old one must not touch the log beside it.
             connection.execute("PRAGMA disable_checkpoint_on_shutdown")
             draft.replace(path)
+            return left
         finally:
             connection.close()
             draft.unlink(missing_ok=True)
