@@ -238,6 +238,17 @@ def test_held_row_does_not_stand_in_the_way_of_a_repaired_one(path: Path, write:
     assert cells(path, "dives")[-1]["lead_kg"] == "11"
 
 
+def test_columns_that_differ_in_capitals_stand_once_in_the_file_of_rows_set_aside(
+    path: Path, write: Write
+) -> None:
+    load(path, divers=write("d.csv", "diver,mass_kg,Notes\nNoa,7,calm\n"))
+    rejects = load(path, divers=write("e.csv", "diver,mass_kg,notes\nMia,7,tall\n")).rejects
+    assert rejects is not None
+    repair(rejects, mass_kg="70")
+    assert load(path, divers=rejects).tables["divers"] == TableReport(read=2, loaded=2)
+    assert [row["Notes"] for row in cells(path, "divers")] == ["", "", "calm", "tall"]
+
+
 def test_torn_row_does_not_slip_in_through_the_file_of_rows_set_aside(path: Path, write: Write) -> None:
     report = load(path, dives=write("d.csv", "dive,diver,lead_kg\n8,Ines,4,5\n9,Ines\n"))
     assert report.tables["dives"].rejected == 2

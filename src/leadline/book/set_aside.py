@@ -85,7 +85,13 @@ def table(connection: DuckDBPyConnection) -> list[list[str]]:
     if not found:
         return []
     cells = [json.loads(raw) for *_, raw in found]
-    headers = list(dict.fromkeys(name for row in cells for name in row if name != ORIGIN[3]))
+    # Files may differ in the capitals of a column unknown to us; in one file these are the same column.
+    spelled: dict[str, str] = {}
+    for row in cells:
+        for name in row:
+            spelled.setdefault(name.casefold(), name)
+    cells = [{spelled[name.casefold()]: cell for name, cell in row.items()} for row in cells]
+    headers = [name for name in spelled.values() if name != ORIGIN[3]]
     body = [
         [
             name,
