@@ -170,9 +170,28 @@ def test_plan_in_its_order_as_file_and_as_array(suggest, tmp_path: Path) -> None
         assert row == {name: "" if value is None else str(value) for name, value in made.items()}
     table = suggest("--plan", plan)
     shown = " ".join(table.stdout.split())
-    assert HOSTILE in shown
+    assert f"{HOSTILE}, p2" in shown
     assert "Check first: at the surface" in shown
-    assert max(map(len, table.stdout.splitlines())) <= 90
+    assert max(map(len, table.stdout.splitlines())) <= 94
+
+
+def test_two_dives_of_a_diver_can_be_told_apart(suggest, tmp_path: Path) -> None:
+    """Fresh water takes less lead than salt: who reads the one for the other is light."""
+    plan = tmp_path / "plan.csv"
+    row = "Ines,full 5,jacket,steel 12,2026-05-20"
+    rows = [f"q7,{row},salt", f"q8,{row},fresh", f"q7,{row.replace('Ines', 'Ivo')},salt"]
+    plan.write_text("\n".join(["dive,diver,suit,bc,cylinder,date,water", *rows]))
+    table = suggest("--plan", plan).stdout
+    cells = [line.split() for line in table.splitlines() if line.startswith((" Ines", " Ivo"))]
+    assert [cell[:2] for cell in cells] == [["Ines,", "q7"], ["Ines,", "q8"], ["Ivo,", "q7"]]
+    assert float(cells[0][2]) > float(cells[1][2]) + 1
+    said = [line for line in table.splitlines() if line.startswith("Ines, ")]
+    assert [line.partition(":")[0] for line in said] == ["Ines, q7", "Ines, q8"]
+    # Who dives once needs no telling.
+    plan.write_text(
+        "dive,diver,suit,date,water\nq7,Ines,full 5,2026-05-20,salt\nq7,Ivo,full 5,2026-05-20,salt\n"
+    )
+    assert "q7" not in suggest("--plan", plan).stdout
 
 
 def test_plan_and_single_dive_agree(suggest, tmp_path: Path) -> None:

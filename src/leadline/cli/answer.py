@@ -290,13 +290,15 @@ def _if_late(answer: Answer, units: Units) -> list[str]:
     return [f"Should it end late, with {lower} left: {what} {_lead(answer.late_bring_kg, units)}."]
 
 
-def many(answers: Sequence[Answer], units: Units) -> RenderableType:
+def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ()) -> RenderableType:
     """The answers of a plan as one table, with the next steps and cautions under it.
 
     Parameters
     ----------
     answers : sequence of Answer
         One a row of the plan.
+    labels : sequence of str, optional
+        What tells each row from the others of its diver; none, or all empty: that needs no telling.
     units : {"metric", "imperial"}
         Of what is read.
 
@@ -312,23 +314,29 @@ def many(answers: Sequence[Answer], units: Units) -> RenderableType:
 
     if not answers:
         return "the plan has no rows"
-    parts: list[RenderableType] = [_plan_table(answers, units)]
+    labels = labels or [""] * len(answers)
+    parts: list[RenderableType] = [_plan_table(answers, units, labels)]
     after = [answer.after for answer in answers if answer.after is not None]
     if after:
         parts += [wrapped(_CHECK_FIRST + (_DEEP if any(a.deep for a in after) else "")), Text()]
-    for answer in answers:
+    for answer, label in zip(answers, labels, strict=True):
         a = answer.advice
         first = dangers(a.cautions)
         said = [f"{caution}." for caution in first]
         said += ([] if a.check_first else [a.next_step]) + _if_late(answer, units)
         said += [f"{caution}." for caution in a.cautions if caution not in first]
         if said:
-            parts.append(wrapped(f"{a.diver}: {' '.join(said)}"))
+            parts.append(wrapped(f"{_whose(a.diver, label)}: {' '.join(said)}"))
     parts += [Text(), wrapped(STANDING)]
     return Group(*parts)
 
 
-def _plan_table(answers: Sequence[Answer], units: Units) -> RenderableType:
+def _whose(diver: str, label: str) -> str:
+    """Diver and dive in one cell: a column more would not fit 80."""
+    return f"{diver}, {label}" if label else diver
+
+
+def _plan_table(answers: Sequence[Answer], units: Units, labels: Sequence[str]) -> RenderableType:
     from leadline.reports.phrase import percent
 
     def mass(value: float) -> str:
@@ -339,7 +347,7 @@ def _plan_table(answers: Sequence[Answer], units: Units) -> RenderableType:
 
     rows = [
         [
-            a.diver,
+            _whose(a.diver, label),
             lead(a.lead_kg),
             "" if answer.after is None else f"+{lead(answer.after.more_kg)}",
             lead(a.bring_kg) if a.bring_kg != a.lead_kg else "",
@@ -349,9 +357,10 @@ def _plan_table(answers: Sequence[Answer], units: Units) -> RenderableType:
             percent(a.p_too_light),
             percent(a.p_too_heavy),
         ]
-        for answer in answers
+        for answer, label in zip(answers, labels, strict=True)
         for a in [answer.advice]
     ]
     mass_unit, pressure = ("lb", "psi") if units == "imperial" else ("kg", "bar")
-    headers = ["diver", "lead", "check", "bring", "need", "8 in 10", pressure, "light", "heavy"]
+    who = "diver, dive" if any(labels) else "diver"
+    headers = [who, "lead", "check", "bring", "need", "8 in 10", pressure, "light", "heavy"]
     return table(f"Lead and need in {mass_unit}", headers, rows)

@@ -73,7 +73,7 @@ def demo(
         loaded = opened.load(**{name: source / f"{name}.csv" for name in _TABLES})
     with notice("learning") as notify:
         findings = fit_book(book, notify=notify)
-    _, answers = answer_plan(plan, block=block_of(None, units), risk=0.05, book=book, units=units)
+    _, _, answers = answer_plan(plan, block=block_of(None, units), risk=0.05, book=book, units=units)
     write_plan(answers, folder / _LEADS)
     shutil.copyfile(plan, folder / plan.name)
     names = list(dict.fromkeys(answer.advice.diver for answer in answers))

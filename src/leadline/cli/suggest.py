@@ -16,6 +16,7 @@ from leadline.cli.planned import cells_of, parameters
 from leadline.cli.what_if import WhatIfOption
 
 if TYPE_CHECKING:
+    from leadline.arrays import Columns
     from leadline.cli.kit import Planned
     from leadline.decide.advice import Answer
     from leadline.decide.block import Block
@@ -278,7 +279,7 @@ def _document(planned: Planned, answer: Answer, changed: list[dict[str, Any]]) -
 
 def answer_plan(
     plan: Path, *, block: Block | None, risk: float, book: Path | None, units: Units
-) -> tuple[Holding, list[Answer]]:
+) -> tuple[Holding, Columns, list[Answer]]:
     """Answer every row of a plan file, in its order.
 
     Parameters
@@ -298,6 +299,8 @@ def answer_plan(
     -------
     holding : Holding
         The book, as far as it bears on the divers of the plan.
+    rows : Columns
+        The plan.
     answers : list of Answer
         One a row.
 
@@ -310,10 +313,10 @@ def answer_plan(
 
     holding, columns = read_plan(book, plan)
     if not len(columns["diver"]):
-        return holding, []
+        return holding, columns, []
     block = block or block_of(None, units, there=holding.blocks)
     found = answers(holding.assessment(columns), block=block, risk=risk, imperial=units == "imperial")
-    return holding, found
+    return holding, columns, found
 
 
 def write_plan(answers: list[Answer], out: Path) -> None:
@@ -334,14 +337,16 @@ def _many(
     if out is not None and out.resolve() == plan.resolve():
         raise RecordError(f"{out}: that is the plan itself; give the answers another name")
     with progress("reckoning"):
-        holding, answers = answer_plan(plan, block=block, risk=risk, book=book, units=units)
+        holding, rows, answers = answer_plan(plan, block=block, risk=risk, book=book, units=units)
     if out is not None:
         write_plan(answers, out)
 
     def view() -> Any:
         from leadline.cli.answer import many
+        from leadline.decide.label import row_labels
 
-        return many(answers if out is None else answers[:MOST_SHOWN], units)
+        most = None if out is None else MOST_SHOWN
+        return many(answers[:most], units, labels=row_labels(rows)[:most])
 
     show(lambda: [record(answer.advice) for answer in answers], view, as_json=as_json)
     if holding.fitted is None:

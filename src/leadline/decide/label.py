@@ -9,7 +9,7 @@ import numpy as np
 from leadline.arrays import Columns
 from leadline.units import to_imperial
 
-__all__ = ["items", "kit_label", "kit_labels", "latest_dive", "suit_label", "water_label"]
+__all__ = ["items", "kit_label", "kit_labels", "latest_dive", "row_labels", "suit_label", "water_label"]
 
 _WORN: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 
@@ -68,6 +68,45 @@ def water_label(rows: Columns, row: int, *, imperial: bool = False) -> str:
     if height > 0:
         parts.append(f"{float(to_imperial(height, 'ft')):.0f} ft up" if imperial else f"{height:g} m up")
     return ", ".join(parts)
+
+
+def row_labels(rows: Columns) -> list[str]:
+    """What tells each row of a plan from the other rows of its diver.
+
+    Parameters
+    ----------
+    rows : Columns
+        A plan.
+
+    Returns
+    -------
+    list of str
+        One a row: the dive; where that does not tell them apart its date, water and suit too, as far as
+        needed, and at last the number of the row. All empty where no diver has several rows.
+    """
+    divers = rows["diver"].tolist()
+    count = len(divers)
+    if len(set(divers)) == count:
+        return [""] * count
+    parts = [
+        [str(name) for name in rows["dive"]],
+        [_moment(date) for date in rows["date"]],
+        [water_label(rows, row) for row in range(count)],
+        [suit_label(rows, row) for row in range(count)],
+        [f"row {row + 1}" for row in range(count)],
+    ]
+    for used in range(1, len(parts) + 1):
+        labels = [", ".join(filter(None, named)) for named in zip(*parts[:used], strict=True)]
+        if len(set(zip(divers, labels, strict=True))) == count:
+            break
+    return labels
+
+
+def _moment(date: np.datetime64) -> str:
+    """Day, with the time of day where one is noted; empty where nothing is."""
+    return (
+        "" if np.isnat(date) else str(date.astype("datetime64[m]")).replace("T", " ").removesuffix(" 00:00")
+    )
 
 
 def latest_dive(dives: Columns) -> np.datetime64:

@@ -1,0 +1,35 @@
+"""Words for what is worn, and for what tells one row of a plan from another."""
+
+from __future__ import annotations
+
+import pytest
+
+from leadline.arrays import columns_from_rows
+from leadline.decide.label import row_labels
+from leadline.records import DIVES
+
+MORNING = {"diver": "Ines", "dive": "", "date": "2026-05-20T09:30", "water": "salt", "suit": "full 5"}
+
+
+@pytest.mark.parametrize(
+    ("changes", "labels"),
+    [
+        ([{"dive": "a"}], [""]),
+        ([{"dive": "a"}, {"dive": "a", "diver": "Ivo"}], ["", ""]),
+        ([{"dive": "a"}, {"dive": "b", "water": "fresh"}], ["a", "b"]),
+        ([{}, {"date": "2026-05-20T14:00"}], ["2026-05-20 09:30", "2026-05-20 14:00"]),
+        ([{"date": "2026-05-20"}, {"date": "2026-05-21"}], ["2026-05-20", "2026-05-21"]),
+        ([{"date": ""}, {"date": "", "water": "fresh"}], ["salt water", "fresh water"]),
+        (
+            [{"date": "", "dive": "a"}, {"date": "", "dive": "a", "suit": "dry"}],
+            ["a, salt water, full 5", "a, salt water, dry"],
+        ),
+        (
+            [{"date": "", "suit": ""}, {"date": "", "suit": ""}],
+            ["salt water, row 1", "salt water, row 2"],
+        ),
+    ],
+)
+def test_rows_of_a_diver_are_told_apart_by_as_little_as_does(changes, labels) -> None:
+    plan = columns_from_rows(DIVES, [MORNING | change for change in changes])
+    assert row_labels(plan) == labels
