@@ -150,11 +150,16 @@ def test_own_files_go_through_in_the_order_of_the_readme(own: Path) -> None:
         assert book.counts()["checks"] == 2
 
 
-def test_the_same_answers_come_from_python(tmp_path: Path) -> None:
+@pytest.mark.parametrize("blocks_there", ["", "2 kg,20\n"], ids=["no list of blocks", "blocks of 2 kg"])
+def test_the_same_answers_come_from_python(tmp_path: Path, blocks_there: str) -> None:
     for found in FENCE.finditer(README):
         if found["file"]:
             (tmp_path / found["file"]).write_text(found["text"], encoding="utf-8")
-    for line in OWN_FILES.splitlines()[:3]:
+    lines = OWN_FILES.splitlines()[:3]
+    if blocks_there:
+        (tmp_path / "blocks.csv").write_text(f"block,pieces\n{blocks_there}", encoding="utf-8")
+        lines.insert(1, f"{PROGRAM} load --blocks blocks.csv")
+    for line in lines:
         assert run(line, tmp_path).returncode == 0
     (example,) = blocks(README, "python")
     done = subprocess.run(
@@ -171,7 +176,13 @@ def test_the_same_answers_come_from_python(tmp_path: Path) -> None:
     diver, lead, light, step = done.stdout.rstrip("\n").split(" | ")
     assert (diver, float(lead), step) == (row["diver"], float(row["lead_kg"]), row["next_step"])
     assert float(light) == pytest.approx(float(row["p_too_light"]), abs=1e-5)
-    assert "Ines" in (tmp_path / "boat.html").read_text(encoding="utf-8")
+    page = (tmp_path / "boat.html").read_text(encoding="utf-8")
+    assert "Ines" in page
+    pieces = re.search(r'data-table="stock">.*?</table>', page, re.S)
+    assert pieces
+    sizes = [float(size) for size in re.findall(r'<th scope="row">.*?([\d.]+)(?:</data>)?</th>', pieces[0])]
+    assert sizes == ([2.0] if blocks_there else [2.0, 1.0, 0.5])
+    assert float(lead) % 2 == 0 if blocks_there else float(lead) % 0.5 == 0
 
 
 def test_check_without_a_book_does_what_the_readme_says(tmp_path: Path) -> None:
