@@ -167,10 +167,11 @@ def test_json_and_csv_say_what_the_page_says(run, club: Path, tmp_path: Path) ->
 def test_divers_of_a_group_and_dives_since_a_day(run, tmp_path: Path) -> None:
     book = tmp_path / "club.duckdb"
     rows = [row | {"group": "Course" if row["diver"] in ("Noa", "Ole") else ""} for row in dives()]
+    later = [row | {"dive": "Iv-9", "date": "2026-06-30"} for row in rows if row["dive"] == "Iv-8"]
     with Book.open(book, write=True, create=True) as opened:
         opened.upsert("divers", DIVERS)
         opened.upsert("gear", GEAR)
-        opened.upsert("dives", rows)
+        opened.upsert("dives", [*rows, *later])
     done = run(
         "report", "season", "--book", book, "--group", "Course", "--since", "2026-05-05", "--json",
         "--out", tmp_path / "pages",
@@ -190,7 +191,11 @@ def test_divers_of_a_group_and_dives_since_a_day(run, tmp_path: Path) -> None:
     assert (shown["dives_used"], shown["since"], whole["since"]) == (whole["dives_used"], "2026-05-05", None)
     page = (tmp_path / "pages" / "season-noa.html").read_text(encoding="utf-8")
     assert "dives before that count all the same" in page
-    assert shown["latest_dive"] == "2026-05-08"
+    # The latest dive of the book is another diver's.
+    assert (shown["latest_dive"], whole["latest_dive"]) == ("2026-06-30", "2026-06-30")
+    index = (tmp_path / "pages" / "index.html").read_text(encoding="utf-8")
+    told = [re.findall(r'latest dive <time datetime="(.+?)"', text) for text in (page, index)]
+    assert told == [["2026-06-30"]] * 2
     assert shown["dives"] == whole["dives"][4:]
     missing = run("report", "season", "--book", book, "--group", "Nowhere", "--out", tmp_path / "none")
     assert missing.returncode == 1

@@ -119,9 +119,11 @@ def seasons_data(
     import numpy as np
 
     from leadline.cli.suggest import block_of
+    from leadline.decide.label import latest_dive
     from leadline.decide.seasons import seasons
 
     when = generated or datetime.now()
+    latest = latest_dive(holding.records.dives)
     for start in range(0, len(divers), AT_ONCE):
         some = list(divers[start : start + AT_ONCE])
         near = holding.about(set(some))
@@ -135,6 +137,7 @@ def seasons_data(
             units=units,
             book=holding.book,
             data_version=str(holding.data_version),
+            latest=latest,
             fitted=holding.fitted,
             generated=when,
         )

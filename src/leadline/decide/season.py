@@ -102,6 +102,7 @@ def season(
     units: str = "metric",
     book: str = "",
     data_version: str = "",
+    latest: np.datetime64 | None = None,
     fitted: datetime | None = None,
     generated: datetime | None = None,
 ) -> SeasonData:
@@ -125,6 +126,8 @@ def season(
         metric or imperial: what the reader sees.
     book, data_version : str
         Named on the report.
+    latest : datetime64, optional
+        Latest dive of the whole book; default that of these records.
     fitted, generated : datetime, optional
         When the population was fitted (None: never), and when this is made (default now).
 
@@ -167,7 +170,7 @@ def season(
         book=book,
         data_version=data_version,
         fitted=fitted,
-        latest=latest_dive(assessment.line.records.dives),
+        latest=latest_dive(assessment.line.records.dives) if latest is None else latest,
         since=first,
         dives_used=dives_used,
         checks_used=checks_used,

@@ -34,6 +34,7 @@ def seasons(
     units: str = "metric",
     book: str = "",
     data_version: str = "",
+    latest: np.datetime64 | None = None,
     fitted: datetime | None = None,
     generated: datetime | None = None,
 ) -> Iterator[SeasonData]:
@@ -49,7 +50,7 @@ def seasons(
         Names.
     date : str
         Day of the next dives, ISO 8601.
-    block, risk, since, units, book, data_version, fitted, generated
+    block, risk, since, units, book, data_version, latest, fitted, generated
         As of `leadline.decide.season.season`.
 
     Yields
@@ -76,6 +77,7 @@ def seasons(
             units=units,
             book=book,
             data_version=data_version,
+            latest=latest,
             fitted=fitted,
             generated=generated,
         )
