@@ -76,6 +76,36 @@ def made(margins):
     return dives(*((i, "A", "Bo", i, m, 0.0, False) for i, row in enumerate(margins) for m in row))
 
 
+def test_one_group_speaks_for_itself() -> None:
+    """Independent: the t interval of 12 changes, by scipy; what other courses might do is not in it."""
+    from scipy.stats import t
+
+    change = -1.2 + 0.6 * np.linspace(-1.5, 1.5, 12)
+    some = made(np.column_stack([np.full(12, 3.0), 3.0 + change]))
+    found = courses(some)
+    whole, (row,) = overall(found, some), by_group(found, some)
+    assert whole is not None
+    assert (whole.pooled_kg, whole.low_kg, whole.high_kg) == (row.pooled_kg, row.low_kg, row.high_kg)
+    expected = t.interval(0.95, 11, change.mean(), change.std(ddof=1) / np.sqrt(12))
+    assert_allclose((whole.low_kg, whole.high_kg), expected, atol=0.05)
+
+
+def test_several_groups_speak_for_courses_in_general() -> None:
+    """Three courses that differ say less of courses in general than of themselves."""
+    rows = [
+        (10 * g + i, name, "Bo", 10 * g + i, 3.0 + dive * (fall + 0.1 * i), 0.0, False)
+        for g, (name, fall) in enumerate([("A", -2.0), ("B", -1.0), ("C", 0.0)])
+        for i in range(6)
+        for dive in range(2)
+    ]
+    some = dives(*rows)
+    found = courses(some)
+    whole = overall(found, some)
+    assert whole is not None
+    widths = [row.high_kg - row.low_kg for row in by_group(found, some)]
+    assert whole.high_kg - whole.low_kg > 2 * max(widths)
+
+
 def test_smooth_line_through_a_straight_one_is_it() -> None:
     """Independent: a spline that penalises bends leaves a straight line alone."""
     straight = 4 - 0.5 * np.arange(8)

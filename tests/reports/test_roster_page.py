@@ -119,6 +119,23 @@ def test_rates_of_the_flags_stand_first(parse) -> None:
     assert [fields(page, f"count.{word}") for word in STATUSES] == [[1]] * 6
 
 
+def test_change_says_whether_it_is_of_this_course_or_of_courses_in_general(parse) -> None:
+    def said(**changes) -> str:
+        page = parse(render(make_roster(**changes)))
+        course = page.one("section", id="course")
+        return course.text().replace("\xa0", " ")
+
+    alone = said()
+    assert "From a student’s first dive in this group to the last" in alone
+    assert "in general" not in alone
+    one_leader = said(leaders_change=())
+    assert "nothing to draw it towards" in one_leader
+    several = said(groups=(), groups_change=(make_change("Course 9"), make_change("Course 10")))
+    assert "In courses in general, as far as these 2 tell, from a student’s first dive" in several
+    assert "(95 % interval of the mean change of such courses" in several
+    assert "drawn towards the mean of all" in several
+
+
 def test_kinds_stand_in_the_order_of_what_needs_doing(parse) -> None:
     page = parse(render(make_roster()))
     assert [e.attributes["data-kind"] for e in page.all("table") if "data-kind" in e.attributes] == [

@@ -169,7 +169,7 @@ def by_leader(found: Courses, dives: CourseDives) -> tuple[Change, ...]:
 
 
 def overall(found: Courses, dives: CourseDives) -> Change | None:
-    """The change over all courses; None where there is none.
+    """The change in courses in general, or in the only one; None where there is none.
 
     Parameters
     ----------
@@ -181,7 +181,13 @@ def overall(found: Courses, dives: CourseDives) -> Change | None:
     Returns
     -------
     Change or None
-        With the mean of the groups' means: a large group counts for more only as far as groups are alike.
+        Of courses in general, with the mean of the groups' means: a large group counts for more only as far
+        as groups are alike. With a single group that group's own, as `by_group` has it.
+
+    Notes
+    -----
+    One course says next to nothing of courses in general: what others might do is as wide as the prior of
+    the spread between them. Who asks for one group asks for that one.
     """
     if not len(found.first):
         return None
@@ -189,14 +195,16 @@ def overall(found: Courses, dives: CourseDives) -> Change | None:
     change = found.last - found.first
     pool = pooled(change, found.variance, place, groups=len(names))
     here = np.isin(dives.group, names)
+    several = len(names) > 1
+    mean, sd = (pool.overall, pool.overall_sd) if several else (float(pool.mean[0]), float(pool.sd[0]))
     return Change(
         "",
         len(change),
         float(found.first.mean()),
         float(found.last.mean()),
         float(change.mean()),
-        pool.overall,
-        *_interval(pool.overall, pool.overall_sd),
+        mean,
+        *_interval(mean, sd),
         jeffreys(int(dives.looked[here].sum()), int(here.sum())),
     )
 

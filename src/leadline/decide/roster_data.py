@@ -280,7 +280,7 @@ class Roster:
     never_looked : Share
         Students never looked at with an empty BC.
     overall : Change or None
-        Over all courses; None where nobody has two dives in one.
+        Of courses in general, or of the only group; None where nobody has two dives in one.
     groups_change, leaders_change : tuple of Change
         By group and by leader, the largest fall first.
     curve : Curve
