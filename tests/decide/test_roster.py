@@ -175,6 +175,7 @@ LOOKS = [
     ({"bc_state": "empty", "stop_result": ""}, 0),
     ({"bc_state": "empty", "lead_kg": None}, 0),
     ({"bc_state": "empty", "suit": "membrane", "undersuit": "warm"}, 0),
+    ({"bc_state": "empty", "suit": "membrane", "undersuit": "warm", "suit_gas": "more"}, 0),
     ({"bc_state": "empty", "suit": "membrane", "undersuit": "warm", "suit_gas": "least"}, 1),
 ]
 
@@ -186,6 +187,8 @@ def test_what_counts_as_a_look(cells, number) -> None:
     plan = roster_plan(held, date="2026-05-20")
     found = student(roster(Assessment.of(held, learned(), plan=plan)), "Ole")
     assert found.looks_ever == number
+    dry = cells.get("suit") == "membrane"
+    assert (found.dry, found.unvented) == (dry, int(dry and not number))
 
 
 def test_looks_in_another_suit_are_counted_apart() -> None:

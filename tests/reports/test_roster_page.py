@@ -27,6 +27,7 @@ def make_student(name="Mara K", *, number=0, status="look", **changes):
         "date": np.datetime64("2026-05-03T10:00", "s"), "dives": 4, "lead_kg": 8.5, "margin": margin,
         "p_too_light": 0.021, "p_too_heavy": 0.47, "p_heavy_most": 0.43, "last_dives": 4, "flagged": False,
         "status": status, "evidence": "upper_only", "basis": "physics", "looks": 0, "looks_ever": 0,
+        "dry": False, "unvented": 0,
         "handed_kg": 0.0, "p_sinks": 0.66, "p_heavy_if_sinks": 0.6, "p_heavy_if_not": 0.1,
         "trend": Trend(
             np.array(["2026-05-01", "2026-05-02", "NaT", "2026-05-03"], "datetime64[s]"),
@@ -339,6 +340,22 @@ def test_words_of_what_it_rests_on() -> None:
     for word in BASES:
         assert basis(make_student(basis=word))
     assert basis(make_student(basis="both", looks=1)).endswith("1 look in this suit")
+
+
+def test_of_a_dry_suit_is_said_what_a_look_lacks(parse) -> None:
+    """A BC noted empty is no look in a suit that may be full of gas: what is missing is the note of that."""
+    wanted = "no look with the BC empty and the suit vented"
+    for word in ("physics", "sank"):
+        said = basis(make_student(basis=word, dry=True, unvented=3))
+        assert wanted in said
+        assert "looked at" not in said
+        assert said.endswith("BC empty at 3 stops in a dry suit, without a note that it was vented")
+    assert basis(make_student(dry=True)).endswith(wanted)
+    assert "1 stop in a dry suit" in basis(make_student(basis="elsewhere", unvented=1))
+    assert "vented" not in basis(make_student(basis="both", looks=2, dry=True, unvented=1))
+    for dry in (True, False):
+        text = parse(render(make_roster([make_student(dry=dry)]))).text()
+        assert text.count("(in a dry suit: vented as well)") == (2 if dry else 0)
     assert (span(1), span(4)) == ("on the last dive", "of the last 4")
     assert course(NAN) == ""
     assert title(["A", "B"]) == "A, B"

@@ -183,7 +183,8 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
         else "Nobody is flagged as too heavy."
     )
     expected = f"Expected of {count}: {heavy} too heavy on most dives, {light} too light on the next."
-    looked = f"{data.never_looked.count} of {data.never_looked.of} never looked at with an empty BC."
+    vented = " (in a dry suit: vented as well)" if data.dry else ""
+    looked = f"{data.never_looked.count} of {data.never_looked.of} never looked at with an empty BC{vented}."
     first = (
         [f"Above are the first {MOST_SHOWN} of {count}; the page has them all."] if count > MOST_SHOWN else []
     )

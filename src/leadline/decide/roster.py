@@ -29,7 +29,7 @@ from leadline.decide.roster_data import (
     unproven,
 )
 from leadline.decide.roster_need import Heavy, Needs, needs
-from leadline.decide.roster_scope import looks, scope
+from leadline.decide.roster_scope import looks, scope, unvented
 from leadline.decide.share import jeffreys
 from leadline.units import POUND
 
@@ -136,22 +136,25 @@ def roster(
 
 @dataclass(frozen=True)
 class _Looks:
-    """Looks with an empty BC and stops at which a student sank; one number a student."""
+    """Looks with an empty BC, stops at which a student sank, stops with a suit not vented; one a student."""
 
     here: IntArray
     ever: IntArray
     sank: IntArray
+    unvented: IntArray
 
 
 def _looks(assessment: Assessment, known: Needs) -> _Looks:
-    """Counted in the suit of the latest dive (`here`, `sank`) and in any suit (`ever`)."""
+    """Counted in the suit of the latest dive (`here`, `sank`) and in any suit (`ever`, `unvented`)."""
     looked, sank = looks(assessment)
     diver, suit = assessment.line.occasions.diver, assessment.suit
 
     def count(rows: BoolArray, key: IntArray) -> IntArray:
         return np.bincount(key[rows], minlength=int(key.max(initial=0)) + 1)[key[known.plan]]
 
-    return _Looks(count(looked, suit), count(looked, diver), count(sank, suit))
+    return _Looks(
+        count(looked, suit), count(looked, diver), count(sank, suit), count(unvented(assessment), diver)
+    )
 
 
 def _costs(assessment: Assessment, known: Needs) -> list[Cost]:
@@ -215,6 +218,8 @@ def _student(
         basis=_basis(answer.evidence, i, looked),
         looks=int(looked.here[i]),
         looks_ever=int(looked.ever[i]),
+        dry=bool(assessment.rigs.dry[known.latest[i]]),
+        unvented=int(looked.unvented[i]),
         handed_kg=float(heavy.handed[i]),
         p_sinks=float(heavy.sinks[i]),
         p_heavy_if_sinks=float(heavy.if_sinks[i]),

@@ -130,6 +130,10 @@ class Student:
         A word of `BASES`.
     looks, looks_ever : int
         Dives and checks that looked with an empty BC: in this suit, and in any.
+    dry : bool
+        Whether the suit of the latest dive is a dry one: then a look takes a vented suit too.
+    unvented : int
+        Stops in a dry suit with the BC empty and no note that the suit was vented: no looks.
     handed_kg : float
         Lead to hand over at the next look with an empty BC, so that it settles most. [kg]
     p_sinks : float
@@ -168,6 +172,8 @@ class Student:
     basis: str
     looks: int
     looks_ever: int
+    dry: bool
+    unvented: int
     handed_kg: float
     p_sinks: float
     p_heavy_if_sinks: float
@@ -311,6 +317,11 @@ class Roster:
     curve: Curve
     leaders_left_out: int
     evidence: int
+
+    @property
+    def dry(self) -> bool:
+        """Whether a look takes a vented suit too for some of these students."""
+        return any(one.dry or one.unvented for one in self.students)
 
     def __post_init__(self) -> None:
         if self.units not in ("metric", "imperial"):

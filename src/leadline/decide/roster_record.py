@@ -59,6 +59,8 @@ def _row(one: Student) -> Row:
         "basis": one.basis,
         "looks": one.looks,
         "looks_ever": one.looks_ever,
+        "dry": one.dry,
+        "unvented": one.unvented,
         "handed_kg": one.handed_kg,
         "p_sinks": one.p_sinks,
         "p_heavy_if_sinks": one.p_heavy_if_sinks,

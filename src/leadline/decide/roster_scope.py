@@ -14,7 +14,7 @@ from leadline.errors import UnknownNameError
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import CHECK, DIVE
 
-__all__ = ["latest", "looks", "roster_plan", "scope", "time_order"]
+__all__ = ["latest", "looks", "roster_plan", "scope", "time_order", "unvented"]
 
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
@@ -167,3 +167,24 @@ def looks(assessment: Assessment) -> tuple[BoolArray, BoolArray]:
     seen = (checks["waterline"] != "") | (checks["exhale_sinks"] != "")
     looked[line.at(CHECK)] = seen & ~np.isnan(checks["lead_kg"])
     return looked, sank
+
+
+def unvented(assessment: Assessment) -> BoolArray:
+    """Which stops would be looks, had somebody noted that the dry suit was vented.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        n rows.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Lead, result and an empty BC are noted; of the gas in the suit nothing, or more than the least.
+    """
+    line = assessment.line
+    found = np.zeros(len(line.table), bool)
+    dives, at = line.records.dives, line.at(DIVE)
+    stop = (dives["stop_result"] != "") & (dives["bc_state"] == "empty") & ~np.isnan(dives["lead_kg"])
+    found[at] = stop & assessment.rigs.dry[at] & (dives["suit_gas"] != "least")
+    return found & ~looks(assessment)[0]

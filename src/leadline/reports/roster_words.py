@@ -33,8 +33,9 @@ KINDS: Final = {
     ),
     "look": (
         "Not known yet",
-        "Nobody has looked with an empty BC, or the band is too wide to act on, or no stop with so little "
-        "lead is on record. Find out first; the likeliest too heavy come first, and that is no verdict.",
+        "Nobody has looked with an empty BC (and a dry suit vented), or the band is too wide to act on, or "
+        "no stop with so little lead is on record. Find out first; the likeliest too heavy come first, and "
+        "that is no verdict.",
     ),
     "settled": (
         "Nothing pressing",
@@ -52,6 +53,12 @@ BASIS: Final = {
 }
 """What an excess rests on; a word of `BASES` -> words."""
 
+_DRY: Final = {
+    "physics": "From physics only: no look with the BC empty and the suit vented",
+    "sank": "Sank at a stop, which shows too much; no look with the BC empty and the suit vented",
+}
+"""The same where stops with an empty BC may be on record, but in a dry suit not known to be vented."""
+
 STEADY: Final = 0.25
 """Change of margin that is called none. [kg]"""
 
@@ -67,10 +74,16 @@ def basis(one: Student) -> str:
     Returns
     -------
     str
-        With the number of looks where there are any in this suit.
+        With the number of looks where there are any in this suit; where there are none, with the stops that
+        only lack a note that a dry suit was vented.
     """
     words = BASIS[one.basis]
     if not one.looks:
+        if one.dry or one.unvented:
+            words = _DRY.get(one.basis, words)
+        if one.unvented:
+            stops = "1 stop" if one.unvented == 1 else f"{one.unvented} stops"
+            words += f"; BC empty at {stops} in a dry suit, without a note that it was vented"
         return words
     return f"{words}; {one.looks} look{'' if one.looks == 1 else 's'} in this suit"
 
