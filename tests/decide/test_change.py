@@ -271,6 +271,16 @@ def test_break_widens_by_the_walk_that_was_learned() -> None:
     assert found.widens_kg == pytest.approx(2.5631 * (1.5 - np.sqrt(1.5**2 - walk**2)), rel=0.01)
 
 
+def test_break_is_counted_in_calendar_days() -> None:
+    """By hand: 8 May to 8 November, whatever the time of day; two dives of one day are as long after."""
+    history = [row | {"date": f"{row['date']}T11:00"} for row in MINE]
+    found = [
+        found_triggers(history, date=f"2026-11-08T{time}")["break"] for time in ("08:30", "14:00", "23:59")
+    ]
+    assert [trigger.amount for trigger in found] == [184, 184, 184]
+    assert found_triggers(history, date="2026-11-04T23:00") == {}  # 180 days
+
+
 def test_answer_is_wider_after_a_break_by_what_is_said() -> None:
     """The engine's own band, with and without the year, agrees with the caution."""
     soon, late_on = (

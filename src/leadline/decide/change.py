@@ -245,11 +245,12 @@ def _unnamed_water(o: Occasions, position: int) -> bool:
 
 
 def days_since(assessment: Assessment, position: int, history: LikeKit) -> float:
-    """Days from the latest dive on record to this one; NaN where either has no date."""
+    """Calendar days from the latest dive on record to this one; NaN where either has no date."""
     date = assessment.line.occasions.date[position]
     if np.isnat(date) or np.isnat(history.last_dive):
         return float("nan")
-    return float((date - history.last_dive) / np.timedelta64(1, "D"))
+    days = date.astype("datetime64[D]") - history.last_dive.astype("datetime64[D]")
+    return float(days / np.timedelta64(1, "D"))
 
 
 def _as_before(line_rows: Occasions, last: Occasions, names: Sequence[str]) -> Occasions:
