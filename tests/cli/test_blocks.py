@@ -93,6 +93,27 @@ def test_plan_and_boat_are_made_of_them(lead, tmp_path: Path) -> None:
     assert "lacking" not in (tmp_path / "pages" / "boat.html").read_text(encoding="utf-8")
 
 
+def test_a_rental_desk_is_told_of_pieces_that_it_does_not_have(lead, tmp_path: Path) -> None:
+    out = ("--renters", 8, "--out", tmp_path / "pages", "--csv", tmp_path / "rental.csv")
+    done = lead("2 kg,1\n1 kg,200\n", "report rental", *out)
+    found = document(done)
+    (short,) = found["lacking"]
+    wanted = {piece["piece_kg"]: piece["pieces"] for piece in found["stock"]["pieces"]}
+    assert short == {"piece_kg": 2.0, "pieces": wanted[2.0], "there": 1}
+    said = f"{short['pieces']} x 2 kg to have ready and 1 there"
+    assert f"more than the book's blocks: {said}\n" in done.stderr
+    assert (
+        tmp_path / "rental-lacking.csv"
+    ).read_text() == f"piece_kg,pieces,there\n2.0,{short['pieces']},1\n"
+    page = (tmp_path / "pages" / "rental.html").read_text(encoding="utf-8")
+    assert f"{short['pieces']} × " in page[page.index('data-name="lacking"') :]
+    named = lead("", "report rental", *out, "--block", 1)
+    assert "more than the book's blocks" not in named.stderr
+    assert document(named)["lacking"] == []
+    assert not (tmp_path / "rental-lacking.csv").exists()
+    assert "lacking" not in (tmp_path / "pages" / "rental.html").read_text(encoding="utf-8")
+
+
 def test_too_few_blocks_name_the_diver(lead) -> None:
     done = lead("1 kg,2\n", "suggest", "--diver", "Ines")
     assert done.exit_code == 1

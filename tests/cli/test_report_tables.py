@@ -26,7 +26,7 @@ KINDS = {
 }
 FURTHER = {
     "season": {"summary", "checks", "learned", "ledger", "ledger-totals", "card", "seasons"},
-    "rental": {"summary", "pieces", "nearer", "outfits", "seen"},
+    "rental": {"summary", "pieces", "nearer", "outfits", "seen", "lacking"},
     "roster": {"summary", "dives", "courses", "leaders", "curve"},
     "boat": {"summary", "pieces", "dives", "checks", "lacking"},
 }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -22,7 +21,9 @@ from leadline.cli.report_options import (
     OutOption,
     SeedOption,
     SinceOption,
+    lacking_note,
     pieces_of,
+    there_of,
     write_csv,
 )
 from leadline.cli.suggest import RiskOption
@@ -153,15 +154,8 @@ def boat(
             seed=seed,
         )
     if not blocks:
-        data = replace(data, there=_there(holding.blocks))
+        data = replace(data, there=there_of(holding.blocks))
     _report(data, plan=plan, out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
-
-
-def _there(blocks: Mapping[str, int]) -> tuple[tuple[float, int], ...]:
-    """Masses [kg] and numbers of the blocks that the book lists."""
-    from leadline.decide.block import Block
-
-    return tuple((Block.parse(size).mass, number) for size, number in blocks.items())
 
 
 def _report(
@@ -177,20 +171,9 @@ def _report(
     if data.fitted is None:
         note(UNLEARNED)
     if data.lacking:
-        note(f"more than the book's blocks: {_lacking(data, units)}")
+        note(lacking_note(data.lacking, "to load", units))
     if written:
         note(written)
-
-
-def _lacking(data: BoatData, units: Units) -> str:
-    """Of which sizes more are to be loaded than there are."""
-    from leadline.units import mass_text
-
-    short = [
-        f"{wanted} x {mass_text(size, imperial=units == 'imperial')} to load and {there} there"
-        for size, wanted, there in data.lacking
-    ]
-    return ", ".join(short)
 
 
 def _view(data: BoatData, path: Path, units: Units) -> Any:

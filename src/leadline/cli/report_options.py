@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 import typer
 
 from leadline.cli.options import Units
+
+if TYPE_CHECKING:
+    from leadline.decide.stock import Lacking, There
 
 __all__ = [
     "UNLEARNED",
@@ -20,7 +23,9 @@ __all__ = [
     "OutOption",
     "SeedOption",
     "SinceOption",
+    "lacking_note",
     "pieces_of",
+    "there_of",
     "write_csv",
 ]
 
@@ -90,6 +95,24 @@ def pieces_of(texts: list[str] | None, units: Units, *, there: Iterable[str] = (
     own = [size for size in there if ("lb" in size.lower()) == (units == "imperial")]
     texts = texts or own or list(there)
     return Pieces.parse(texts) if texts else Pieces.usual(imperial=units == "imperial")
+
+
+def there_of(blocks: Mapping[str, int]) -> There:
+    """Masses [kg] and numbers of the blocks that the book lists."""
+    from leadline.decide.block import Block
+
+    return tuple((Block.parse(size).mass, number) for size, number in blocks.items())
+
+
+def lacking_note(found: Lacking, what: str, units: Units) -> str:
+    """Of which sizes more are wanted than there are; `what` they are wanted for, such as `to load`."""
+    from leadline.units import mass_text
+
+    short = [
+        f"{wanted} x {mass_text(size, imperial=units == 'imperial')} {what} and {there} there"
+        for size, wanted, there in found
+    ]
+    return f"more than the book's blocks: {', '.join(short)}"
 
 
 def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path | None = None) -> str:

@@ -21,7 +21,9 @@ from leadline.cli.report_options import (
     OutOption,
     SeedOption,
     SinceOption,
+    lacking_note,
     pieces_of,
+    there_of,
     write_csv,
 )
 
@@ -196,12 +198,16 @@ def _report(
         if not named:
             desk = replace(desk, pieces=pieces_of(None, units, there=holding.blocks))
         data = rental_data(holding, desk, units=units)
+        if not named:
+            data = replace(data, there=there_of(holding.blocks))
         path = write_rental(data, out, numbers=numbers)
         document = rental_document(data)
         written = None if csv is None else write_csv(document["cells"], rental_tables(document), csv)
     show({**document, "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
     if data.fitted is None:
         note(UNLEARNED)
+    if data.lacking:
+        note(lacking_note(data.lacking, "to have ready", units))
     if written:
         note(written)
 

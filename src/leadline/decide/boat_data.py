@@ -13,7 +13,7 @@ import numpy as np
 
 from leadline.decide.advice import Advice
 from leadline.decide.onward import Onward
-from leadline.decide.stock import Stock
+from leadline.decide.stock import Lacking, Stock, There, lacking
 
 __all__ = ["BoatData", "BoatDive", "BoatDiver"]
 
@@ -142,15 +142,12 @@ class BoatData:
     sizes: tuple[float, ...]
     dives: tuple[BoatDive, ...]
     load: Stock
-    there: tuple[tuple[float, int], ...] = ()
+    there: There = ()
 
     @property
-    def lacking(self) -> tuple[tuple[float, int, int], ...]:
+    def lacking(self) -> Lacking:
         """Sizes [kg] of which more are to be loaded than there are; how many, and how many there are."""
-        have = {round(size, 4): number for size, number in self.there}
-        wanted = zip(self.load.sizes, self.load.counts, strict=True)
-        every = [(size, number, have.get(round(size, 4), number)) for size, number in wanted]
-        return tuple((size, number, there) for size, number, there in every if number > there)
+        return lacking(self.load, self.there)
 
     @property
     def divers(self) -> tuple[BoatDiver, ...]:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -184,7 +184,7 @@ def _handed(assessment: Assessment, desk: Desk, classes: Sequence[MassClass]) ->
     return _Handed(found, records.dives, column, _classes_of(mass, classes), recent & (column >= 0))
 
 
-def _counts(assessment: Assessment, handed: _Handed) -> dict[str, int]:
+def _counts(assessment: Assessment, handed: _Handed) -> dict[str, Any]:
     """Dives that count for kit and mix, and evidence of the whole book."""
     return {
         "dives": int(handed.here.sum()),

@@ -13,7 +13,7 @@ import numpy as np
 
 from leadline.decide.outfit import Outfit
 from leadline.decide.share import Share
-from leadline.decide.stock import Stock
+from leadline.decide.stock import Lacking, Stock, There, lacking
 from leadline.decide.stranger import MassClass
 
 __all__ = ["Nearer", "RentalCell", "RentalData", "RentalStock", "RentalTable", "SeenStops"]
@@ -174,6 +174,8 @@ class RentalData:
         For the first table.
     nearer : tuple of Nearer
         One for each class.
+    there : tuple of (float, int)
+        Sizes [kg] and numbers of the pieces that the book lists; empty: it lists none.
     """
 
     units: str
@@ -196,3 +198,9 @@ class RentalData:
     seen: tuple[SeenStops, ...]
     stock: RentalStock
     nearer: tuple[Nearer, ...]
+    there: There = ()
+
+    @property
+    def lacking(self) -> Lacking:
+        """Sizes [kg] of which more should be ready than there are; how many, and how many there are."""
+        return lacking(self.stock.stock, self.there)

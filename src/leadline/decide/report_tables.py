@@ -77,6 +77,7 @@ def rental_tables(document: Mapping[str, Any]) -> Tables:
         "nearer": document["nearer"],
         "outfits": document["outfits"],
         "seen": document["seen"],
+        "lacking": document["lacking"],
     }
     return _alike(tables)
 

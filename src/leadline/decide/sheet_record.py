@@ -11,7 +11,7 @@ from leadline.decide.boat_data import BoatData, BoatDiver
 from leadline.decide.plan_file import record
 from leadline.decide.rental_data import RentalData
 from leadline.decide.share import Share
-from leadline.decide.stock import Stock
+from leadline.decide.stock import Lacking, Stock
 from leadline.decide.stranger import MassClass
 from leadline.decide.table_text import rounded
 
@@ -78,6 +78,7 @@ def rental_document(data: RentalData) -> Row:
             "as_on_the_busiest_day": data.stock.busiest,
             **_stock(data.stock.stock),
         },
+        "lacking": _lacking(data.lacking),
     }
 
 
@@ -130,10 +131,7 @@ def boat_document(data: BoatData) -> Row:
         ],
         "rows": boat_rows(data),
         "load": _stock(data.load),
-        "lacking": [
-            {"piece_kg": rounded(size), "pieces": wanted, "there": there}
-            for size, wanted, there in data.lacking
-        ],
+        "lacking": _lacking(data.lacking),
     }
 
 
@@ -143,6 +141,11 @@ def piece_rows(stock: Stock) -> list[Row]:
         {"piece_kg": round(size, 6), "pieces": count}
         for size, count in zip(stock.sizes, stock.counts, strict=True)
     ]
+
+
+def _lacking(found: Lacking) -> list[Row]:
+    """One row for each size of which there are too few."""
+    return [{"piece_kg": rounded(size), "pieces": wanted, "there": there} for size, wanted, there in found]
 
 
 def _pieces(data: BoatData, diver: BoatDiver) -> str:

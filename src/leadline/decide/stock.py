@@ -13,10 +13,16 @@ from leadline.decide.block import Block
 from leadline.decide.share import Share, jeffreys
 from leadline.errors import OutOfRangeError
 
-__all__ = ["Pieces", "Stock", "joint_counts", "stock", "worn"]
+__all__ = ["Lacking", "Pieces", "Stock", "There", "joint_counts", "lacking", "stock", "worn"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+There = tuple[tuple[float, int], ...]
+"""Sizes [kg] of the pieces that a book lists, and how many there are; empty: it lists none."""
+
+Lacking = tuple[tuple[float, int, int], ...]
+"""Sizes [kg] of which more are wanted than there are; how many are wanted, and how many there are."""
 
 LEVEL: Final = 0.95
 """Share of days that the stock is to serve. [-]"""
@@ -208,3 +214,26 @@ def stock(counts: IntArray, worn_kg: FloatArray, pieces: Pieces, *, seed: int) -
         LEVEL,
         seed,
     )
+
+
+def lacking(wanted: Stock, there: There) -> Lacking:
+    """Sizes of which a stock asks for more than there are.
+
+    Parameters
+    ----------
+    wanted : Stock
+        What to have.
+    there : There
+        What the book lists; a size that it does not list is not judged.
+
+    Returns
+    -------
+    Lacking
+        In the order of the stock.
+    """
+    have = {round(size, 4): number for size, number in there}
+    every = [
+        (size, number, have.get(round(size, 4), number))
+        for size, number in zip(wanted.sizes, wanted.counts, strict=True)
+    ]
+    return tuple((size, number, known) for size, number, known in every if number > known)
