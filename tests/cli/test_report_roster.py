@@ -108,6 +108,12 @@ def test_index_of_the_folder_leads_to_it(run, tmp_path: Path) -> None:
     [
         (["--group", "Course B"], 1, "no dive is in group 'Course B'"),
         (["--since", "May"], 2, "2026-05-31"),
+        (["--since", "2027-01-01"], 1, "Error: no dive of a student since 2027-01-01 in the book\n"),
+        (
+            ["--group", "Course A", "--since", "2026-05-09"],
+            1,
+            "Error: no dive of a student in group 'Course A' since 2026-05-09 in the book\n",
+        ),
         (["--out", "file/pages"], 1, "file"),
         (["--risk", "0.9"], 2, "--risk"),
     ],
@@ -118,6 +124,7 @@ def test_refusals(run, club: Path, tmp_path: Path, options, status, message) -> 
     assert (done.returncode, done.stdout) == (status, "")
     assert message in done.stderr
     assert "Traceback" not in done.stderr
+    assert not (tmp_path / "reports").exists()
 
 
 def test_nobody_has_dived(run, tmp_path: Path) -> None:

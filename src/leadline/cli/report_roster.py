@@ -139,8 +139,7 @@ def roster(
     if written:
         note(written)
     if not data.students:
-        when = f" since {since}" if since else ""
-        note(f"no dives of students in the book{when}; bring some in with `leadline load --dives`")
+        note("no dives of students in the book; bring some in with `leadline load --dives`")
 
 
 def _view(data: Roster, path: Path, units: Units) -> Any:

@@ -114,8 +114,15 @@ def roster_plan(
     -------
     Columns
         One row a student, in order of name; for `Assessment.of`.
+
+    Raises
+    ------
+    UnknownNameError
+        If no dive is in one of the groups, or no student has dived in them, or since then.
     """
     rows = latest(records, scope(records, groups, since)[0])
+    if not len(rows):
+        _require_asked_nothing(groups, since)
     plan: dict[str, NDArray[Any]] = {}
     for name, missing in empty("dives").items():
         if name in _KIT:
@@ -128,6 +135,15 @@ def roster_plan(
     plan["date"] = np.full(len(rows), np.datetime64(date, "s"))
     plan["stop_bar"] = np.array([_left(records.dives, row) for row in rows], object)
     return plan
+
+
+def _require_asked_nothing(groups: Sequence[str], since: np.datetime64 | None) -> None:
+    """Refuse groups or a first day without a dive; that the book has none at all is no fault of who asks."""
+    where = f" in group {' or '.join(repr(name) for name in groups)}" if groups else ""
+    if since is not None and not np.isnat(since):
+        where += f" since {since.astype('datetime64[D]')}"
+    if where:
+        raise UnknownNameError(f"no dive of a student{where} in the book")
 
 
 def _left(dives: Columns, row: int) -> str:
