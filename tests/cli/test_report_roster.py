@@ -35,7 +35,7 @@ def club(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_page_json_and_csv_say_the_same(run, club: Path, tmp_path: Path) -> None:
-    out, table = tmp_path / "pages", tmp_path / "roster.csv"
+    out, table = tmp_path / "pages", tmp_path / "made" / "on the way" / "roster.csv"
     done = run("report", "roster", "--book", club, "--out", out, "--csv", table, "--json")
     assert done.returncode == 0, done.stderr
     document = json.loads(done.stdout)
@@ -116,6 +116,8 @@ def test_index_of_the_folder_leads_to_it(run, tmp_path: Path) -> None:
         ),
         (["--out", "file/pages"], 1, "file"),
         (["--risk", "0.9"], 2, "--risk"),
+        (["--csv", "."], 2, "is a folder; name a file"),
+        (["--csv", "file/deep/roster.csv"], 2, "file is no folder"),
     ],
 )
 def test_refusals(run, club: Path, tmp_path: Path, options, status, message) -> None:

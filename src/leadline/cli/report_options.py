@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
@@ -50,12 +51,25 @@ def _day(value: str) -> str:
     return value
 
 
+def _csv_place(value: Path | None) -> Path | None:
+    """The file as it was given; refused, before anything is written, where no file can lie."""
+    if value is None:
+        return None
+    if os.path.isdir(value):  # noqa: PTH112 (what may not be looked at is not there)
+        raise typer.BadParameter(f"{value} is a folder; name a file, such as {value / 'numbers.csv'}")
+    above = next((folder for folder in value.parents if os.path.exists(folder)), None)  # noqa: PTH110
+    if above is not None and not above.is_dir():
+        raise typer.BadParameter(f"{above} is no folder; name another place for {value.name}")
+    return value
+
+
 OutOption = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the page goes.")]
 CsvOption = Annotated[
     Path | None,
     typer.Option(
         "--csv",
         metavar="FILE",
+        callback=_csv_place,
         help="Write the same numbers as CSV too, units in the names of the columns: the main table to FILE, "
         "each other table of the page beside it, as FILE-summary.csv and so on. Older files of these names "
         "are replaced, or removed where the page now has no such table, so that all that lie there belong "
@@ -125,7 +139,7 @@ def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path 
     tables : mapping of str to sequence of mapping
         All further tables of such a report. What an older report left of one that has no rows now is removed.
     path : Path
-        Of the main table; the others lie beside it, as FILE-<name>.csv.
+        Of the main table; the others lie beside it, as FILE-<name>.csv. Its folder is made if needed.
     keep : Path, optional
         A file that was read and must not be written over.
 
@@ -146,6 +160,7 @@ def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path 
     files = {name: path.with_name(f"{path.stem}-{name}{path.suffix or '.csv'}") for name in tables}
     if keep is not None and keep.resolve() in (file.resolve() for file in (path, *files.values())):
         raise LeadlineError(f"{keep} was read and would be written over; give --csv another name")
+    path.parent.mkdir(parents=True, exist_ok=True)
     write_text(csv_text(rows), path)
     beside = []
     for name, further in tables.items():
