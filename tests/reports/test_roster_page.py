@@ -127,7 +127,7 @@ def test_change_says_whether_it_is_of_this_course_or_of_courses_in_general(parse
         return course.text().replace("\xa0", " ")
 
     alone = said()
-    assert "From a student’s first dive in this group to the last" in alone
+    assert "From a student’s first dive in Course 9 to the last" in alone
     assert "in general" not in alone
     one_leader = said(leaders_change=())
     assert "nothing to draw it towards" in one_leader
