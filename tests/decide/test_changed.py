@@ -115,7 +115,8 @@ def test_after_several_need_is_where_they_put_it() -> None:
     assert found.lead_kg > NEED["Ines"] + 2.0
     assert found.p_too_light > 0.01
     assert not any(text.startswith(("Not believed", "Usually carried")) for text in found.cautions)
-    assert found.cautions[0].startswith("Danger of an ascent that cannot be held: with the lead carried last")
+    danger = "Danger of an ascent that cannot be held: with the lead carried last, 6.5 kg"
+    assert found.cautions[0].startswith(danger)
 
 
 @pytest.mark.parametrize("number", range(1, 7))

@@ -94,24 +94,26 @@ def cases_of(
     asked = [*QUANTILES, *levels(risk)]
     found = needs(assessment, rows, state, checked)
     ends = quantiles(found, asked).tolist()
-    known = [
+    recorded = [
         histories.like_kit(position, prior)
         for position, prior in zip(rows.tolist(), ledger.need.tolist(), strict=True)
     ]
     theta = assessment.fit.theta
-    wrong = wrong_stops(found, [history.stops for history in known], theta)
+    wrong = wrong_stops(found, [history.stops for history in recorded], theta)
     # A look of the day is about that day: that it does not fit says nothing against stops of other days.
     known = [
         history if about else believed(history, which)
-        for history, which, about in zip(known, wrong, checked, strict=True)
+        for history, which, about in zip(recorded, wrong, checked, strict=True)
     ]
     failed = [
         fails(own[len(QUANTILES) :], history, block=block, theta=theta)
         for own, history in zip(ends, known, strict=True)
     ]
     for i, about in enumerate(checked):
-        at = np.array([i])
-        anew = None if about else changed_need(assessment, rows[at], state.take(at), found[i], known[i])
+        if about is not None:
+            continue
+        one = rows[i : i + 1], state.take(np.array([i]))
+        anew = changed_need(assessment, *one, found[i], recorded[i], known[i].doubted)
         if anew is not None:
             (found[i], known[i]), failed[i] = anew, True
             ends[i] = quantiles([found[i]], asked)[0].tolist()

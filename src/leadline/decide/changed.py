@@ -46,7 +46,7 @@ MOST_STARTS: Final = 4
 
 
 def changed_need(
-    assessment: Assessment, row: IntArray, state: State, need: Marginal, history: LikeKit
+    assessment: Assessment, row: IntArray, state: State, need: Marginal, history: LikeKit, doubted: Stops
 ) -> tuple[Marginal, LikeKit] | None:
     """Need with the chance that something changed before stops that failed, and what is on record since.
 
@@ -61,7 +61,9 @@ def changed_need(
     need : Marginal
         Posterior as the model has it.
     history : LikeKit
-        Of the diver.
+        As recorded.
+    doubted : Stops
+        What of it that need makes unlikely.
 
     Returns
     -------
@@ -70,7 +72,7 @@ def changed_need(
         the band holds both. None where chance and drift explain the records well enough.
     """
     stops, theta = history.stops, assessment.fit.theta
-    looks = ~stops.dive & np.isin(stops.place, history.doubted.place)
+    looks = ~stops.dive & np.isin(stops.place, doubted.place)
     odd = np.flatnonzero(stops.rose | stops.sank | looks)
     if not len(odd):
         return None
@@ -93,7 +95,6 @@ def changed_need(
         known=True,
         failed=stops.take(stops.rose & ~earlier),
         odd=stops.take((stops.sank | looks) & ~earlier),
-        doubted=Stops(),
     )
 
 
