@@ -126,6 +126,15 @@ def test_one_more_rise_never_lowers_what_is_at_hand(number) -> None:
     assert more.lead_kg > NEED["Ines"] + 1.5
 
 
+def test_nobody_begins_a_check_with_what_was_typed_wrong() -> None:
+    """Rose with 20 kg, the last dive on record: no change is as large, so a check begins as ever."""
+    plain, found = answer(), answer((15.5, "rose"))
+    assert found.check_first
+    assert found.bring_kg <= plain.bring_kg + 2.0
+    assert any("rose with 20 kg" in text for text in found.cautions)
+    assert not any("do not go down with so little" in text for text in found.cautions)
+
+
 def test_a_stop_held_with_as_little_since_answers_it() -> None:
     found = answer((2.0, "rose"), (1.5, "hovered"), (1.5, "hovered"))
     assert not any(text.startswith("Rose at the stop with") for text in found.cautions)

@@ -176,15 +176,16 @@ def _bounds(history: LikeKit) -> str:
     return "what stops and surface checks showed bounds"
 
 
-def _failed(history: LikeKit, imperial: bool) -> list[str]:
+def _failed(history: LikeKit, begin: float, imperial: bool) -> list[str]:
     """Why a check comes first where stops do not fit the records before them."""
     slip = "does not fit the records before: a slip of the pen, or kit, body or water have changed"
     found = []
     if len(stops := history.failed):
         lead = mass_text(float(stops.worn[np.argmax(stops.lead)]), imperial=imperial)
+        never = " and do not go down with so little" if float(stops.lead.max()) < begin else ""
         found.append(
             f"{FAILED} {lead}, and none was held with as little since, which {slip}, so check "
-            "before the dive and do not go down with so little"
+            f"before the dive{never}"
         )
     if len(stops := history.odd.take(history.odd.dive)):
         lead = mass_text(float(stops.worn[np.argmin(stops.lead)]), imperial=imperial)
@@ -332,7 +333,7 @@ def cautions(
     """
     dry = bool(assessment.rigs.dry[position])
     found = _light(history, light_as_last, lead, imperial)
-    found += _failed(history, imperial) if failed else []
+    found += _failed(history, lead, imperial) if failed else []
     if bar > FULL_STOP:
         found.append(
             f"Reckoned for a stop with {_pressure_text(bar, imperial)} left: later, with less gas, it takes "
