@@ -42,14 +42,14 @@ Guides:
 - Near is within 1 kg of the *expected* need. A lead chosen for a risk of 5 % and then put on blocks lies
   about 0.7 kg over it even when all is known, so nearness counts against whoever keeps the risk low.
   Practice comes near by standing around the need: its leads are too light on about one dive in five, and on
-  the first dive on one in three. On the last dive it is nearer than the oracle itself.
+  the first dive on one in three. On the last dive it is as near as the oracle itself.
 - The share within 1 kg hangs on a few hundredths of a kilogram: the tool's leads lie about 1 kg over the
   expected need, so that 0.1 kg on it makes ten points of the share.
 - The tool's leads lie up to 0.4 kg above the oracle's. On the later dives a quarter to three fifths of that
   is the model's: its own oracle rises in the same way, since neither knows that beginners relax and suits
   age. The rest is the tool's: spreads and shared effects that are learned and not known make its band a
-  little wider. To learn them anew after every dive changes nothing: the crew's few hundred stops say little
-  about the spread of dives, and less about foam at the stop.
+  little wider. To learn them anew after every dive gains a point at most: the crew's few hundred stops say
+  little about the spread of dives, and less about foam at the stop.
 - A need that falls while the band follows slowly is met by too much lead, never by too little: the tool is
   too light on half as many dives as the accepted risk allows.
 - Next steps earn their keep: without them the leads end 0.5 kg higher still.
