@@ -76,6 +76,14 @@ def test_slip_and_change_are_weighed_as_bayes_has_it(leads, fits) -> None:
     )
 
 
+def test_hundreds_of_records_are_weighed_as_well() -> None:
+    """The chance of them all is too small for a number; what is left of it is not."""
+    leads, fits = np.array([5.0, *[7.0] * 400]), [ROSE, *[HELD] * 400]
+    share, found = mixed(normal(3.1, 0.3), normal(3.0, 0.4), plain_stops(leads, fits, THETA), THETA)
+    assert share > 0.999
+    assert 5.5 < found.mean < 7.5
+
+
 def after(*seen: tuple[float, str], diver: str = "Ines") -> list[dict]:
     """The club's dives, then others with an empty BC: lead over the true need, result."""
     last = [row for row in dives() if row["diver"] == diver][-1]

@@ -110,7 +110,9 @@ def cases_of(
         for own, history in zip(ends, known, strict=True)
     ]
     for i, about in enumerate(checked):
-        if about is not None:
+        stops = recorded[i].stops
+        odd = bool((stops.rose | stops.sank).any()) or len(known[i].doubted) > 0
+        if about is not None or not odd:
             continue
         one = rows[i : i + 1], state.take(np.array([i]))
         anew = changed_need(assessment, *one, found[i], recorded[i], known[i].doubted)

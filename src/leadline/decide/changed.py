@@ -123,11 +123,14 @@ def mixed(need: Marginal, before: Marginal, since: Stops, theta: Hyperparameters
     (holds, _), (astray, off) = ASTRAY
     reach = REACH * (before.expected_sd + off)
     grid = np.arange(before.mean - reach, before.mean + reach, STEP)
-    told = np.exp(_log_told(grid, since, theta, before.scatter))
+    log_told, log_before = (_log_told(at, since, theta, before.scatter) for at in (grid, before.points))
+    # Of hundreds of records the chance itself is too small for a number.
+    top = max(log_told.max(), log_before.max())
+    told = np.exp(log_told - top)
     apart = (grid[:, None] - before.points) / off
     after = np.exp(-0.5 * apart**2) @ before.weights
     after /= after.sum()
-    as_before = np.exp(_log_told(before.points, since, theta, before.scatter)) @ before.weights
+    as_before = np.exp(log_before - top) @ before.weights
     if_changed = after @ told
     share = float(astray * if_changed / (astray * if_changed + holds * as_before))
     points = np.concatenate([need.points, grid])
