@@ -366,6 +366,6 @@ def test_long_plan_is_printed_in_part_where_a_file_holds_it(suggest, tmp_path: P
     assert len(out.read_text(encoding="utf-8").splitlines()) == 106
     whole = suggest("--plan", plan)
     lines = [
-        sum(line.startswith(" Ines ") for line in text.splitlines()) for text in (done.stdout, whole.stdout)
+        sum(line.startswith(" Ines, p") for line in text.splitlines()) for text in (done.stdout, whole.stdout)
     ]
     assert lines == [100, 105]

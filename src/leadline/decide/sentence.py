@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.timeline import Timeline
 
-__all__ = ["DOUBTED", "STANDING", "cautions", "coarse", "dangers"]
+__all__ = ["DOUBTED", "FAILED", "STANDING", "cautions", "coarse", "dangers"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "

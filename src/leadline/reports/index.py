@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 import leadline
 from leadline.decide.season_data import SeasonData
-from leadline.decide.sentence import DOUBTED, dangers
+from leadline.decide.sentence import DOUBTED, FAILED, dangers
 from leadline.reports import contents, page
 from leadline.reports.reading import Reading
 
@@ -20,6 +20,7 @@ __all__ = ["DANGER_WORDS", "Entry", "render"]
 DANGER_WORDS: Final = {
     "Danger": "danger: too light with the lead carried last",
     "Too light at the stop": "danger: was too light at the stop in like kit",
+    FAILED: "danger: rose at the stop with more than the records call for",
     DOUBTED: "the check of the day is in doubt",
     "No suit named": "no suit named: too little for any suit",
     "Under 18": "under 18",
