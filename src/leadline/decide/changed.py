@@ -39,7 +39,8 @@ One rise that was thought of as less likely than one in thirty; a dive at the ac
 """
 
 SURPRISING: Final = 0.5
-"""Chance of rising at that lead, by all records, from which on nobody need wonder. [-]"""
+RARE: Final = 0.2
+"""Chance of what was seen, by all records, from which on none need wonder: of several rises, of one. [-]"""
 
 MOST_STARTS: Final = 4
 """Dives that are tried as the first one after a change, the most surprising ones."""
@@ -76,9 +77,17 @@ def changed_need(
     odd = np.flatnonzero(stops.rose | stops.sank | looks)
     if not len(odd):
         return None
-    # Whoever rose is on the safe side where the model goes along; who sank with less is not.
-    shown = np.where(stops.rose[odd], need.above(stops.above[odd]), 0.0)
-    odd = odd[np.argsort(shown, kind="stable")][: int((shown < SURPRISING).sum())]
+    light, not_heavy = need.above(stops.above[odd]), need.above(stops.below[odd])
+    shown = np.where(stops.rose[odd], light, np.where(stops.sank[odd], 1 - not_heavy, 0.0))
+    # One stop hardly moves the model. Several may take it along: who rose is on the safe side then, who sank
+    # with less is not.
+    limit = np.where(
+        stops.rose[odd],
+        SURPRISING if np.unique(stops.place[stops.rose]).size > 1 else RARE,
+        np.inf if np.unique(stops.place[stops.sank]).size > 1 else RARE,
+    )
+    order = np.argsort(shown, kind="stable")
+    odd = odd[order[(shown < limit)[order]]]
     best: tuple[float, Marginal, int] | None = None
     for first in list(dict.fromkeys(stops.place[odd].tolist()))[:MOST_STARTS]:
         before = assessment.marginals(row, state, until=first - 1)[0]
