@@ -9,9 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
-from leadline.decide.changed import changed_need
+from leadline.decide.changed import change_starts, changed_need
 from leadline.decide.check_reading import again
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import needs
@@ -109,11 +110,7 @@ def cases_of(
         fails(own[len(QUANTILES) :], history, block=block, theta=theta)
         for own, history in zip(ends, known, strict=True)
     ]
-    for i, about in enumerate(checked):
-        stops = recorded[i].stops
-        odd = bool((stops.rose | stops.sank).any()) or len(known[i].doubted) > 0
-        if about is not None or not odd:
-            continue
+    for i in _maybe_changed(assessment, rows, state, found, recorded, known, checked):
         one = rows[i : i + 1], state.take(np.array([i]))
         anew = changed_need(assessment, *one, found[i], recorded[i], known[i].doubted)
         if anew is not None:
@@ -123,6 +120,25 @@ def cases_of(
         _case(assessment, *row, block=block)
         for row in zip(rows.tolist(), found, ends, known, failed, checked, strict=True)
     ]
+
+
+def _maybe_changed(
+    assessment: Assessment, rows: IntArray, state: State, found: Sequence[Marginal],
+    recorded: Sequence[LikeKit], known: Sequence[LikeKit], checked: Sequence[CheckedDive | None],
+) -> list[int]:  # fmt: skip
+    """Rows with stops that may not fit what went before; what was known then is found for all at once."""
+    some, when = [], []
+    for i, about in enumerate(checked):
+        stops = recorded[i].stops
+        odd = bool((stops.rose | stops.sank).any()) or len(known[i].doubted) > 0
+        starts = change_starts(found[i], recorded[i], known[i].doubted) if odd and about is None else []
+        some += [i] * len(starts)
+        when += [first - 1 for first in starts]
+    if some and assessment.foreseen:
+        # Of a long plan the compiled way is at hand already.
+        at = np.array(some)
+        foresee(assessment, rows[at], state.take(at), until=np.array(when), many=1)
+    return list(dict.fromkeys(some))
 
 
 def _case(

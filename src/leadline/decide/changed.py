@@ -21,7 +21,7 @@ from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import State
 
-__all__ = ["changed_need", "mixed"]
+__all__ = ["change_starts", "changed_need", "mixed"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -46,6 +46,46 @@ MOST_STARTS: Final = 4
 """Dives that are tried as the first one after a change, the most surprising ones."""
 
 
+def change_starts(need: Marginal, history: LikeKit, doubted: Stops) -> list[int]:
+    """Places in time of dives and looks before which something may have changed.
+
+    Parameters
+    ----------
+    need : Marginal
+        Posterior as the model has it.
+    history : LikeKit
+        As recorded.
+    doubted : Stops
+        What of it that need makes unlikely.
+
+    Returns
+    -------
+    list of int
+        The most surprising first, `MOST_STARTS` at most.
+    """
+    stops = history.stops
+    odd = np.flatnonzero(stops.rose | stops.sank | _looks(stops, doubted))
+    if not len(odd):
+        return []
+    light, not_heavy = need.above(stops.above[odd]), need.above(stops.below[odd])
+    shown = np.where(stops.rose[odd], light, np.where(stops.sank[odd], 1 - not_heavy, 0.0))
+    # One stop hardly moves the model. Several may take it along: who rose is on the safe side then, who sank
+    # with less is not.
+    limit = np.where(
+        stops.rose[odd],
+        SURPRISING if np.unique(stops.place[stops.rose]).size > 1 else RARE,
+        np.inf if np.unique(stops.place[stops.sank]).size > 1 else RARE,
+    )
+    order = np.argsort(shown, kind="stable")
+    odd = odd[order[(shown < limit)[order]]]
+    return list(dict.fromkeys(stops.place[odd].tolist()))[:MOST_STARTS]
+
+
+def _looks(stops: Stops, doubted: Stops) -> NDArray[np.bool_]:
+    """Looks at the surface that are not believed."""
+    return np.asarray(~stops.dive & np.isin(stops.place, doubted.place))
+
+
 def changed_need(
     assessment: Assessment, row: IntArray, state: State, need: Marginal, history: LikeKit, doubted: Stops
 ) -> tuple[Marginal, LikeKit] | None:
@@ -59,12 +99,8 @@ def changed_need(
         Row of the plan.
     state : State
         The stop planned there.
-    need : Marginal
-        Posterior as the model has it.
-    history : LikeKit
-        As recorded.
-    doubted : Stops
-        What of it that need makes unlikely.
+    need, history, doubted
+        As of `change_starts`.
 
     Returns
     -------
@@ -73,23 +109,8 @@ def changed_need(
         the band holds both. None where chance and drift explain the records well enough.
     """
     stops, theta = history.stops, assessment.fit.theta
-    looks = ~stops.dive & np.isin(stops.place, doubted.place)
-    odd = np.flatnonzero(stops.rose | stops.sank | looks)
-    if not len(odd):
-        return None
-    light, not_heavy = need.above(stops.above[odd]), need.above(stops.below[odd])
-    shown = np.where(stops.rose[odd], light, np.where(stops.sank[odd], 1 - not_heavy, 0.0))
-    # One stop hardly moves the model. Several may take it along: who rose is on the safe side then, who sank
-    # with less is not.
-    limit = np.where(
-        stops.rose[odd],
-        SURPRISING if np.unique(stops.place[stops.rose]).size > 1 else RARE,
-        np.inf if np.unique(stops.place[stops.sank]).size > 1 else RARE,
-    )
-    order = np.argsort(shown, kind="stable")
-    odd = odd[order[(shown < limit)[order]]]
     best: tuple[float, Marginal, int] | None = None
-    for first in list(dict.fromkeys(stops.place[odd].tolist()))[:MOST_STARTS]:
+    for first in change_starts(need, history, doubted):
         before = assessment.marginals(row, state, until=first - 1)[0]
         share, found = mixed(need, before, stops.take(stops.place >= first), theta)
         if share >= LIKELY and (best is None or share > best[0]):
@@ -97,13 +118,14 @@ def changed_need(
     if best is None:
         return None
     earlier, held = stops.place < best[2], stops.dive & (stops.fit[:, 0] == 0)
+    odd = stops.sank | _looks(stops, doubted)
     return best[1], replace(
         history,
         enough=stops.lead[held & ~earlier],
         at_hand=float(stops.lead[held & earlier].min()) if (held & earlier).any() else 0.0,
         known=True,
         failed=stops.take(stops.rose & ~earlier),
-        odd=stops.take((stops.sank | looks) & ~earlier),
+        odd=stops.take(odd & ~earlier),
     )
 
 
