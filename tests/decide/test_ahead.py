@@ -8,7 +8,10 @@ from numpy.testing import assert_allclose
 
 from leadline.decide.ahead import MANY, foresee
 from leadline.decide.assessment import ALL_TIME, Assessment
+from leadline.decide.foreseen import Foreseen
 from leadline.decide.learning import learn
+from leadline.model.crowd import _worked
+from leadline.model.marginal import Marginal
 from leadline.model.population import prior_fit
 from leadline.timeline import DIVE
 from tests.decide.classes import school
@@ -129,3 +132,43 @@ def test_a_share_taken_out_once_for_several_questions_is_the_same_to_the_bit():
     for key, need in together.foreseen.all().items():
         assert need.points.tobytes() == apart.foreseen.get(key).points.tobytes()
         assert need.weights.tobytes() == apart.foreseen.get(key).weights.tobytes()
+
+
+def test_whoever_asks_waits_for_what_is_asked_and_no_longer():
+    """Parts that come one after the other; the last one never comes unless somebody asks for it."""
+    taken = []
+
+    def parts():
+        for number in range(3):
+            taken.append(number)
+            yield {(number, 0, b""): needs[number]}
+
+    needs = [Marginal(np.array([float(n)]), np.array([1.0]), 0.5) for n in range(2)] + [None]
+    found = Foreseen()
+    assert not found
+    found.expect([(number, 0, b"") for number in range(3)], parts())
+    assert found
+    assert (2, 0, b"") in found
+    assert found.get((1, 0, b"")) is needs[1]
+    assert taken == [0, 1]
+    assert found.get((7, 0, b"")) is None  # nobody asked, so nobody waits
+    assert taken == [0, 1]
+    assert found.get((2, 0, b"")) is None  # to be asked by itself
+    assert list(found.all()) == [(0, 0, b""), (1, 0, b"")]
+
+
+@pytest.mark.parametrize("cores", [1, 3])
+def test_work_comes_in_order_and_its_fault_with_it(monkeypatch, cores):
+    monkeypatch.setattr(os, "cpu_count", lambda: cores)
+    done = []
+
+    def work(first):
+        if first == 30:
+            raise ValueError("thirty")
+        done.append(first)
+
+    assert list(_worked(work, range(0, 30, 10))) == [0, 10, 20]
+    coming = _worked(work, range(0, 50, 10))
+    assert [next(coming) for _ in range(3)] == [0, 10, 20]
+    with pytest.raises(ValueError, match="thirty"):
+        next(coming)

@@ -66,6 +66,21 @@ def test_checks_come_in_order_of_what_may_be_missing_and_say_why(data) -> None:
             assert "No lead proven in this suit" in diver.reasons[0]
 
 
+def test_a_check_for_stops_that_do_not_fit_says_so() -> None:
+    last = [row for row in club.dives() if row["diver"] == "Ivo"][-1]
+    rises = [
+        last | {"dive": f"x{n}", "date": f"2026-05-1{n}", "lead_kg": 7.0, "stop_result": "rose",
+                "bc_state": "empty"}
+        for n in range(2)
+    ]  # fmt: skip
+    assessment = club.assess([club.plan_row("Ivo")], dives=[*club.dives(), *rises])
+    found = boat(assessment, generated=WHEN, plan="plan.csv")
+    (diver,) = found.divers
+    assert diver.answer.check_first
+    assert diver.reasons[-1] == "The latest stops or checks do not fit the records before"
+    assert diver.reasons[-1] in render(found)
+
+
 def test_load_is_enough_on_95_days_in_100_and_holds_a_spare(data) -> None:
     load = data.load
     assert load.served.share >= 0.95

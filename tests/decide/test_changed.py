@@ -10,6 +10,7 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from leadline.decide.advice import advise
+from leadline.decide.ahead import foresee
 from leadline.decide.block import Block
 from leadline.decide.changed import mixed
 from leadline.decide.history import like_kit
@@ -194,3 +195,17 @@ def test_blocks_are_never_short_of_what_failed() -> None:
     assert all(one.lead_kg > NEED["Ines"] + 1.7 for one in leads)
     assert np.all(np.diff([one.bring_kg for one in leads]) >= 0)
     assert np.all(np.diff([one.lead_kg for one in leads]) >= 0)
+
+
+def test_a_long_plan_weighs_as_a_single_dive_does() -> None:
+    """Independent: compiled and for all at once, against one by one."""
+    dived = [row for diver in ("Ines", "Ivo", "Ole") for row in after(*[(2.0, "rose")] * 2, diver=diver)]
+    dived = list({(row["diver"], row["dive"]): row for row in dived}.values())
+    plan = [plan_row(diver) for diver in ("Ines", "Ivo", "Noa", "Ole")]
+    single, many = (assess(plan, dives=dived, checks=[]) for _ in range(2))
+    rows = many.line.at(PLAN)
+    assert foresee(many, rows, many.state(rows), many=1)
+    for one, other in zip(advise(single), advise(many), strict=True):
+        assert other.check_first == one.check_first == (one.diver != "Noa")
+        assert other.need_mean_kg == pytest.approx(one.need_mean_kg, abs=0.03)
+        assert other.need_q90_kg == pytest.approx(one.need_q90_kg, abs=0.05)

@@ -17,7 +17,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import GRAM
 from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
 from leadline.decide.label import kit_labels, suit_label, water_label
-from leadline.decide.sentence import DOUBTED
+from leadline.decide.sentence import DOUBTED, UNFIT
 from leadline.decide.stock import Pieces, Stock, stock, worn
 from leadline.errors import RecordError
 from leadline.model.marginal import Marginal
@@ -210,6 +210,8 @@ def _reasons(answer: Advice, *, imperial: bool) -> tuple[str, ...]:
         found.append(f"Need within a band of {apart}")
     if any(caution.startswith(DOUBTED) for caution in answer.cautions):
         found.append(f"{DOUBTED} is in doubt")
+    if any(caution.startswith(UNFIT) for caution in answer.cautions):
+        found.append("The latest stops or checks do not fit the records before")
     return tuple(found) or ("The records ask for much more lead than was carried so far",)
 
 

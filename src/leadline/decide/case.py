@@ -110,9 +110,9 @@ def cases_of(
         fails(own[len(QUANTILES) :], history, block=block, theta=theta)
         for own, history in zip(ends, known, strict=True)
     ]
-    for i in _maybe_changed(assessment, rows, state, found, recorded, known, checked):
+    for i, starts in _starts(assessment, rows, state, found, recorded, known, checked).items():
         one = rows[i : i + 1], state.take(np.array([i]))
-        anew = changed_need(assessment, *one, found[i], recorded[i], known[i].doubted)
+        anew = changed_need(assessment, *one, found[i], recorded[i], known[i].doubted, starts)
         if anew is not None:
             (found[i], known[i]), failed[i] = anew, True
             ends[i] = quantiles([found[i]], asked)[0].tolist()
@@ -122,23 +122,22 @@ def cases_of(
     ]
 
 
-def _maybe_changed(
+def _starts(
     assessment: Assessment, rows: IntArray, state: State, found: Sequence[Marginal],
     recorded: Sequence[LikeKit], known: Sequence[LikeKit], checked: Sequence[CheckedDive | None],
-) -> list[int]:  # fmt: skip
-    """Rows with stops that may not fit what went before; what was known then is found for all at once."""
-    some, when = [], []
-    for i, about in enumerate(checked):
-        stops = recorded[i].stops
-        odd = bool((stops.rose | stops.sank).any()) or len(known[i].doubted) > 0
-        starts = change_starts(found[i], recorded[i], known[i].doubted) if odd and about is None else []
-        some += [i] * len(starts)
-        when += [first - 1 for first in starts]
-    if some and assessment.foreseen:
+) -> dict[int, list[int]]:  # fmt: skip
+    """Where something may have changed, by row; what was known before is found for all rows at once."""
+    starts = {}
+    for i, (need, history, after, about) in enumerate(zip(found, recorded, known, checked, strict=True)):
+        stops = history.stops
+        if about is None and ((stops.rose | stops.sank).any() or len(after.doubted)):
+            starts[i] = change_starts(need, history, after.doubted)
+    if assessment.foreseen and any(starts.values()):
         # Of a long plan the compiled way is at hand already.
-        at = np.array(some)
-        foresee(assessment, rows[at], state.take(at), until=np.array(when), many=1)
-    return list(dict.fromkeys(some))
+        at = np.repeat(list(starts), [len(own) for own in starts.values()])
+        until = np.concatenate([own for own in starts.values() if own]) - 1
+        foresee(assessment, rows[at], state.take(at), until=until, many=1)
+    return starts
 
 
 def _case(

@@ -7,6 +7,7 @@ them on the other.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -87,8 +88,9 @@ def _looks(stops: Stops, doubted: Stops) -> NDArray[np.bool_]:
 
 
 def changed_need(
-    assessment: Assessment, row: IntArray, state: State, need: Marginal, history: LikeKit, doubted: Stops
-) -> tuple[Marginal, LikeKit] | None:
+    assessment: Assessment, row: IntArray, state: State, need: Marginal, history: LikeKit, doubted: Stops,
+    starts: Sequence[int],
+) -> tuple[Marginal, LikeKit] | None:  # fmt: skip
     """Need with the chance that something changed before stops that failed, and what is on record since.
 
     Parameters
@@ -101,6 +103,8 @@ def changed_need(
         The stop planned there.
     need, history, doubted
         As of `change_starts`.
+    starts : sequence of int
+        From there.
 
     Returns
     -------
@@ -110,7 +114,7 @@ def changed_need(
     """
     stops, theta = history.stops, assessment.fit.theta
     best: tuple[float, Marginal, int] | None = None
-    for first in change_starts(need, history, doubted):
+    for first in starts:
         before = assessment.marginals(row, state, until=first - 1)[0]
         share, found = mixed(need, before, stops.take(stops.place >= first), theta)
         if share >= LIKELY and (best is None or share > best[0]):

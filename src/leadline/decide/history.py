@@ -124,7 +124,8 @@ class Histories:
         rows = self._by_date()
         self._dives = self._dives_of(rows[line.table[rows] == DIVE])
         self._checks = self._checks_of(rows[line.table[rows] == CHECK])
-        self._stops = sights(assessment, self._seen())
+        self._seen = self._observed()
+        self._stops = sights(assessment, self._seen)
         self._evidence = self._evidence_of()
         self._occasions = self._occasions_of()
 
@@ -191,7 +192,7 @@ class Histories:
         most = np.where(np.isnan(read), np.where(on, np.inf, -np.inf), read).max(axis=1)
         return self._sorted(rows, near_reserve=np.isfinite(most) & (most <= NEAR_RESERVE))
 
-    def _seen(self) -> NDArray[np.int64]:
+    def _observed(self) -> NDArray[np.int64]:
         """Evidence that was seen, by diver."""
         seen = np.flatnonzero(self.assessment.observed)
         return seen[np.argsort(self.assessment.evidence.diver[seen], kind="stable")]
@@ -199,7 +200,7 @@ class Histories:
     def _evidence_of(self) -> _Sorted:
         """What was seen, and what each of it says: the columns of `says` are those of `_SAYS`."""
         evidence = self.assessment.evidence
-        seen = self._seen()
+        seen = self._seen
         said, kind, fit = evidence.statements, evidence.statements.kind[seen], evidence.statements.fit[seen]
         point = evidence.observations.point[seen] | (
             (kind == "waterline") & (fit[:, 1] == 1) & (fit[:, 2] == 0)
@@ -209,8 +210,6 @@ class Histories:
         light = (kind == "stop") & (fit[:, 0] == 1)
         litres, certain = said.litres[seen] > 0, (fit == (1.0, 0.0, 0.0)).all(axis=1)
         held = at_stop & (fit == (0.0, 1.0, 0.0)).all(axis=1)
-        dive = self.assessment.line.table[said.row[seen]] == DIVE
-        rose = dive & at_stop & ~litres & certain
         says = {
             "known": np.ones(len(seen), bool),
             "light_signs": light & ~litres & certain,
@@ -231,13 +230,12 @@ class Histories:
             cylinder=self._cylinder[row],
             number=np.arange(len(seen)),
             certain=certain_sights(evidence, seen),
-            rose=rose,
             says=np.stack([says[name] for name in _SAYS], axis=1),
         )
 
     def _occasions_of(self) -> NDArray[np.int64]:
         """Occasions of each diver that count as evidence; shape (divers,)."""
-        evidence, seen = self.assessment.evidence, self._seen()
+        evidence, seen = self.assessment.evidence, self._seen
         occasion = evidence.observations.occasion[seen]
         each = np.unique(evidence.diver[seen] * (int(occasion.max(initial=0)) + 1) + occasion)
         return np.bincount(each // (int(occasion.max(initial=0)) + 1), minlength=self._count)
@@ -318,7 +316,7 @@ class Histories:
                 late=np.isin(stops.row, dives[-LATEST:]),
                 all_there_is=len(stops) == counts["known"],
             )
-            light = stops.lead[seen["rose"][shown]]
+            light = stops.lead[stops.dive & (stops.fit == (1.0, 0.0, 0.0)).all(axis=1)]
         return {
             "light": light,
             "stops": stops,

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.timeline import Timeline
 
-__all__ = ["DOUBTED", "FAILED", "STANDING", "cautions", "coarse", "dangers"]
+__all__ = ["DOUBTED", "FAILED", "STANDING", "UNFIT", "cautions", "coarse", "dangers"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -33,6 +33,9 @@ DOUBTED: Final = "The check of the day"
 
 FAILED: Final = "Rose at the stop with"
 """How the caution begins that tells of a lead which failed, and was not held since."""
+
+UNFIT: Final = (FAILED, "Sank at the stop with", "The surface check with")
+"""How the cautions begin that tell of what does not fit the records before it."""
 
 DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
 """How the cautions begin that may not be overlooked."""
@@ -190,12 +193,11 @@ def _failed(history: LikeKit, begin: float, imperial: bool) -> list[str]:
     if len(stops := history.odd.take(history.odd.dive)):
         lead = mass_text(float(stops.worn[np.argmin(stops.lead)]), imperial=imperial)
         found.append(
-            f"Sank at the stop with {lead}, and none was held with as much since, which {slip}, so check "
-            "before the dive"
+            f"{UNFIT[1]} {lead}, and none was held with as much since, which {slip}, so check before the dive"
         )
     if len(looks := history.odd.take(~history.odd.dive)):
         lead = mass_text(float(looks.worn[-1]), imperial=imperial)
-        found.append(f"The surface check with {lead} {slip}, so check before the dive")
+        found.append(f"{UNFIT[2]} {lead} {slip}, so check before the dive")
     return found
 
 
