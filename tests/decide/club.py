@@ -11,7 +11,7 @@ import numpy as np
 from leadline.arrays import Records, columns_from_rows
 from leadline.book import Book
 from leadline.decide.assessment import Assessment
-from leadline.decide.history_data import Stops
+from leadline.decide.history_data import Sights
 from leadline.model.population import Fit
 from leadline.records import DIVES, TABLES
 
@@ -135,11 +135,11 @@ def plan_row(diver: str, **changed: Any) -> Row:
     return {"dive": "next", "diver": diver, "date": "2026-05-20"} | kit | changed
 
 
-def plain_stops(leads: Any, fits: Any, theta: Any, *, doubt: float = 0.0) -> Stops:
-    """Stops with an empty BC, one after the other, where the plan is."""
+def plain_sights(leads: Any, fits: Any, theta: Any, *, doubt: float = 0.0) -> Sights:
+    """Sights with an empty BC, one after the other, where the plan is."""
     lead, fit = np.asarray(leads, float), np.asarray(fits, float)
     number, no = np.arange(len(lead)), np.zeros(len(lead), bool)
-    found = Stops(
+    found = Sights(
         number, lead, lead, lead + theta.breath_out, lead - theta.breath_in, np.full(len(lead), doubt), fit,
         ~no, no, number, no, no, ~no,
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Stops that fail with more lead than the records before call for: the band holds both slip and change."""
+"""Sights that fail with more lead than the records before call for: the band holds both slip and change."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from leadline.model.marginal import Marginal
 from leadline.model.population import prior_fit
 from leadline.timeline import PLAN
 
-from .club import NEED, assess, dives, plain_stops, plan_row
+from .club import NEED, assess, dives, plain_sights, plan_row
 
 THETA = replace(prior_fit().theta, wrong=0.02)
 SCATTER = 0.45
@@ -63,7 +63,7 @@ def test_slip_and_change_are_weighed_as_bayes_has_it(leads, fits) -> None:
     share = 0.02 * if_changed / (0.02 * if_changed + 0.98 * if_same)
     need = normal(3.1, 0.3)  # whatever the model makes of all records
     leads = np.array(leads)
-    stops = plain_stops(leads, fits, THETA, doubt=STOP_JUDGEMENT**2)
+    stops = plain_sights(leads, fits, THETA, doubt=STOP_JUDGEMENT**2)
     weighed, found = mixed(need, normal(before, sd), stops, THETA)
     assert weighed == pytest.approx(share, abs=2e-3)
     assert found.weights.sum() == pytest.approx(1)
@@ -80,7 +80,7 @@ def test_slip_and_change_are_weighed_as_bayes_has_it(leads, fits) -> None:
 def test_hundreds_of_records_are_weighed_as_well() -> None:
     """The chance of them all is too small for a number; what is left of it is not."""
     leads, fits = np.array([5.0, *[7.0] * 400]), [ROSE, *[HELD] * 400]
-    share, found = mixed(normal(3.1, 0.3), normal(3.0, 0.4), plain_stops(leads, fits, THETA), THETA)
+    share, found = mixed(normal(3.1, 0.3), normal(3.0, 0.4), plain_sights(leads, fits, THETA), THETA)
     assert share > 0.999
     assert 5.5 < found.mean < 7.5
 
@@ -180,7 +180,7 @@ def test_a_body_that_changed_makes_no_slips_of_what_went_before() -> None:
 def test_rises_are_fresh_for_three_dives() -> None:
     """A rise that the records explain, and with more lead on ever since, is history."""
     assessment = assess([plan_row("Ines")], dives=after((0.0, "rose"), *[(1.0, "hovered")] * 3), checks=[])
-    stops = like_kit(assessment, int(assessment.line.at(PLAN)[0]), 5.0).stops
+    stops = like_kit(assessment, int(assessment.line.at(PLAN)[0]), 5.0).sights
     rises = stops.fit[:, 0] == 1
     assert stops.rose[rises].tolist() == [True]
     assert stops.late[rises].tolist() == [False]

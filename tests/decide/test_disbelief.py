@@ -1,4 +1,4 @@
-"""Stops that an answer does not believe, against exact chances and what `learn` names."""
+"""Sights that an answer does not believe, against exact chances and what `learn` names."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import norm
 
 from leadline.decide.advice import advise
-from leadline.decide.disbelief import believed, wrong_stops
+from leadline.decide.disbelief import believed, wrong_sights
 from leadline.decide.history import like_kit
 from leadline.decide.learning import learn
 from leadline.decide.season import season
@@ -17,7 +17,7 @@ from leadline.model.marginal import Marginal
 from leadline.model.population import prior_fit
 from leadline.timeline import PLAN
 
-from .club import NEED, assess, dives, plain_stops, plan_row, records
+from .club import NEED, assess, dives, plain_sights, plan_row, records
 
 THETA = replace(prior_fit().theta, wrong=0.03)
 SCATTER = 0.45
@@ -44,7 +44,7 @@ def exact(prior, leads, fits):
 
 def stops(leads, fits):
     leads = np.asarray(leads, float)
-    return plain_stops(leads, fits, THETA)
+    return plain_sights(leads, fits, THETA)
 
 
 def test_who_is_named_is_named_for_sure() -> None:
@@ -59,7 +59,7 @@ def test_who_is_named_is_named_for_sure() -> None:
         # What is heavy or right may also be written as a stop held with gas in the BC.
         fits = ZONES[np.where((zone > 0) & (rng.random(count) < 0.4), 3, zone)]
         marginal, chance = exact((6.0, 1.5), leads, fits)
-        (wrong,) = wrong_stops([marginal], [stops(leads, fits)], THETA)
+        (wrong,) = wrong_sights([marginal], [stops(leads, fits)], THETA)
         assert (chance[wrong] > 0.5).all()
         named, sure, missed = (
             named + wrong.sum(),
@@ -75,7 +75,7 @@ def test_a_single_stop_is_doubted_just_where_it_cannot_be(fit) -> None:
     """All leads from far too light to far too heavy for a need that is known well."""
     known = Marginal(np.array([6.0]), np.array([1.0]), SCATTER)
     for lead in np.arange(0.0, 14.0, 0.25):
-        (wrong,) = wrong_stops([known], [stops([lead], [fit])], THETA)
+        (wrong,) = wrong_sights([known], [stops([lead], [fit])], THETA)
         p = float(shown(6.0, lead, fit))
         assert wrong[0] == (THETA.wrong / 2 * (1 - p) > (1 - THETA.wrong) * p)
 
@@ -118,7 +118,7 @@ def test_a_stop_that_is_not_believed_proves_no_lead() -> None:
     state = assessment.state(rows)
     (need,) = assessment.marginals(rows, state)
     history = like_kit(assessment, int(rows[0]), float(assessment.prior(rows, state)[0].need[0]))
-    (wrong,) = wrong_stops([need], [history.stops], assessment.fit.theta)
+    (wrong,) = wrong_sights([need], [history.sights], assessment.fit.theta)
     after = believed(history, wrong)
     assert wrong.sum() == 1
     assert len(after.enough) == len(history.enough) - 1

@@ -16,7 +16,7 @@ from leadline.decide.changed import change_starts, changed_need
 from leadline.decide.check_reading import again
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import needs
-from leadline.decide.disbelief import believed, wrong_stops
+from leadline.decide.disbelief import believed, wrong_sights
 from leadline.decide.history import Histories, LikeKit
 from leadline.decide.lead_rule import ENOUGH, chosen, doubted, fails, levels, step_share
 from leadline.errors import OutOfRangeError
@@ -100,7 +100,7 @@ def cases_of(
         for position, prior in zip(rows.tolist(), ledger.need.tolist(), strict=True)
     ]
     theta = assessment.fit.theta
-    wrong = wrong_stops(found, [history.stops for history in recorded], theta)
+    wrong = wrong_sights(found, [history.sights for history in recorded], theta)
     # A look of the day is about that day: that it does not fit says nothing against stops of other days.
     known = [
         history if about else believed(history, which)
@@ -129,8 +129,8 @@ def _starts(
     """Where something may have changed, by row; what was known before is found for all rows at once."""
     starts = {}
     for i, (need, history, after, about) in enumerate(zip(found, recorded, known, checked, strict=True)):
-        stops = history.stops
-        if about is None and ((stops.rose | stops.sank).any() or len(after.doubted)):
+        sights = history.sights
+        if about is None and ((sights.rose | sights.sank).any() or len(after.doubted)):
             starts[i] = change_starts(need, history, after.doubted)
     if assessment.foreseen and any(starts.values()):
         # Of a long plan the compiled way is at hand already.

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.decide.checked_dive import ASTRAY
 from leadline.decide.disbelief import chance_of_zones
-from leadline.decide.history_data import LikeKit, Stops
+from leadline.decide.history_data import LikeKit, Sights
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import State
@@ -47,7 +47,7 @@ MOST_STARTS: Final = 4
 """Dives that are tried as the first one after a change, the most surprising ones."""
 
 
-def change_starts(need: Marginal, history: LikeKit, doubted: Stops) -> list[int]:
+def change_starts(need: Marginal, history: LikeKit, doubted: Sights) -> list[int]:
     """Places in time of dives and looks before which something may have changed.
 
     Parameters
@@ -56,7 +56,7 @@ def change_starts(need: Marginal, history: LikeKit, doubted: Stops) -> list[int]
         Posterior as the model has it.
     history : LikeKit
         As recorded.
-    doubted : Stops
+    doubted : Sights
         What of it that need makes unlikely.
 
     Returns
@@ -64,31 +64,31 @@ def change_starts(need: Marginal, history: LikeKit, doubted: Stops) -> list[int]
     list of int
         The most surprising first, `MOST_STARTS` at most.
     """
-    stops = history.stops
-    odd = np.flatnonzero(stops.rose | stops.sank | _looks(stops, doubted))
+    sights = history.sights
+    odd = np.flatnonzero(sights.rose | sights.sank | _looks(sights, doubted))
     if not len(odd):
         return []
-    light, not_heavy = need.above(stops.above[odd]), need.above(stops.below[odd])
-    shown = np.where(stops.rose[odd], light, np.where(stops.sank[odd], 1 - not_heavy, 0.0))
+    light, not_heavy = need.above(sights.above[odd]), need.above(sights.below[odd])
+    shown = np.where(sights.rose[odd], light, np.where(sights.sank[odd], 1 - not_heavy, 0.0))
     # One stop hardly moves the model. Several may take it along: who rose is on the safe side then, who sank
     # with less is not.
     limit = np.where(
-        stops.rose[odd],
-        SURPRISING if np.unique(stops.place[stops.rose]).size > 1 else RARE,
-        np.inf if np.unique(stops.place[stops.sank]).size > 1 else RARE,
+        sights.rose[odd],
+        SURPRISING if np.unique(sights.place[sights.rose]).size > 1 else RARE,
+        np.inf if np.unique(sights.place[sights.sank]).size > 1 else RARE,
     )
     order = np.argsort(shown, kind="stable")
     odd = odd[order[(shown < limit)[order]]]
-    return list(dict.fromkeys(stops.place[odd].tolist()))[:MOST_STARTS]
+    return list(dict.fromkeys(sights.place[odd].tolist()))[:MOST_STARTS]
 
 
-def _looks(stops: Stops, doubted: Stops) -> NDArray[np.bool_]:
+def _looks(sights: Sights, doubted: Sights) -> NDArray[np.bool_]:
     """Looks at the surface that are not believed."""
-    return np.asarray(~stops.dive & np.isin(stops.place, doubted.place))
+    return np.asarray(~sights.dive & np.isin(sights.place, doubted.place))
 
 
 def changed_need(
-    assessment: Assessment, row: IntArray, state: State, need: Marginal, history: LikeKit, doubted: Stops,
+    assessment: Assessment, row: IntArray, state: State, need: Marginal, history: LikeKit, doubted: Sights,
     starts: Sequence[int],
 ) -> tuple[Marginal, LikeKit] | None:  # fmt: skip
     """Need with the chance that something changed before stops that failed, and what is on record since.
@@ -112,28 +112,28 @@ def changed_need(
         A mixture, see `mixed`, and a history without leads proven before; nothing is doubted any more, since
         the band holds both. None where chance and drift explain the records well enough.
     """
-    stops, theta = history.stops, assessment.fit.theta
+    sights, theta = history.sights, assessment.fit.theta
     best: tuple[float, Marginal, int] | None = None
     for first in starts:
         before = assessment.marginals(row, state, until=first - 1)[0]
-        share, found = mixed(need, before, stops.take(stops.place >= first), theta)
+        share, found = mixed(need, before, sights.take(sights.place >= first), theta)
         if share >= LIKELY and (best is None or share > best[0]):
             best = share, found, first
     if best is None:
         return None
-    earlier, held = stops.place < best[2], stops.dive & (stops.fit[:, 0] == 0)
-    odd = stops.sank | _looks(stops, doubted)
+    earlier, held = sights.place < best[2], sights.dive & (sights.fit[:, 0] == 0)
+    odd = sights.sank | _looks(sights, doubted)
     return best[1], replace(
         history,
-        enough=stops.lead[held & ~earlier],
-        at_hand=float(stops.lead[held & earlier].min()) if (held & earlier).any() else 0.0,
+        enough=sights.lead[held & ~earlier],
+        at_hand=float(sights.lead[held & earlier].min()) if (held & earlier).any() else 0.0,
         known=True,
-        failed=stops.take(stops.rose & ~earlier),
-        odd=stops.take(odd & ~earlier),
+        failed=sights.take(sights.rose & ~earlier),
+        odd=sights.take(odd & ~earlier),
     )
 
 
-def mixed(need: Marginal, before: Marginal, since: Stops, theta: Hyperparameters) -> tuple[float, Marginal]:
+def mixed(need: Marginal, before: Marginal, since: Sights, theta: Hyperparameters) -> tuple[float, Marginal]:
     """Posterior of need over: the records hold, or something changed before some stops.
 
     Parameters
@@ -142,7 +142,7 @@ def mixed(need: Marginal, before: Marginal, since: Stops, theta: Hyperparameters
         If the records hold: on all of them.
     before : Marginal
         On those before the stops.
-    since : Stops
+    since : Sights
         From the first that failed on.
     theta : Hyperparameters
         Share of wrong records.
@@ -174,7 +174,7 @@ def mixed(need: Marginal, before: Marginal, since: Stops, theta: Hyperparameters
     return share, Marginal(points[order], weights[order], need.scatter)
 
 
-def _log_told(need: FloatArray, stops: Stops, theta: Hyperparameters, scatter: float) -> FloatArray:
+def _log_told(need: FloatArray, sights: Sights, theta: Hyperparameters, scatter: float) -> FloatArray:
     """Log chance of what was seen, at each expected need; each dive has its own scatter."""
-    shown = np.einsum("skz,sz->sk", chance_of_zones(need, stops, scatter), stops.fit)
+    shown = np.einsum("skz,sz->sk", chance_of_zones(need, sights, scatter), sights.fit)
     return np.asarray(np.log(shown * (1 - theta.wrong) + (1 - shown) * theta.wrong / 2).sum(axis=0))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.doubt import DOUBTFUL
-from leadline.decide.history_data import LikeKit, Stops
+from leadline.decide.history_data import LikeKit, Sights
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.stack import chances_above
@@ -21,7 +21,7 @@ from leadline.units import mass_text
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["believed", "chance_of_zones", "disbelief_texts", "wrong_stops"]
+__all__ = ["believed", "chance_of_zones", "disbelief_texts", "wrong_sights"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -34,14 +34,14 @@ With one record in three wrong, the most that the model allows, a stop is doubtf
 """
 
 MOST_NAMED: Final = 2
-"""Stops that a caution names; of more it says how many."""
+"""Sights that a caution names; of more it says how many."""
 
 
-def _ends(stops: Stops) -> tuple[float, float, float, float]:
+def _ends(sights: Sights) -> tuple[float, float, float, float]:
     """Needs at which records are hardest to believe: light, not light, not heavy, heavy. [kg]."""
     # A handful of records each: plain Python takes a fifth of the time that arrays do.
     light, not_light, not_heavy, heavy = -math.inf, math.inf, -math.inf, math.inf
-    edges = zip(stops.above.tolist(), stops.below.tolist(), stops.fit.tolist(), strict=True)
+    edges = zip(sights.above.tolist(), sights.below.tolist(), sights.fit.tolist(), strict=True)
     for above, below, (is_light, is_neutral, is_heavy) in edges:
         if not is_light:
             not_light = min(not_light, above)
@@ -54,14 +54,16 @@ def _ends(stops: Stops) -> tuple[float, float, float, float]:
     return light, not_light, not_heavy, heavy
 
 
-def wrong_stops(needs: Sequence[Marginal], stops: Sequence[Stops], theta: Hyperparameters) -> list[BoolArray]:
+def wrong_sights(
+    needs: Sequence[Marginal], sights: Sequence[Sights], theta: Hyperparameters
+) -> list[BoolArray]:
     """Which stops more likely say something else than what was.
 
     Parameters
     ----------
     needs : sequence of Marginal
         Posterior of need on *n* dives, all records in it.
-    stops : sequence of Stops
+    sights : sequence of Sights
         Of their divers, carried to kit, water and pressure of those dives.
     theta : Hyperparameters
         Share of wrong records.
@@ -78,35 +80,35 @@ def wrong_stops(needs: Sequence[Marginal], stops: Sequence[Stops], theta: Hyperp
     record itself in it. Where it is believed that makes q larger, where it is not it hardly does, so what is
     named is named for sure. `leadline learn` asks the same of all records (`doubt.wrong_chance`).
     """
-    found = [np.zeros(len(own), bool) for own in stops]
-    some = [i for i, own in enumerate(stops) if len(own)]
+    found = [np.zeros(len(own), bool) for own in sights]
+    some = [i for i, own in enumerate(sights) if len(own)]
     if not some:
         return found
-    edges = np.array([_ends(stops[i]) for i in some])
+    edges = np.array([_ends(sights[i]) for i in some])
     above = chances_above([needs[i] for i in some], edges)
     # Of a stop that is hard to believe the worst one shows it; most divers have none.
     least = np.minimum.reduce([above[:, 0], 1 - above[:, 1], above[:, 2], 1 - above[:, 3]])
     for i in np.flatnonzero(least < NEVER).tolist():
-        found[some[i]] = _wrong(needs[some[i]], stops[some[i]], theta) > DOUBTFUL
+        found[some[i]] = _wrong(needs[some[i]], sights[some[i]], theta) > DOUBTFUL
     return found
 
 
-def _wrong(need: Marginal, stops: Stops, theta: Hyperparameters) -> FloatArray:
+def _wrong(need: Marginal, sights: Sights, theta: Hyperparameters) -> FloatArray:
     """Chance that each of one diver's stops says something else than what was."""
-    zones = chance_of_zones(need.points, stops, need.scatter)
-    shown = np.einsum("skz,k,sz->s", zones, need.weights, stops.fit)
+    zones = chance_of_zones(need.points, sights, need.scatter)
+    shown = np.einsum("skz,k,sz->s", zones, need.weights, sights.fit)
     wrong = (1 - shown) * theta.wrong / 2
     return np.asarray(wrong / (wrong + shown * (1 - theta.wrong)))
 
 
-def chance_of_zones(need: FloatArray, stops: Stops, scatter: float) -> FloatArray:
+def chance_of_zones(need: FloatArray, sights: Sights, scatter: float) -> FloatArray:
     """Chances that each record's diver was light, neutral and heavy, at each expected need.
 
     Parameters
     ----------
     need : ndarray, shape (k,)
         [kg]
-    stops : Stops
+    sights : Sights
         *s* records, carried to that need.
     scatter : float
         Of single dives. [kg]
@@ -115,9 +117,9 @@ def chance_of_zones(need: FloatArray, stops: Stops, scatter: float) -> FloatArra
     -------
     ndarray, shape (s, k, 3)
     """
-    sd = np.sqrt(scatter**2 + stops.doubt)[:, None]
-    light = distribution((need - stops.above[:, None]) / sd)
-    heavy = distribution((stops.below[:, None] - need) / sd)
+    sd = np.sqrt(scatter**2 + sights.doubt)[:, None]
+    light = distribution((need - sights.above[:, None]) / sd)
+    heavy = distribution((sights.below[:, None] - need) / sd)
     return np.stack([light, np.maximum(1 - light - heavy, 0.0), heavy], axis=-1)
 
 
@@ -129,7 +131,7 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
     history : LikeKit
         As recorded.
     wrong : ndarray of bool
-        Of its stops, from `wrong_stops`.
+        Of its stops, from `wrong_sights`.
 
     Returns
     -------
@@ -138,14 +140,14 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
         is on record in like kit, the diver is not known in it. What was too light stays, and as `failed` it
         asks for a check: that is the safe side.
     """
-    stops = history.stops
-    failed = stops.rose & (stops.late | wrong)
+    sights = history.sights
+    failed = sights.rose & (sights.late | wrong)
     if failed.any():
-        history = replace(history, failed=stops.take(failed))
+        history = replace(history, failed=sights.take(failed))
     if not wrong.any():
         return history
-    doubted = stops.take(wrong)
-    proof = stops.lead[~wrong & stops.dive & (stops.fit[:, 0] == 0)]
+    doubted = sights.take(wrong)
+    proof = sights.lead[~wrong & sights.dive & (sights.fit[:, 0] == 0)]
     # Proven leads that no stop here stands for were not doubted.
     kept = [
         lead
@@ -168,7 +170,7 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
         lower=history.lower and lowers > 0,
         point=history.points > int(reads.sum()),
     )
-    if stops.all_there_is and wrong.all():
+    if sights.all_there_is and wrong.all():
         found = replace(found, known=False, upper=False, lower=False, point=False, looked=False)
     return found
 
@@ -212,10 +214,10 @@ def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool)
     ]
 
 
-def _shown(stops: Stops, i: int) -> str:
+def _shown(sights: Sights, i: int) -> str:
     """What was seen, in words that lead on to its lead."""
-    light, neutral, heavy = (stops.fit[i] > 0).tolist()
-    if not stops.dive[i]:
+    light, neutral, heavy = (sights.fit[i] > 0).tolist()
+    if not sights.dive[i]:
         return "floated with" if light else "sank with" if heavy else "right with"
     if light:
         return "rose with"

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.history_data import LikeKit, Stops
+from leadline.decide.history_data import LikeKit, Sights
 from leadline.decide.sight import certain_sights, sights
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
@@ -125,7 +125,7 @@ class Histories:
         self._dives = self._dives_of(rows[line.table[rows] == DIVE])
         self._checks = self._checks_of(rows[line.table[rows] == CHECK])
         self._seen = self._observed()
-        self._stops = sights(assessment, self._seen)
+        self._sights = sights(assessment, self._seen)
         self._evidence = self._evidence_of()
         self._occasions = self._occasions_of()
 
@@ -307,9 +307,9 @@ class Histories:
         here = (seen["suit"] == suit) & (seen["cylinder"] == cylinder)
         counts = dict(zip(_SAYS, seen["says"][here].sum(axis=0).tolist(), strict=True))
         shown, light = here & seen["certain"], np.zeros(0)
-        stops = Stops()
+        stops = Sights()
         if shown.any():
-            stops = self._stops.take(seen["number"][shown]).carried(need_here).judged()
+            stops = self._sights.take(seen["number"][shown]).carried(need_here).judged()
             stops = replace(
                 stops,
                 doubt=stops.doubt + self._walked(stops.row, position),
@@ -319,7 +319,7 @@ class Histories:
             light = stops.lead[stops.dive & (stops.fit == (1.0, 0.0, 0.0)).all(axis=1)]
         return {
             "light": light,
-            "stops": stops,
+            "sights": stops,
             "uppers": counts["upper"],
             "lowers": counts["lower"],
             "points": counts["point"],

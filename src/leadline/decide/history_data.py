@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LikeKit", "Stops"]
+__all__ = ["LikeKit", "Sights"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -33,7 +33,7 @@ def _no() -> BoolArray:
 
 
 @dataclass(frozen=True)
-class Stops:
+class Sights:
     """*s* stops and looks at the surface in like kit that showed something for certain.
 
     Parameters
@@ -79,16 +79,16 @@ class Stops:
     def __len__(self) -> int:
         return len(self.row)
 
-    def take(self, which: BoolArray | IntArray) -> Stops:
+    def take(self, which: BoolArray | IntArray) -> Sights:
         """Some of them."""
         parts = (getattr(self, one.name) for one in fields(self) if one.name != "all_there_is")
-        return Stops(*(part[which] for part in parts))
+        return Sights(*(part[which] for part in parts))
 
-    def carried(self, need: float) -> Stops:
+    def carried(self, need: float) -> Sights:
         """The same, carried from leads less need there to where need is so much [kg]."""
         return replace(self, lead=self.lead + need, above=self.above + need, below=self.below + need)
 
-    def judged(self) -> Stops:
+    def judged(self) -> Sights:
         """The same with `rose` and `sank` as they stand in time."""
         rose, sank = _unanswered(self.place, self.lead, self.fit)
         return replace(self, rose=rose & self.dive, sank=sank & self.dive)
@@ -127,9 +127,9 @@ class LikeKit:
     suit_worn, water_seen, cylinder_used, bc_worn : bool
         Whether this diver has a dive in this suit, in water of about this salinity, with these types of
         cylinder, in this BC.
-    stops, doubted : Stops
+    sights, doubted : Sights
         Of like kit: all, and those that are not believed, once that has been judged.
-    failed, odd : Stops
+    failed, odd : Sights
         At which the diver rose and with whose lead none was held since, of the latest dives or not believed;
         and others that do not fit what went before.
     carried_row : ndarray of int, shape (d,)
@@ -164,10 +164,10 @@ class LikeKit:
     suit_seen: bool = False
     gained: tuple[int, ...] = ()
     missing: tuple[int, ...] = ()
-    stops: Stops = field(default_factory=Stops)
-    doubted: Stops = field(default_factory=Stops)
-    failed: Stops = field(default_factory=Stops)
-    odd: Stops = field(default_factory=Stops)
+    sights: Sights = field(default_factory=Sights)
+    doubted: Sights = field(default_factory=Sights)
+    failed: Sights = field(default_factory=Sights)
+    odd: Sights = field(default_factory=Sights)
     carried_row: IntArray = field(default_factory=lambda: np.zeros(0, np.int64))
     at_hand: float = 0.0
     uppers: int = 0

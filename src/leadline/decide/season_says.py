@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.disbelief import wrong_stops
+from leadline.decide.disbelief import wrong_sights
 from leadline.decide.sight import certain_sights, sights
 from leadline.model.marginal import Marginal
 from leadline.records import RESERVE_PRESSURE
@@ -69,5 +69,5 @@ def _doubted(assessment: Assessment, rows: IntArray, needs: Sequence[Marginal]) 
     seen = np.flatnonzero(assessment.observed)
     stops = sights(assessment, seen[certain_sights(assessment.evidence, seen)])
     found = [stops.take(stops.row == row).carried(need) for row, need in zip(rows, prior, strict=True)]
-    wrong = wrong_stops(needs, found, assessment.fit.theta)
+    wrong = wrong_sights(needs, found, assessment.fit.theta)
     return {int(row) for row, which in zip(rows, wrong, strict=True) if which.any()}

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.history_data import Stops
+from leadline.decide.history_data import Sights
 from leadline.evidence.gather import Evidence
 from leadline.timeline import DIVE
 
@@ -38,8 +38,8 @@ def certain_sights(evidence: Evidence, seen: IntArray) -> BoolArray:
     return np.asarray(of_these & sharp & ~(said.litres[seen] > 0) & ~evidence.observations.point[seen])
 
 
-def sights(assessment: Assessment, seen: IntArray) -> Stops:
-    """Statements as leads less the ledger's need there; see `Stops.carried`.
+def sights(assessment: Assessment, seen: IntArray) -> Sights:
+    """Statements as leads less the ledger's need there; see `Sights.carried`.
 
     Parameters
     ----------
@@ -50,14 +50,14 @@ def sights(assessment: Assessment, seen: IntArray) -> Stops:
 
     Returns
     -------
-    Stops
+    Sights
         All of them, whether certain or not; `rose`, `sank` and `late` are not known yet.
     """
     evidence, theta = assessment.evidence, assessment.fit.theta.cautious()
     said, o = evidence.statements, evidence.observations
     dive = assessment.line.table[said.row[seen]] == DIVE
     no = np.zeros(len(seen), bool)
-    return Stops(
+    return Sights(
         row=said.row[seen],
         lead=said.lead[seen] - o.prior[seen],
         worn=said.lead[seen],
