@@ -172,3 +172,14 @@ def test_work_comes_in_order_and_its_fault_with_it(monkeypatch, cores):
     assert [next(coming) for _ in range(3)] == [0, 10, 20]
     with pytest.raises(ValueError, match="thirty"):
         next(coming)
+
+
+def test_a_few_late_questions_do_not_wait_for_the_many_before_them():
+    many = iter([{(n, 0, b""): Marginal(np.array([float(n)]), np.array([1.0]), 0.5)} for n in range(3)])
+    need = Marginal(np.array([9.0]), np.array([1.0]), 0.5)
+    found = Foreseen()
+    found.expect([(n, 0, b"") for n in range(3)], many)
+    found.expect([(9, 0, b"")], iter([{(9, 0, b""): need}]))
+    assert found.get((9, 0, b"")) is need
+    assert list(next(many)) == [(0, 0, b"")]  # not taken yet
+    assert found.get((1, 0, b"")) is not None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,8 +12,9 @@ from numpy.typing import NDArray
 from leadline.decide.advice_data import Advice, Answer
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
-from leadline.decide.case import QUANTILES, Case, cases_of
+from leadline.decide.case import QUANTILES, Begun, Case, begun, cases_of
 from leadline.decide.change import Trigger, late, triggers
+from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import checked_dives, look_ahead
 from leadline.decide.disbelief import disbelief_texts
 from leadline.decide.history import Histories, evidence_word
@@ -285,23 +287,42 @@ def answers(
         return []
     _require_gas(assessment, rows)
     state = assessment.state(rows, pressure=pressure)
-    histories, checked = Histories(assessment), checked_dives(assessment, rows)
+    checked = checked_dives(assessment, rows)
     look_ahead(assessment, rows, state, checked)
     found: list[Answer] = []
-    for start in range(0, len(rows), AT_A_TIME):
-        # What is found ahead is still being worked at: the first dives need not wait for the last ones.
-        part = np.arange(start, min(start + AT_A_TIME, len(rows)))
-        own, there = rows[part], state.take(part)
-        ledger, shared = assessment.prior(own, there)
-        looks = checked[start : start + AT_A_TIME]
-        cases = cases_of(assessment, histories, own, there, ledger, looks, block=block, risk=risk)
-        behind = _behind(assessment, own, there, ledger, shared, cases, block=block, risk=risk)
+    for work, ledger, shared in _parts(assessment, rows, state, checked, block=block, risk=risk):
+        cases = cases_of(assessment, work, block=block, risk=risk)
+        behind = _behind(assessment, work.rows, work.state, ledger, shared, cases, block=block, risk=risk)
         steps = _steps(assessment, cases, behind, block=block, risk=risk)
         found += [
             _answer(assessment, case, i, behind, step, block=block, imperial=imperial)
             for i, (case, step) in enumerate(zip(cases, steps, strict=True))
         ]
     return found
+
+
+def _parts(
+    assessment: Assessment, rows: IntArray, state: State, checked: Sequence[CheckedDive | None], *,
+    block: Block, risk: float,
+) -> Iterator[tuple[Begun, Ledger, Exposures]]:  # fmt: skip
+    """Rows of a plan, some at a time; the next ones are begun before those before them are given out.
+
+    What is found ahead is still being worked at: the first dives need not wait for the last ones. And what a
+    part leaves open is sought while the part before it is put into words.
+    """
+    histories = Histories(assessment)
+    last: tuple[Begun, Ledger, Exposures] | None = None
+    for start in range(0, len(rows), AT_A_TIME):
+        part = np.arange(start, min(start + AT_A_TIME, len(rows)))
+        own, there = rows[part], state.take(part)
+        ledger, shared = assessment.prior(own, there)
+        looks = checked[start : start + AT_A_TIME]
+        work = begun(assessment, histories, own, there, ledger, looks, block=block, risk=risk)
+        if last is not None:
+            yield last
+        last = work, ledger, shared
+    if last is not None:
+        yield last
 
 
 def advise(

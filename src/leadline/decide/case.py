@@ -24,7 +24,7 @@ from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
 from leadline.physics.ledger import Ledger, State
 
-__all__ = ["QUANTILES", "Case", "cases_of"]
+__all__ = ["QUANTILES", "Begun", "Case", "begun", "cases_of"]
 
 IntArray = NDArray[np.int64]
 
@@ -63,11 +63,45 @@ class Case:
     doubted: bool
 
 
-def cases_of(
+@dataclass(frozen=True)
+class Begun:
+    """Some rows of a plan whose needs are found and whose leads are not; *n* rows.
+
+    Parameters
+    ----------
+    rows, state, checked : ndarray of int, State, sequence of CheckedDive or None
+        As of `begun`.
+    found : list of Marginal
+        Posteriors.
+    ends : list of list of float
+        Their `QUANTILES`, then those of the rule. [kg]
+    recorded, known : list of LikeKit
+        History of each diver: all, and without what is not believed.
+    failed : list of bool
+        Whether the rule's lead just failed.
+    starts : dict
+        By number of the row: dives before which something may have changed.
+    """
+
+    rows: IntArray
+    state: State
+    checked: Sequence[CheckedDive | None]
+    found: list[Marginal]
+    ends: list[list[float]]
+    recorded: list[LikeKit]
+    known: list[LikeKit]
+    failed: list[bool]
+    starts: dict[int, list[int]]
+
+
+def begun(
     assessment: Assessment, histories: Histories, rows: IntArray, state: State, ledger: Ledger,
     checked: Sequence[CheckedDive | None], *, block: Block, risk: float,
-) -> list[Case]:  # fmt: skip
-    """Needs, histories and leads of some rows of a plan.
+) -> Begun:  # fmt: skip
+    """Needs and histories of some rows of a plan.
+
+    Of a long plan, what was known before something may have changed is found in the background from here on;
+    `cases_of` waits for it.
 
     Parameters
     ----------
@@ -84,17 +118,11 @@ def cases_of(
 
     Returns
     -------
-    list of Case
-        One a row.
-
-    Raises
-    ------
-    OutOfRangeError
-        If all blocks together are too light.
+    Begun
+        For `cases_of`.
     """
-    asked = [*QUANTILES, *levels(risk)]
     found = needs(assessment, rows, state, checked)
-    ends = quantiles(found, asked).tolist()
+    ends = quantiles(found, _asked(risk)).tolist()
     recorded = [
         histories.like_kit(position, prior)
         for position, prior in zip(rows.tolist(), ledger.need.tolist(), strict=True)
@@ -110,16 +138,45 @@ def cases_of(
         fails(own[len(QUANTILES) :], history, block=block, theta=theta)
         for own, history in zip(ends, known, strict=True)
     ]
-    for i, starts in _starts(assessment, rows, state, found, recorded, known, checked).items():
-        one = rows[i : i + 1], state.take(np.array([i]))
-        anew = changed_need(assessment, *one, found[i], recorded[i], known[i].doubted, starts)
+    starts = _starts(assessment, rows, state, found, recorded, known, checked)
+    return Begun(rows, state, checked, found, ends, recorded, known, failed, starts)
+
+
+def cases_of(assessment: Assessment, work: Begun, *, block: Block, risk: float) -> list[Case]:
+    """Leads of some rows of a plan.
+
+    Parameters
+    ----------
+    assessment, block, risk
+        As of `begun`.
+    work : Begun
+        From there.
+
+    Returns
+    -------
+    list of Case
+        One a row.
+
+    Raises
+    ------
+    OutOfRangeError
+        If all blocks together are too light.
+    """
+    found, ends, known, failed = list(work.found), list(work.ends), list(work.known), list(work.failed)
+    for i, starts in work.starts.items():
+        one = work.rows[i : i + 1], work.state.take(np.array([i]))
+        anew = changed_need(assessment, *one, found[i], work.recorded[i], known[i].doubted, starts)
         if anew is not None:
             (found[i], known[i]), failed[i] = anew, True
-            ends[i] = quantiles([found[i]], asked)[0].tolist()
+            ends[i] = quantiles([found[i]], _asked(risk))[0].tolist()
     return [
         _case(assessment, *row, block=block)
-        for row in zip(rows.tolist(), found, ends, known, failed, checked, strict=True)
+        for row in zip(work.rows.tolist(), found, ends, known, failed, work.checked, strict=True)
     ]
+
+
+def _asked(risk: float) -> list[float]:
+    return [*QUANTILES, *levels(risk)]
 
 
 def _starts(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -309,12 +308,9 @@ class Histories:
         shown, light = here & seen["certain"], np.zeros(0)
         stops = Sights()
         if shown.any():
-            stops = self._sights.take(seen["number"][shown]).carried(need_here).judged()
-            stops = replace(
-                stops,
-                doubt=stops.doubt + self._walked(stops.row, position),
-                late=np.isin(stops.row, dives[-LATEST:]),
-                all_there_is=len(stops) == counts["known"],
+            stops = self._sights.take(seen["number"][shown]).carried(need_here)
+            stops = stops.judged(
+                self._walked(stops.row, position), dives[-LATEST:], len(stops) == counts["known"]
             )
             light = stops.lead[stops.dive & (stops.fit == (1.0, 0.0, 0.0)).all(axis=1)]
         return {

@@ -81,17 +81,42 @@ class Sights:
 
     def take(self, which: BoolArray | IntArray) -> Sights:
         """Some of them."""
-        parts = (getattr(self, one.name) for one in fields(self) if one.name != "all_there_is")
-        return Sights(*(part[which] for part in parts))
+        return Sights(*(getattr(self, name)[which] for name in _EACH))
 
     def carried(self, need: float) -> Sights:
         """The same, carried from leads less need there to where need is so much [kg]."""
         return replace(self, lead=self.lead + need, above=self.above + need, below=self.below + need)
 
-    def judged(self) -> Sights:
-        """The same with `rose` and `sank` as they stand in time."""
+    def judged(
+        self, walked: FloatArray | float = 0.0, latest: IntArray | None = None, all_there_is: bool = False
+    ) -> Sights:
+        """The same with `rose` and `sank` as they stand in time, and what only the asker knows.
+
+        Parameters
+        ----------
+        walked : ndarray, shape (s,)
+            Variance by which need may have moved since. [kg²]
+        latest : ndarray of int, shape (k,), optional
+            Rows of the latest dives in like kit.
+        all_there_is : bool
+            As of the class.
+        """
         rose, sank = _unanswered(self.place, self.lead, self.fit)
-        return replace(self, rose=rose & self.dive, sank=sank & self.dive)
+        late = self.late if latest is None else (self.row[:, None] == latest).any(axis=1)
+        return replace(
+            self,
+            doubt=self.doubt + walked,
+            rose=rose & self.dive,
+            sank=sank & self.dive,
+            late=late,
+            all_there_is=all_there_is,
+        )
+
+
+_EACH: Final = tuple(one.name for one in fields(Sights) if one.name != "all_there_is")
+"""Columns of `Sights`."""
+
+_NO_SIGHTS: Final = Sights()
 
 
 @dataclass(frozen=True)
@@ -164,10 +189,10 @@ class LikeKit:
     suit_seen: bool = False
     gained: tuple[int, ...] = ()
     missing: tuple[int, ...] = ()
-    sights: Sights = field(default_factory=Sights)
-    doubted: Sights = field(default_factory=Sights)
-    failed: Sights = field(default_factory=Sights)
-    odd: Sights = field(default_factory=Sights)
+    sights: Sights = _NO_SIGHTS
+    doubted: Sights = _NO_SIGHTS
+    failed: Sights = _NO_SIGHTS
+    odd: Sights = _NO_SIGHTS
     carried_row: IntArray = field(default_factory=lambda: np.zeros(0, np.int64))
     at_hand: float = 0.0
     uppers: int = 0
