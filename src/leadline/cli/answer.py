@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.options import Units
@@ -130,12 +131,19 @@ class _Paragraph:
     text: str
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        from rich.cells import cell_len
         from rich.segment import Segment
         from rich.text import Text
 
-        text = Text(self.text)
-        width = min(_LINE, options.max_width, text.cell_len)
-        for line in text.wrap(console, width, overflow="ellipsis"):
+        cells = cell_len(self.text)
+        width = min(_LINE, options.max_width, cells)
+        if cells == len(self.text) and "\n" not in self.text:
+            # Each letter takes one cell, so that nobody has to measure them again.
+            for plain_line in wrap(self.text, width, break_on_hyphens=False):
+                yield Segment(plain_line.ljust(width))
+                yield Segment.line()
+            return
+        for line in Text(self.text).wrap(console, width, overflow="ellipsis"):
             yield Segment(line.plain + " " * (width - line.cell_len))
             yield Segment.line()
 

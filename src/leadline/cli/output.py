@@ -147,7 +147,9 @@ class _Table:
         from rich.measure import Measurement
 
         if len(self.rows) > 1:
-            whole = self._made([["\n".join(column) for column in zip(*self.rows, strict=True)]])
+            whole = self._made(
+                [["\n".join(column) for column in zip(*self.rows, strict=True)]], unbroken=True
+            )
             if (
                 Measurement.get(console, options.update(max_width=_UNBOUND), whole).maximum
                 <= options.max_width
@@ -156,7 +158,7 @@ class _Table:
                 return
         yield self._made(self.rows)
 
-    def _made(self, rows: Sequence[Sequence[str]]) -> Table:
+    def _made(self, rows: Sequence[Sequence[str]], *, unbroken: bool = False) -> Table:
         from rich import box
         from rich.table import Table
 
@@ -164,7 +166,9 @@ class _Table:
             title=plain(self.title) or None, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False
         )
         for header, right in zip(self.headers, self.right, strict=True):
-            made.add_column(plain(header), justify="right" if right else "left", overflow="fold")
+            made.add_column(
+                plain(header), justify="right" if right else "left", overflow="fold", no_wrap=unbroken
+            )
         for row in rows:
             made.add_row(*row)
         return made
