@@ -31,6 +31,7 @@ from leadline.decide.roster_data import (
 from leadline.decide.roster_need import Heavy, Needs, needs
 from leadline.decide.roster_scope import looks, scope, unvented
 from leadline.decide.share import jeffreys
+from leadline.model.stack import chances_above
 from leadline.units import POUND
 
 __all__ = ["roster"]
@@ -98,12 +99,14 @@ def roster(
     amounts = [mass for mass in (step, 2 * step) if (block or Block()).makes(mass)]
     heavy = known.heavy_on_most(assessment, tried=looked.here > 0, amounts=amounts)
     students = [
-        _student(assessment, known, i, cost=cost, looked=looked, heavy=heavy)
-        for i, cost in enumerate(_costs(assessment, known))
+        _student(assessment, known, i, cost=cost, looked=looked, heavy=heavy, chance=chance)
+        for i, (cost, chance) in enumerate(
+            zip(_costs(assessment, known), _chances(assessment, known), strict=True)
+        )
     ]
     rates = flags(heavy.chance, limit=limit, eligible=[one.basis != "physics" for one in students])
     students = [
-        _judged(replace(one, flagged=bool(flag)), risk=risk)
+        replace(one, flagged=bool(flag), status=_status(one, bool(flag), risk=risk))
         for one, flag in zip(students, rates.flagged, strict=True)
     ]
     order = sorted(range(len(students)), key=lambda i: _urgency(students[i]))
@@ -173,12 +176,13 @@ def _basis(evidence: str, i: int, looked: _Looks) -> str:
     return "elsewhere" if looked.ever[i] else "physics"
 
 
-def _chances(assessment: Assessment, known: Needs, i: int, lead: float) -> tuple[float, float]:
-    """Of too light and of too heavy with a lead on the next dive."""
-    if np.isnan(lead):
-        return np.nan, np.nan
-    above = known.found[i].need.above([lead + breath_out(assessment.fit.theta), lead - TOO_HEAVY])
-    return float(above[0]), float(1 - above[1])
+def _chances(assessment: Assessment, known: Needs) -> list[list[float]]:
+    """Of too light and of too heavy on the next dive with the lead of the latest one, for each student."""
+    lead = assessment.line.records.dives["lead_kg"][assessment.line.row[known.latest]]
+    ends = np.stack([lead + breath_out(assessment.fit.theta), lead - TOO_HEAVY], axis=1)
+    above = chances_above([one.need for one in known.found], ends)
+    above[:, 1] = 1 - above[:, 1]
+    return [[float(light), float(heavy)] for light, heavy in above]
 
 
 def _trend(assessment: Assessment, known: Needs, i: int) -> Trend:
@@ -190,12 +194,12 @@ def _trend(assessment: Assessment, known: Needs, i: int) -> Trend:
 
 
 def _student(
-    assessment: Assessment, known: Needs, i: int, *, cost: Cost, looked: _Looks, heavy: Heavy
-) -> Student:
+    assessment: Assessment, known: Needs, i: int, *, cost: Cost, looked: _Looks, heavy: Heavy,
+    chance: Sequence[float],
+) -> Student:  # fmt: skip
     """One student, before it is known who is flagged."""
     records, row = assessment.line.records.dives, int(assessment.line.row[known.latest[i]])
     lead, answer = float(records["lead_kg"][row]), known.found[i].advice
-    too_light, too_heavy = _chances(assessment, known, i, lead)
     # Need on the latest dive: that of the next one in the same kit, moved by the difference of the waters.
     need = np.array([getattr(answer, name) for name in _ENDS])
     need += known.expected[known.latest[i]] - known.expected[known.plan[i]]
@@ -208,8 +212,8 @@ def _student(
         dives=len(known.row[known.own(i)]),
         lead_kg=lead,
         margin=lead - need[::-1],
-        p_too_light=too_light,
-        p_too_heavy=too_heavy,
+        p_too_light=chance[0],
+        p_too_heavy=chance[1],
         p_heavy_most=float(heavy.chance[i]),
         last_dives=int(heavy.dives[i]),
         flagged=False,
@@ -234,17 +238,17 @@ def _student(
     )
 
 
-def _judged(one: Student, *, risk: float) -> Student:
-    """With what needs doing: the light side before all else."""
+def _status(one: Student, flagged: bool, *, risk: float) -> str:
+    """What needs doing: the light side before all else."""
     if one.p_too_light > risk:
-        return replace(one, status="light" if one.p_too_light >= max(NEAR_LIGHT, risk) else "short")
-    if one.flagged:
-        return replace(one, status="heavy")
+        return "light" if one.p_too_light >= max(NEAR_LIGHT, risk) else "short"
+    if flagged:
+        return "heavy"
     if not one.looks_ever or np.isnan(one.lead_kg):
-        return replace(one, status="look")
+        return "look"
     if one.p_heavy_most >= LIKELY:
-        return replace(one, status="likely")
-    return replace(one, status="look" if one.check_first or unproven(one) else "settled")
+        return "likely"
+    return "look" if one.check_first or unproven(one) else "settled"
 
 
 def _urgency(one: Student) -> tuple[int, float, str]:
