@@ -145,3 +145,23 @@ def test_who_has_only_been_checked_has_kit() -> None:
         "water": "fresh",
         "diver": "Zed",
     }
+
+
+@pytest.mark.parametrize(
+    ("noted", "named", "expected"),
+    [
+        (3.0, {}, "3"),
+        (5.0, {}, None),
+        (9.0, {}, None),  # less lead would do there, if that is where it is
+        (3.0, {"stop_depth_m": "4"}, "4"),
+        (3.0, {"stop_depth_ft": "15"}, None),
+        (3.0, {"max_depth_m": "12"}, "3"),
+        (3.0, {"max_depth_m": "2.5"}, None),
+        (3.0, {"max_depth_ft": "8"}, None),
+        (3.0, {"max_depth_ft": "30"}, "3"),
+    ],
+)
+def test_a_shallow_stop_is_taken_over(noted: float, named: dict[str, str], expected: str | None) -> None:
+    held = records(dives=[row | {"stop_depth_m": noted} for row in dives()])
+    cells = taken_over(held, {"diver": "Ines", **named}).cells
+    assert cells.get("stop_depth_m") == expected

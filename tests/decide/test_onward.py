@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -14,7 +15,7 @@ from leadline.decide.advice import answers
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block, BlockSet
 from leadline.decide.check import check
-from leadline.decide.onward import put_on, way_down
+from leadline.decide.onward import Onward, put_on, way_down
 from leadline.decide.step_sentence import after_check
 from leadline.model.population import prior_fit
 from leadline.timeline import PLAN
@@ -105,8 +106,16 @@ def test_next_step_says_what_to_put_on_and_for_whom_it_shows_little() -> None:
     assert bare.after is not None
     assert bare.after.deep
     assert bare.advice.next_step.endswith(
-        f"Deeper than that without any lead: dive with {bare.advice.bring_kg:g} kg."
+        f"Deeper than that without any lead: dive with {bare.after.bare(bare.advice.bring_kg):g} kg."
     )
+
+
+def test_whoever_needs_less_than_eye_level_shows_is_given_no_more_than_after_eye_level() -> None:
+    """Deeper than eye level without lead: Archimedes asks for less lead than at eye level without any."""
+    after = Onward(bar=200.0, more_kg=2.5, deep=True)
+    assert after_check(after, 4.0).endswith("Deeper than that without any lead: dive with 2.5 kg")
+    assert after_check(after, 1.0).endswith("Deeper than that without any lead: dive with 1 kg")
+    assert after_check(replace(after, more_kg=0.0), 4.0).endswith("without any lead: dive without")
 
 
 def test_words_in_pounds() -> None:

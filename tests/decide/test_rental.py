@@ -15,12 +15,14 @@ from leadline.decide.crowd import Crowd
 from leadline.decide.outfit import outfits, suit_types
 from leadline.decide.rental import Desk, rental
 from leadline.decide.rental_crowd import RentalCrowd
+from leadline.decide.rental_place import Place
 from leadline.decide.rental_stock import Renters, mix
 from leadline.decide.stock import Pieces
 from leadline.decide.stranger import CROWD, mass_classes, strangers
 from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
 from leadline.model.population import Fit, prior_fit
 from leadline.records import DIVES, RESERVE_PRESSURE
+from leadline.reports.rental import place_text
 from leadline.timeline import PLAN
 
 from . import club
@@ -63,7 +65,7 @@ def middle(data, table: int = 0):
 def test_shape_and_order(data) -> None:
     assert [(c.low, c.high) for c in data.classes] == [(55, 65), (65, 85)]
     assert [o.label for o in data.outfits] == ["full 5 mm", "dry membrane"]
-    assert (data.tables[0].water, data.tables[0].cylinder) == ("salt", "steel 12")
+    assert (data.tables[0].place.water, data.tables[0].place.cylinder) == ("salt", "steel 12")
     for cell in cells(data):
         band = [getattr(cell, f"need_q{q}_kg") for q in ("025", "10", "50", "90", "975")]
         assert band == sorted(band)
@@ -150,7 +152,7 @@ def test_directions_of_physics() -> None:
         worn_with={"other": "-", "bc": "jacket"},
     )
     found = rental(club.assess(gear=[*club.GEAR, *PAIR], fit=prior_fit()), desk, generated=WHEN)
-    assert [(t.water, t.cylinder) for t in found.tables] == [
+    assert [(t.place.water, t.place.cylinder) for t in found.tables] == [
         ("fresh", "steel 12"),
         ("fresh", "alu 11"),
         ("salt", "steel 12"),
@@ -200,6 +202,51 @@ def test_rental_kit_is_what_passes_from_hand_to_hand() -> None:
     assert [outfit.key for outfit in found] == [("thin",)]  # only Ole wore the thick one
     assert found[0].suit == ("thin S", "thin L")  # the sizes that divers of that mass wore
     assert found[0].worn_with == {"undersuit": "", "bc": "jacket", "other": ""}
+
+
+def test_what_one_diver_wore_once_is_not_handed_to_everybody() -> None:
+    gear = [*club.GEAR, *PAIR, {"item": "lamp", "kind": "other", "mass_kg": 4.6, "buoyancy_kg": -3.4}]
+    dives = [worn(who, "thin S", dive=f"{who} {n}") for who in ("Ines", "Noa") for n in range(4)]
+    dives[0] |= {"other": "lamp", "undersuit": "fleece", "bc": ""}
+    held = club.records(gear=gear, dives=dives)
+    (found,) = outfits(held.gear, held.dives, np.full(8, 64.0), classes=mass_classes("50,70"))
+    assert found.worn_with == {"undersuit": "", "bc": "jacket", "other": ""}
+    dives[1] |= {"other": "lamp"}
+    for row in dives[4:7]:
+        row |= {"other": "lamp"}
+    held = club.records(gear=gear, dives=dives)
+    (found,) = outfits(held.gear, held.dives, np.full(8, 64.0), classes=mass_classes("50,70"))
+    assert found.worn_with["other"] == "lamp"
+
+
+def test_a_mountain_lake_has_its_own_table() -> None:
+    """Pinned: the altitude and stop of the dives; independent: as a plan of a row that names them has it."""
+    lake = {"water": "fresh", "altitude_m": 1560.0, "stop_depth_m": 3.0}
+    dives = [row | lake for row in club.dives()]
+    asked = {"classes": "60,80", "suits": ("full 5",), "cylinders": ("steel 12",)}
+    high = rental(club.assess(dives=dives), Desk(**asked), generated=WHEN)
+    assert high.tables[0].place == Place("fresh", "steel 12", 1560.0, 3.0)
+    named = rental(
+        club.assess(), Desk(**asked, waters=("fresh",), altitude_m=1560.0, stop_depth_m=3.0), generated=WHEN
+    )
+    low = rental(club.assess(), Desk(**asked, waters=("fresh",)), generated=WHEN)
+    assert low.tables[0].place == Place("fresh", "steel 12", 0.0, 5.0)
+    more = named.tables[0].cells[0][0].need_q50_kg - low.tables[0].cells[0][0].need_q50_kg
+    plan = [club.plan_row("Zed", water="fresh"), club.plan_row("Zed", **lake)]
+    assessment = club.assess(plan)
+    rows = assessment.line.at(PLAN)
+    need = assessment.prior(rows, assessment.state(rows))[0].need
+    assert more == pytest.approx(need[1] - need[0], abs=0.25)
+    assert need[1] - need[0] > 0.4
+    assert place_text(high.tables[0].place, "metric") == "Fresh water, steel 12, 1560 m up, stop at 3 m"
+    assert place_text(high.tables[0].place, "imperial") == "Fresh water, steel 12, 5118 ft up, stop at 10 ft"
+    with pytest.raises(OutOfRangeError, match="stop_depth_m must lie in"):
+        rental(club.assess(), Desk(**asked, stop_depth_m=40.0), generated=WHEN)
+    # A deeper stop than the usual one needs less lead, and nobody said that it will be dived again.
+    deep = rental(
+        club.assess(dives=[row | {"stop_depth_m": 9.0} for row in dives]), Desk(**asked), generated=WHEN
+    )
+    assert deep.tables[0].place.stop_depth_m == 5.0
 
 
 def test_without_shared_suits_every_suit_is_shown_but_vests() -> None:
@@ -262,7 +309,7 @@ def test_a_book_without_suits_is_refused() -> None:
 
 def test_knowing_the_sex_moves_both_figures(data) -> None:
     """Independent: a crowd of women alone and one of men alone, drawn from the strangers of each class."""
-    place = [(data.tables[0].water, data.tables[0].cylinder)]
+    place = [data.tables[0].place]
     crowd = RentalCrowd(club.assess(), data.classes, data.outfits, place, WHEN)
     sex = crowd.assessment.line.records.divers["sex"]
     for i, row in enumerate(data.nearer):

@@ -282,6 +282,15 @@ def test_no_students_at_all() -> None:
     assert roster_document(data)["students"] == []
 
 
+def test_a_stop_above_the_usual_one_is_planned_again_and_no_deeper_one() -> None:
+    depth = {"Ines": 3.0, "Noa": 9.0}
+    held = records(dives=[row | {"stop_depth_m": depth.get(row["diver"], np.nan)} for row in dives()])
+    plan = roster_plan(held, date="2026-05-20")
+    planned = dict(zip(plan["diver"].tolist(), plan["stop_depth_m"].tolist(), strict=True))
+    assert planned["Ines"] == 3.0
+    assert all(np.isnan(depth) for who, depth in planned.items() if who != "Ines")
+
+
 def test_plan_of_other_dives_is_refused() -> None:
     with pytest.raises(RecordError, match="make it by roster_plan"):
         roster(assess([plan_row("Ines")]))

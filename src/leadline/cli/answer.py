@@ -36,12 +36,16 @@ _ONLY_LIGHT: Final = (
 )
 """For evidence that bounds need from above nowhere, which the word for it (none) does not tell."""
 
-_DEEP: Final = " Deeper than that without any lead: dive with what is at hand."
+_DEEP: Final = (
+    " Deeper than that without any lead: dive with what stands under check, or with what is at hand if "
+    "that is less."
+)
 
 _TAKEN: Final = {
     "altitude_m": "altitude",
     "salinity_gkg": "salinity",
     "stop_bar": "cylinder left behind",
+    "stop_depth_m": "depth of the stop",
     "other": "other kit",
     "bc": "BC",
 }

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["register"]
 
 _IMPERIAL: Final = "In imperial units"
-_NOT_SEEN: Final = ("stop_bar", "salinity_gkg")
+_NOT_SEEN: Final = ("stop_bar", "stop_depth_m", "salinity_gkg")
 """What was planned or measured on another dive is no reading of this one."""
 
 

@@ -74,6 +74,22 @@ _OtherOption = Annotated[
         rich_help_panel=_KIT,
     ),
 ]
+_AltitudeOption = Annotated[
+    float | None,
+    typer.Option(
+        metavar="m|ft",
+        help="Of the water's surface, in the unit of --units. Default: as on the dives in that water.",
+        rich_help_panel=_KIT,
+    ),
+]
+_StopDepthOption = Annotated[
+    float | None,
+    typer.Option(
+        metavar="m|ft",
+        help="Of the stop, in the unit of --units. Default: as on the dives in that water, 5 m at most.",
+        rich_help_panel=_KIT,
+    ),
+]
 _ClassesOption = Annotated[
     str | None,
     typer.Option(
@@ -145,6 +161,8 @@ def rental(
     suits: _SuitsOption = None,
     waters: _WatersOption = None,
     cylinders: _CylindersOption = None,
+    altitude: _AltitudeOption = None,
+    stop_depth: _StopDepthOption = None,
     undersuit: _UndersuitOption = None,
     bc: _BcOption = None,
     other: _OtherOption = None,
@@ -175,6 +193,8 @@ def rental(
         suits=tuple(suits or ()),
         waters=tuple(waters or ()),
         cylinders=tuple(cylinders or ()),
+        altitude_m=_metres(altitude, units),
+        stop_depth_m=_metres(stop_depth, units),
         worn_with={name: cell for name, cell in named.items() if cell is not None},
         pieces=pieces_of(blocks, units),
         risk=risk,
@@ -184,6 +204,12 @@ def rental(
         seed=seed,
     )
     _report(book, desk, named=bool(blocks), out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
+
+
+def _metres(value: float | None, units: Units) -> float | None:
+    from leadline.units import FOOT
+
+    return value if value is None or units == "metric" else value * FOOT
 
 
 def _report(
@@ -243,8 +269,9 @@ def _view(data: RentalData, path: Path, units: Units) -> Any:
     unit = "lb" if units == "imperial" else "kg"
     return Group(
         table(
-            f"{place_text(first)}: lead in {unit}; `5 of 7 +2`: begin a check with 5, have 7 at hand; "
-            "find the lead for eye level on a normal breath, cylinder full, BC empty; then put on 2 more",
+            f"{place_text(first.place, units)}: lead in {unit}; `5 of 7 +2`: begin a check with 5, have 7 at "
+            "hand; find the lead for eye level on a normal breath, cylinder full, BC empty; then put on 2 "
+            "more",
             ["body mass", *(outfit.label for outfit in data.outfits)],
             rows,
         ),

@@ -7,9 +7,22 @@ from typing import Final
 import numpy as np
 
 from leadline.arrays import Columns
+from leadline.records import STOP_DEPTH
 from leadline.units import to_imperial
 
-__all__ = ["items", "kit_label", "kit_labels", "latest_dive", "row_labels", "suit_label", "water_label"]
+__all__ = [
+    "items",
+    "kit_label",
+    "kit_labels",
+    "latest_dive",
+    "row_labels",
+    "site_labels",
+    "suit_label",
+    "water_label",
+]
+
+LIKE_STOP: Final = 0.5
+"""Stops that differ by no more are at one depth, such as 15 ft and 5 m. [m] (judged)"""
 
 _WORN: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 
@@ -55,19 +68,40 @@ def water_label(rows: Columns, row: int, *, imperial: bool = False) -> str:
     Returns
     -------
     str
-        What is not noted is left out.
+        What is not noted is left out; the stop is named where it is not at the usual depth.
     """
     parts = [f"{rows['water'][row]} water" if rows["water"][row] else "water not named"]
-    salinity, warmth, height = (
-        float(rows[name][row]) for name in ("salinity_gkg", "water_temp_c", "altitude_m")
+    salinity, warmth, height, stop = (
+        float(rows[name][row]) for name in ("salinity_gkg", "water_temp_c", "altitude_m", "stop_depth_m")
     )
     if not np.isnan(salinity):
         parts.append(f"{salinity:g} g/kg")
     if not np.isnan(warmth):
         parts.append(f"{float(to_imperial(warmth, 'degF')):.0f} °F" if imperial else f"{warmth:g} °C")
-    if height > 0:
-        parts.append(f"{float(to_imperial(height, 'ft')):.0f} ft up" if imperial else f"{height:g} m up")
-    return ", ".join(parts)
+    return ", ".join(parts + site_labels(height, stop, imperial=imperial))
+
+
+def site_labels(altitude: float, stop: float, *, imperial: bool = False) -> list[str]:
+    """Altitude of the surface and depth of the stop, such as `1560 m up` and `stop at 3 m`.
+
+    Parameters
+    ----------
+    altitude, stop : float
+        NaN where not noted. [m]
+    imperial : bool
+        Feet.
+
+    Returns
+    -------
+    list of str
+        Sea level and the usual stop go without saying.
+    """
+
+    def text(metres: float) -> str:
+        return f"{float(to_imperial(metres, 'ft')):.0f} ft" if imperial else f"{metres:g} m"
+
+    found = [f"{text(altitude)} up"] if altitude > 0 else []
+    return found + ([f"stop at {text(stop)}"] if abs(stop - STOP_DEPTH) > LIKE_STOP else [])
 
 
 def row_labels(rows: Columns) -> list[str]:

@@ -57,12 +57,19 @@ class Onward:
     more_kg : float
         Lead to put on over that which brings the water to eye level on a normal breath; not below 0. [kg]
     deep : bool
-        Whether the diver may be deeper than that without any lead, which such a check cannot part.
+        Whether the diver may be deeper than that without any lead: then `more_kg` alone is enough.
     """
 
     bar: float
     more_kg: float
     deep: bool
+
+    def bare(self, bring: float) -> float:
+        """Lead for whoever is deeper than eye level without any, of so much at hand. [kg].
+
+        Need is then less than at eye level without lead, which `more_kg` is enough for.
+        """
+        return min(bring, self.more_kg)
 
 
 def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:

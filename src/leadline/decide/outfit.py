@@ -130,11 +130,16 @@ def _sizes(
     return tuple(";".join(column) for column in zip(*parts, strict=True))
 
 
-def _most_common(dives: Columns, rows: BoolArray, given: Mapping[str, str]) -> dict[str, str]:
-    """What most often went with the suit on these dives; what was named on top."""
+def _most_common(dives: Columns, rows: BoolArray, given: Mapping[str, str], *, dry: bool) -> dict[str, str]:
+    """What most often went with the suit on these dives; what was named on top.
+
+    A BC is always worn, and something under a dry suit: cells without one were not filled in. Of all else a
+    dive without is a dive without: what one diver wore once is not handed to everybody.
+    """
     found = {}
     for name in WITH:
-        counted = Counter(cell for cell in dives[name][rows].tolist() if cell)
+        always = name == "bc" or (name == "undersuit" and dry)
+        counted = Counter(cell for cell in dives[name][rows].tolist() if cell or not always)
         found[name] = (
             given[name].strip().removeprefix("-")
             if name in given
@@ -143,6 +148,12 @@ def _most_common(dives: Columns, rows: BoolArray, given: Mapping[str, str]) -> d
             else ""
         )
     return found
+
+
+def _dry(gear: Columns) -> set[str]:
+    """Types of dry suits."""
+    types, dry = suit_types(gear), np.char.startswith(gear["style"].astype(str), "dry")
+    return {types[item] for item in gear["item"][dry].tolist() if item in types}
 
 
 def outfits(
@@ -183,7 +194,7 @@ def outfits(
     UnknownNameError
         If a suit asked for is not in the book.
     """
-    types = suit_types(gear)
+    types, dry = suit_types(gear), _dry(gear)
     keys = outfit_keys(dives, types)
     counts = np.ones(len(keys), bool) if recent is None else recent
     if suits:
@@ -195,7 +206,8 @@ def outfits(
     made = []
     for key in wanted:
         here = np.array([other == key for other in keys], bool)
-        with_it = _most_common(dives, here & counts if (here & counts).any() else here, worn_with or {})
+        worn_on = here & counts if (here & counts).any() else here
+        with_it = _most_common(dives, worn_on, worn_with or {}, dry=not dry.isdisjoint(key))
         made.append(Outfit(key, " + ".join(key), _sizes(key, dives, body_mass, types, classes), with_it))
     return tuple(made)
 

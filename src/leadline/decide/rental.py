@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -22,11 +21,12 @@ from leadline.decide.outfit import Outfit, outfit_keys, outfits, suit_types
 from leadline.decide.rental_crowd import RentalCrowd
 from leadline.decide.rental_data import RentalCell, RentalData, RentalTable, SeenStops
 from leadline.decide.rental_nearer import nearer
+from leadline.decide.rental_place import places
 from leadline.decide.rental_stock import Renters, rental_stock
 from leadline.decide.share import jeffreys
 from leadline.decide.stock import Pieces
 from leadline.decide.stranger import MassClass, mass_classes
-from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
+from leadline.errors import RecordError, UnknownNameError
 from leadline.records import DIVES, RESERVE_PRESSURE
 from leadline.timeline import DIVE
 
@@ -52,6 +52,8 @@ class Desk:
         Types or items; none: those that pass from hand to hand.
     waters, cylinders : sequence of str
         A table for each pair; none: the most common one of the records.
+    altitude_m, stop_depth_m : float or None
+        Of all tables; None: as on the dives of the records in that water. [m]
     worn_with : mapping of str to str
         Undersuit, BC or other items instead of what is most often worn with each suit.
     pieces : Pieces
@@ -70,6 +72,8 @@ class Desk:
     suits: Sequence[str] = ()
     waters: Sequence[str] = ()
     cylinders: Sequence[str] = ()
+    altitude_m: float | None = None
+    stop_depth_m: float | None = None
     worn_with: Mapping[str, str] | None = None
     pieces: Pieces = field(default_factory=lambda: Pieces.usual(imperial=False))
     risk: float = 0.05
@@ -116,14 +120,22 @@ def rental(
     UnknownNameError
         If a suit, a cylinder or another item asked for is not in the book.
     OutOfRangeError
-        If classes, water or number of renters make no sense.
+        If classes, water, altitude, stop or number of renters make no sense.
     """
     when = generated or datetime.now()
     classes = mass_classes(desk.classes, imperial=units == "imperial")
     _require_kit(assessment.line.records.gear, desk)
     _require_dives(assessment.line.records.dives, desk)
     handed = _handed(assessment, desk, classes)
-    crowd = RentalCrowd(assessment, classes, handed.outfits, _places(handed, desk), when)
+    where = places(
+        handed.dives,
+        handed.here,
+        waters=desk.waters,
+        cylinders=desk.cylinders,
+        altitude=desk.altitude_m,
+        stop_depth=desk.stop_depth_m,
+    )
+    crowd = RentalCrowd(assessment, classes, handed.outfits, where, when)
     evidence = _evidence(assessment, classes, handed.outfits)
     tables = tuple(_table(crowd, k, desk, evidence) for k in range(len(crowd.places)))
     needs, came = crowd.needs(), handed.renters()
@@ -240,22 +252,6 @@ def _classes_of(mass: FloatArray, classes: Sequence[MassClass]) -> IntArray:
     return out
 
 
-def _places(handed: _Handed, desk: Desk) -> list[tuple[str, str]]:
-    """Water and cylinder of each table."""
-    allowed = DIVES.column("water").words
-    for water in desk.waters:
-        if water not in allowed:
-            raise OutOfRangeError(f"water {water!r}: give one of {', '.join(allowed)}")
-
-    def usual(name: str) -> str:
-        counted = Counter(c for c in handed.dives[name][handed.here].tolist() if len(items(c)) == 1)
-        return str(counted.most_common(1)[0][0]) if counted else ""
-
-    waters = list(dict.fromkeys(desk.waters)) or [usual("water") or "salt"]
-    cylinders = list(dict.fromkeys(desk.cylinders)) or [usual("cylinder")]
-    return [(water, cylinder) for water in waters for cylinder in cylinders]
-
-
 def _seen(handed: _Handed, outfit: int) -> SeenStops:
     """Shares of the watched stops in one outfit that went wrong."""
     result = handed.dives["stop_result"][handed.here & (handed.column == outfit)]
@@ -290,7 +286,7 @@ def _table(crowd: RentalCrowd, place: int, desk: Desk, evidence: IntArray) -> Re
         tuple(_cell(crowd, (i, place, j), desk, evidence=evidence[i, j]) for j in range(evidence.shape[1]))
         for i in range(evidence.shape[0])
     )
-    return RentalTable(*crowd.places[place], cells)
+    return RentalTable(crowd.places[place], cells)
 
 
 def _cell(strangers: RentalCrowd, at: tuple[int, int, int], desk: Desk, *, evidence: IntArray) -> RentalCell:

@@ -15,6 +15,7 @@ from leadline.decide.advice import breath_out
 from leadline.decide.assessment import Assessment
 from leadline.decide.onward import Way, way_down
 from leadline.decide.outfit import WITH, Outfit
+from leadline.decide.rental_place import Place
 from leadline.decide.stranger import CROWD, MassClass, strangers
 from leadline.model.marginal import Marginal
 from leadline.records import RESERVE_PRESSURE
@@ -36,8 +37,8 @@ class RentalCrowd:
         Classes of body mass.
     found : sequence of Outfit
         What is handed out.
-    places : sequence of (str, str)
-        Water and cylinder of each table.
+    places : sequence of Place
+        Of each table.
     when : datetime
         Day of the dive, for the ages.
     """
@@ -47,7 +48,7 @@ class RentalCrowd:
         assessment: Assessment,
         classes: Sequence[MassClass],
         found: Sequence[Outfit],
-        places: Sequence[tuple[str, str]],
+        places: Sequence[Place],
         when: datetime,
     ) -> None:
         self.out = breath_out(assessment.fit.theta)
@@ -105,7 +106,7 @@ class RentalCrowd:
 def _plan(
     people: Columns,
     found: Sequence[Outfit],
-    places: Sequence[tuple[str, str]],
+    places: Sequence[Place],
     shape: tuple[int, ...],
     *,
     date: str,
@@ -123,8 +124,10 @@ def _plan(
         "dive": text([str(i) for i in range(count)]),
         "diver": people["diver"][group * shape[1] + person],
         "date": np.full(count, np.datetime64(date, "s")),
-        "water": text([water for water, _ in places])[place],
-        "cylinder": text([cylinder for _, cylinder in places])[place],
+        "water": text([one.water for one in places])[place],
+        "cylinder": text([one.cylinder for one in places])[place],
+        "altitude_m": np.array([one.altitude_m for one in places])[place],
+        "stop_depth_m": np.array([one.stop_depth_m for one in places])[place],
         "suit": suit[outfit, group],
         **{name: text([worn.worn_with[name] for worn in found])[outfit] for name in WITH},
     }

@@ -12,6 +12,7 @@ from datetime import datetime
 import numpy as np
 
 from leadline.decide.outfit import Outfit
+from leadline.decide.rental_place import Place
 from leadline.decide.share import Share
 from leadline.decide.stock import Lacking, Stock, There, lacking
 from leadline.decide.stranger import MassClass
@@ -68,16 +69,13 @@ class RentalTable:
 
     Parameters
     ----------
-    water : str
-        fresh, brackish, salt; empty: not named.
-    cylinder : str
-        Cell of the records; empty: a usual one.
+    place : Place
+        Water, cylinder, altitude and stop.
     cells : tuple of tuple of RentalCell
         A row for each class of body mass, a column for each outfit.
     """
 
-    water: str
-    cylinder: str
+    place: Place
     cells: tuple[tuple[RentalCell, ...], ...]
 
 

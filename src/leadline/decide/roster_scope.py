@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records, empty
 from leadline.decide.assessment import Assessment
 from leadline.errors import UnknownNameError
-from leadline.records import RESERVE_PRESSURE
+from leadline.records import RESERVE_PRESSURE, STOP_DEPTH
 from leadline.timeline import CHECK, DIVE
 
 __all__ = ["latest", "looks", "roster_plan", "scope", "time_order", "unvented"]
@@ -133,6 +133,9 @@ def roster_plan(
             nothing = np.datetime64("NaT") if missing.dtype.kind == "M" else np.nan
             plan[name] = np.full(len(rows), nothing, missing.dtype)
     plan["date"] = np.full(len(rows), np.datetime64(date, "s"))
+    # A stop above the usual depth asks for more lead; a deeper one may have been that dive's alone.
+    depth = records.dives["stop_depth_m"][rows]
+    plan["stop_depth_m"] = np.where(depth < STOP_DEPTH, depth, np.nan)
     plan["stop_bar"] = np.array([_left(records.dives, row) for row in rows], object)
     return plan
 

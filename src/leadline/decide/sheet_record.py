@@ -35,8 +35,7 @@ def rental_rows(data: RentalData) -> list[Row]:
     """
     return [
         {
-            "water": table.water,
-            "cylinder": table.cylinder,
+            **asdict(table.place),
             **_class(group),
             "suit": outfit.label,
             **{name: rounded(value) for name, value in asdict(cell).items()},

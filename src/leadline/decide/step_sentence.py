@@ -140,7 +140,8 @@ def after_check(after: Onward | None, bring: float, *, imperial: bool = False) -
         if after.more_kg
         else "dive with that"
     )
-    wear = f"dive with {mass_text(bring, imperial=imperial)}" if bring > 0 else "dive without"
+    most = after.bare(bring)
+    wear = f"dive with {mass_text(most, imperial=imperial)}" if most > 0 else "dive without"
     deep = f". Deeper than that without any lead: {wear}" if after.deep else ""
     return f", the cylinder as full as planned; then {more}, or go by `leadline check`{deep}"
 

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.errors import RecordError
-from leadline.records import DIVES, RESERVE_PRESSURE, Column
+from leadline.records import DIVES, RESERVE_PRESSURE, STOP_DEPTH, Column
+from leadline.units import FOOT
 
 __all__ = ["NOTHING", "Taken", "taken_over"]
 
@@ -121,6 +122,25 @@ def _left_behind(source: _Source) -> str:
     return ""
 
 
+def _shallow(source: _Source) -> str:
+    """Depth of that stop where it lay above the usual one; empty else.
+
+    Foam is wider there, so that more lead is needed. A deeper one needs less, and may have been that dive's.
+    """
+    depth = float(source.table["stop_depth_m"][source.row]) if "stop_depth_m" in source.table else np.nan
+    return f"{depth:g}" if depth < STOP_DEPTH else ""
+
+
+def _deepest(given: Mapping[str, str]) -> float:
+    """The greatest depth that was named; infinite where none was, or what it says is no number. [m]."""
+    for name, metres in (("max_depth_m", 1.0), ("max_depth_ft", FOOT)):
+        try:
+            return float(given[name]) * metres
+        except (KeyError, ValueError):
+            continue
+    return float("inf")
+
+
 def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
     """Cells of one planned dive, completed from the diver's latest dive in that suit, else the latest.
 
@@ -137,7 +157,7 @@ def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
     -------
     Taken
         Altitude and salinity go with the water, salinity not to another site; gas and pressures with
-        the cylinders, an undersuit with the suit.
+        the cylinders, an undersuit with the suit. A stop above the usual depth is taken over too.
 
     Raises
     ------
@@ -172,6 +192,7 @@ def _kit(records: Records, source: _Source, given: Mapping[str, str]) -> dict[st
     suit = given.get("suit")
     previous = {name: _text(source.table[name][source.row]) for name in _KIT}
     previous["stop_bar"] = _left_behind(source)
+    previous["stop_depth_m"] = _shallow(source)
     skip = {column.name for column in DIVES.columns if _given(column, given)}
     if "water" in skip:
         skip |= set(_OF_WATER)
@@ -181,6 +202,8 @@ def _kit(records: Records, source: _Source, given: Mapping[str, str]) -> dict[st
         skip |= {"gas", "stop_bar"}
     if "end_bar" in skip:
         skip.add("stop_bar")
+    if previous["stop_depth_m"] and float(previous["stop_depth_m"]) > _deepest(given):
+        skip.add("stop_depth_m")
     if suit is not None and _names(suit) != _names(previous["suit"]) and not _dry(records, suit):
         skip.add("undersuit")
     return {name: cell for name, cell in previous.items() if cell and name not in skip}

@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import Final
 
 import leadline
-from leadline.decide.rental_data import RentalCell, RentalData, RentalTable
+from leadline.decide.label import site_labels
+from leadline.decide.rental_data import RentalCell, RentalData
+from leadline.decide.rental_place import Place
 from leadline.decide.stranger import MassClass
 from leadline.reports import page
 from leadline.reports.bars import LEAST_SPAN
@@ -42,7 +44,7 @@ def render(data: RentalData) -> str:
     """
     reading = Reading(data.units)
     scale = _scale(data, reading)
-    places = [place_text(table) for table in data.tables]
+    places = [place_text(table.place, data.units) for table in data.tables]
     ticks = [f"{end:.0f}".replace("-", MINUS) for end in (scale.low, scale.high)]
     return page.render(
         "rental.html.j2",
@@ -90,10 +92,11 @@ def write(data: RentalData, path: str | os.PathLike[str], *, numbers: str = "poi
     return page.write_text(with_numbers(render(data), numbers), path)
 
 
-def place_text(table: RentalTable) -> str:
-    """Water and cylinder of a table in words."""
-    water = f"{table.water.capitalize()} water" if table.water else "Water not named"
-    return f"{water}, {table.cylinder or 'a usual cylinder'}"
+def place_text(place: Place, units: str) -> str:
+    """Where a table holds, in words; sea level and the usual stop go without saying."""
+    water = f"{place.water.capitalize()} water" if place.water else "Water not named"
+    site = site_labels(place.altitude_m, place.stop_depth_m, imperial=units == "imperial")
+    return ", ".join([water, place.cylinder or "a usual cylinder", *site])
 
 
 def proof(cell: RentalCell) -> str:
