@@ -129,16 +129,17 @@ def begun(
     ]
     theta = assessment.fit.theta
     wrong = wrong_sights(found, [history.sights for history in recorded], theta)
-    # A look of the day is about that day: that it does not fit says nothing against stops of other days.
+    # A look of the day is about that day: that it does not fit says nothing against stops of other days. But
+    # a rise that the look does not answer stands.
     known = [
-        history if about else believed(history, which)
+        believed(history, np.zeros_like(which) if about else which)
         for history, which, about in zip(recorded, wrong, checked, strict=True)
     ]
     failed = [
         fails(own[len(QUANTILES) :], history, block=block, theta=theta)
         for own, history in zip(ends, known, strict=True)
     ]
-    starts = _starts(assessment, rows, state, found, recorded, known, checked)
+    starts = _starts(assessment, rows, state, found, recorded, known)
     return Begun(rows, state, checked, found, ends, recorded, known, failed, starts)
 
 
@@ -181,13 +182,13 @@ def _asked(risk: float) -> list[float]:
 
 def _starts(
     assessment: Assessment, rows: IntArray, state: State, found: Sequence[Marginal],
-    recorded: Sequence[LikeKit], known: Sequence[LikeKit], checked: Sequence[CheckedDive | None],
+    recorded: Sequence[LikeKit], known: Sequence[LikeKit],
 ) -> dict[int, list[int]]:  # fmt: skip
     """Where something may have changed, by row; what was known before is found for all rows at once."""
     starts = {}
-    for i, (need, history, after, about) in enumerate(zip(found, recorded, known, checked, strict=True)):
+    for i, (need, history, after) in enumerate(zip(found, recorded, known, strict=True)):
         sights = history.sights
-        if about is None and ((sights.rose | sights.sank).any() or len(after.doubted)):
+        if (sights.rose | sights.sank | sights.hinted).any() or len(after.doubted):
             starts[i] = change_starts(need, history, after.doubted)
     if assessment.foreseen and any(starts.values()):
         # Of a long plan the compiled way is at hand already.

@@ -39,12 +39,14 @@ LIKELY: Final = 0.2
 One rise that was thought of as less likely than one in thirty; a dive at the accepted risk is one in twenty.
 """
 
-SURPRISING: Final = 0.5
 RARE: Final = 0.2
-"""Chance of what was seen, by all records, from which on none need wonder: of several rises, of one. [-]"""
+"""Chance of what a single stop showed, by all records, from which on it need not be wondered at. [-]"""
+
+APART: Final = 0.5
+"""A rise is wondered at where need was shown before to be no more than this above what it asks for. [kg]"""
 
 MOST_STARTS: Final = 4
-"""Dives that are tried as the first one after a change, the most surprising ones."""
+"""Dives that are tried as the first one after a change, the earliest ones."""
 
 
 def change_starts(need: Marginal, history: LikeKit, doubted: Sights) -> list[int]:
@@ -62,24 +64,29 @@ def change_starts(need: Marginal, history: LikeKit, doubted: Sights) -> list[int
     Returns
     -------
     list of int
-        The most surprising first, `MOST_STARTS` at most.
+        The earliest first, `MOST_STARTS` at most. One stop hardly moves the model, so that it has to be rare
+        by what the model makes of all records. Several may take it along, and then none would seem rare.
     """
     sights = history.sights
-    odd = np.flatnonzero(sights.rose | sights.sank | _looks(sights, doubted))
-    if not len(odd):
-        return []
-    light, not_heavy = need.above(sights.above[odd]), need.above(sights.below[odd])
-    shown = np.where(sights.rose[odd], light, np.where(sights.sank[odd], 1 - not_heavy, 0.0))
-    # One stop hardly moves the model. Several may take it along: who rose is on the safe side then, who sank
-    # with less is not.
-    limit = np.where(
-        sights.rose[odd],
-        SURPRISING if np.unique(sights.place[sights.rose]).size > 1 else RARE,
-        np.inf if np.unique(sights.place[sights.sank]).size > 1 else RARE,
-    )
-    order = np.argsort(shown, kind="stable")
-    odd = odd[order[(shown < limit)[order]]]
-    return list(dict.fromkeys(sights.place[odd].tolist()))[:MOST_STARTS]
+    rose, sank = _contradicted(sights), sights.sank
+    if np.unique(sights.place[rose]).size == 1:
+        # Nobody wonders at a single rise that gas may have made.
+        rose = rose & sights.rose & (need.above(sights.above) < RARE)
+    if np.unique(sights.place[sank]).size == 1:
+        sank = sank & (1 - need.above(sights.below) < RARE)
+    odd = rose | sank | _looks(sights, doubted)
+    return [int(place) for place in np.unique(sights.place[odd])[:MOST_STARTS]]
+
+
+def _contradicted(sights: Sights) -> NDArray[np.bool_]:
+    """Rises that nothing later answers, and that earlier records had no place for."""
+    rises = sights.rose | sights.hinted
+    if not rises.any():
+        return rises
+    most = np.where(sights.fit[:, 1] == 0, sights.below, sights.above)
+    most = np.where(sights.fit[:, 0] == 0, most, np.inf)
+    earlier = sights.place < sights.place[:, None]
+    return np.asarray(rises & (earlier & (most <= sights.above[:, None] + APART)).any(axis=1))
 
 
 def _looks(sights: Sights, doubted: Sights) -> NDArray[np.bool_]:
@@ -128,7 +135,7 @@ def changed_need(
         enough=sights.lead[held & ~earlier],
         at_hand=float(sights.lead[held & earlier].min()) if (held & earlier).any() else 0.0,
         known=True,
-        failed=sights.take(sights.rose & ~earlier),
+        failed=sights.take((sights.rose | sights.hinted) & ~earlier),
         odd=sights.take(odd & ~earlier),
     )
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.history_data import LikeKit, Sights
-from leadline.decide.sight import certain_sights, sights
+from leadline.decide.sight import sights, telling
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
 
@@ -211,8 +211,8 @@ class Histories:
         held = at_stop & (fit == (0.0, 1.0, 0.0)).all(axis=1)
         says = {
             "known": np.ones(len(seen), bool),
-            "light_signs": light & ~litres & certain,
-            "light_hints": light & (litres | ~certain),
+            "light_signs": light & certain,
+            "light_hints": light & ~certain,
             "heavy_signs": (kind == "stop") & (fit[:, 2] == 1) & (fit[:, 1] == 0),
             "upper": plain & (fit[:, 0] == 0),
             "lower": plain & (fit[:, 2] == 0),
@@ -228,7 +228,7 @@ class Histories:
             suit=self.assessment.suit[row],
             cylinder=self._cylinder[row],
             number=np.arange(len(seen)),
-            certain=certain_sights(evidence, seen),
+            telling=telling(evidence, seen),
             says=np.stack([says[name] for name in _SAYS], axis=1),
         )
 
@@ -305,7 +305,7 @@ class Histories:
         seen = self._evidence.of(diver)
         here = (seen["suit"] == suit) & (seen["cylinder"] == cylinder)
         counts = dict(zip(_SAYS, seen["says"][here].sum(axis=0).tolist(), strict=True))
-        shown, light = here & seen["certain"], np.zeros(0)
+        shown, light = here & seen["telling"], np.zeros(0)
         stops = Sights()
         if shown.any():
             stops = self._sights.take(seen["number"][shown]).carried(need_here)

@@ -34,7 +34,7 @@ def _no() -> BoolArray:
 
 @dataclass(frozen=True)
 class Sights:
-    """*s* stops and looks at the surface in like kit that showed something for certain.
+    """*s* stops and looks at the surface in like kit that tell zones of need apart.
 
     Parameters
     ----------
@@ -47,7 +47,8 @@ class Sights:
     doubt : ndarray, shape (s,)
         Variance, besides the scatter of dives, of what was seen and carried. [kg²]
     fit : ndarray, shape (s, 3)
-        1 for each zone that the record allows, light, neutral and heavy; else 0.
+        1 for each zone that the record allows, light, neutral and heavy; else 0, or between for a rise that
+        gas may have made.
     dive, handed : ndarray of bool, shape (s,)
         Of a dive, not of a look at the surface; after a hand-off.
     place : ndarray of int, shape (s,)
@@ -55,6 +56,8 @@ class Sights:
     rose, sank : ndarray of bool, shape (s,)
         The diver rose, and nothing later was held with as little lead; sank with less than did not sink
         before, and nothing later was held, or was too light, with as much.
+    hinted : ndarray of bool, shape (s,)
+        Rose, perhaps for gas, and nothing later was held with as little lead.
     late : ndarray of bool, shape (s,)
         On one of the latest dives in like kit.
     all_there_is : bool
@@ -73,6 +76,7 @@ class Sights:
     place: IntArray = field(default_factory=_nothing)
     rose: BoolArray = field(default_factory=_no)
     sank: BoolArray = field(default_factory=_no)
+    hinted: BoolArray = field(default_factory=_no)
     late: BoolArray = field(default_factory=_no)
     all_there_is: bool = False
 
@@ -90,7 +94,7 @@ class Sights:
     def judged(
         self, walked: FloatArray | float = 0.0, latest: IntArray | None = None, all_there_is: bool = False
     ) -> Sights:
-        """The same with `rose` and `sank` as they stand in time, and what only the asker knows.
+        """The same with `rose`, `sank` and `hinted` as they stand in time, and what only the asker knows.
 
         Parameters
         ----------
@@ -101,13 +105,14 @@ class Sights:
         all_there_is : bool
             As of the class.
         """
-        rose, sank = _unanswered(self.place, self.lead, self.fit)
+        rose, sank, hinted = _unanswered(self.place, self.lead, self.fit)
         late = self.late if latest is None else (self.row[:, None] == latest).any(axis=1)
         return replace(
             self,
             doubt=self.doubt + walked,
             rose=rose & self.dive,
             sank=sank & self.dive,
+            hinted=hinted & self.dive,
             late=late,
             all_there_is=all_there_is,
         )
@@ -200,13 +205,14 @@ class LikeKit:
     points: int = 0
 
 
-def _unanswered(place: IntArray, lead: FloatArray, fit: FloatArray) -> tuple[BoolArray, BoolArray]:
-    """Who rose, or sank with less than before, and since when nothing says otherwise."""
+def _unanswered(place: IntArray, lead: FloatArray, fit: FloatArray) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Who rose, or sank with less than before, or rose perhaps for gas, and since when nothing answers it."""
     rose, sank = fit[:, 1] + fit[:, 2] == 0, fit[:, 0] + fit[:, 1] == 0
-    if not (rose | sank).any():
-        return rose, sank
+    hinted = ~rose & (fit[:, 1] < 1) & (fit[:, 0] == 1)
+    if not (rose | sank | hinted).any():
+        return rose, sank, hinted
     later, not_heavy = place > place[:, None], fit[:, 2] == 0
-    held = later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)
+    held = (later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)).any(axis=1)
     with_more = (place < place[:, None]) & (lead >= lead[:, None] + LESS) & not_heavy
     answered = (later & (lead >= lead[:, None] - ALIKE) & not_heavy).any(axis=1)
-    return rose & ~held.any(axis=1), sank & with_more.any(axis=1) & ~answered
+    return rose & ~held, sank & with_more.any(axis=1) & ~answered, hinted & ~held

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.disbelief import wrong_sights
-from leadline.decide.sight import certain_sights, sights
+from leadline.decide.sight import sights, telling
 from leadline.model.marginal import Marginal
 from leadline.records import RESERVE_PRESSURE
 
@@ -67,7 +67,7 @@ def _doubted(assessment: Assessment, rows: IntArray, needs: Sequence[Marginal]) 
     """Rows of the dives whose stops are not believed after them."""
     prior = assessment.prior(rows, assessment.state(rows, pressure=RESERVE_PRESSURE))[0].need
     seen = np.flatnonzero(assessment.observed)
-    stops = sights(assessment, seen[certain_sights(assessment.evidence, seen)])
+    stops = sights(assessment, seen[telling(assessment.evidence, seen)])
     found = [stops.take(stops.row == row).carried(need) for row, need in zip(rows, prior, strict=True)]
     wrong = wrong_sights(needs, found, assessment.fit.theta)
     return {int(row) for row, which in zip(rows, wrong, strict=True) if which.any()}

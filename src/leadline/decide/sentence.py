@@ -123,7 +123,7 @@ def _maybe_light(history: LikeKit, dry: bool) -> list[str]:
     if not history.light_hints:
         return []
     times = "once" if history.light_hints == 1 else f"{history.light_hints} times"
-    what, whose = ("BC and suit", "their") if dry else ("the BC", "its")
+    what, whose = ("BC or suit", "their") if dry else ("the BC", "its")
     return [
         f"Rose at the stop {times} in like kit, {what} not noted as empty: {whose} gas may have done that, "
         "or too little lead"

@@ -1,4 +1,4 @@
-"""Records that showed something for certain: stops, before and after a hand-off, and looks at the surface."""
+"""Records that tell zones of need apart: stops, before and after a hand-off, and looks at the surface."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from leadline.decide.history_data import Sights
 from leadline.evidence.gather import Evidence
 from leadline.timeline import DIVE
 
-__all__ = ["certain_sights", "sights"]
+__all__ = ["sights", "telling"]
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -21,8 +21,8 @@ FROM_SURFACE: Final = 0.5
 """How far need at the stop may be from what a look at the surface says, sd. [kg] (judged: foam, heads)"""
 
 
-def certain_sights(evidence: Evidence, seen: IntArray) -> BoolArray:
-    """Which statements say for certain which zones need may lie in, gas of known litres aside.
+def telling(evidence: Evidence, seen: IntArray) -> BoolArray:
+    """Which statements tell stops and looks apart by the zones that need may lie in.
 
     Parameters
     ----------
@@ -30,12 +30,20 @@ def certain_sights(evidence: Evidence, seen: IntArray) -> BoolArray:
         Of the records.
     seen : ndarray of int, shape (n,)
         Statements that are asked about.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Those that say for certain which zones there are; and every rise, with the gas in the BC estimated or
+        not noted: one may be the gas, many are not.
     """
     said = evidence.statements
     fit = said.fit[seen]
     sharp = ((fit == 0) | (fit == 1)).all(axis=1) & ~(fit == 1).all(axis=1)
     of_these = np.isin(said.kind[seen], ("stop", "hand_off", "waterline", "exhale"))
-    return np.asarray(of_these & sharp & ~(said.litres[seen] > 0) & ~evidence.observations.point[seen])
+    rose = (fit[:, 0] == 1) & (fit[:, 1] < 1) & np.isin(said.kind[seen], ("stop", "hand_off"))
+    sure = sharp & ~(said.litres[seen] > 0) & ~evidence.observations.point[seen]
+    return np.asarray(of_these & (sure | rose))
 
 
 def sights(assessment: Assessment, seen: IntArray) -> Sights:
@@ -51,7 +59,7 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
     Returns
     -------
     Sights
-        All of them, whether certain or not; `rose`, `sank` and `late` are not known yet.
+        All of them, whether telling or not; `rose`, `sank`, `hinted` and `late` are not known yet.
     """
     evidence, theta = assessment.evidence, assessment.fit.theta.cautious()
     said, o = evidence.statements, evidence.observations
@@ -59,7 +67,8 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
     no = np.zeros(len(seen), bool)
     return Sights(
         row=said.row[seen],
-        lead=said.lead[seen] - o.prior[seen],
+        # Where gas was estimated, the lead that its lift leaves.
+        lead=np.where(said.litres[seen] > 0, o.upper[seen], said.lead[seen]) - o.prior[seen],
         worn=said.lead[seen],
         above=(o.upper + theta.breath_out * o.upper_breath - o.prior)[seen],
         below=(o.lower - theta.breath_in * o.lower_breath - o.prior)[seen],
@@ -70,5 +79,6 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
         place=evidence.order[seen],
         rose=no,
         sank=no,
+        hinted=no,
         late=no,
     )
