@@ -165,3 +165,17 @@ def test_a_shallow_stop_is_taken_over(noted: float, named: dict[str, str], expec
     held = records(dives=[row | {"stop_depth_m": noted} for row in dives()])
     cells = taken_over(held, {"diver": "Ines", **named}).cells
     assert cells.get("stop_depth_m") == expected
+
+
+def test_a_check_later_than_the_last_dive_does_not_lose_its_shallow_stop() -> None:
+    looked = {
+        "check": "late",
+        "diver": "Ines",
+        "date": "2026-05-18",
+        "suit": "full 5",
+        "cylinder": "steel 12",
+    }
+    held = records(dives=[row | {"stop_depth_m": 3.0} for row in dives()], checks=[*checks(), looked])
+    taken = taken_over(held, {"diver": "Ines"})
+    assert taken.word == "check"
+    assert taken.cells["stop_depth_m"] == "3"

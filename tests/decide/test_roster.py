@@ -282,6 +282,17 @@ def test_no_students_at_all() -> None:
     assert roster_document(data)["students"] == []
 
 
+def test_a_dive_without_a_noted_suit_takes_nobody_s_suit_off() -> None:
+    bare = dives()[-1] | {"dive": "late", "diver": "Ines", "date": "2026-05-15", "suit": "", "lead_kg": 5.0}
+    held = records(dives=[*dives(), bare])
+    plan = roster_plan(held, date="2026-05-20")
+    at = plan["diver"].tolist().index("Ines")
+    assert plan["suit"][at] == "full 5"
+    alone = records(dives=[*(row for row in dives() if row["diver"] != "Ines"), bare])
+    plan = roster_plan(alone, date="2026-05-20")
+    assert plan["suit"][plan["diver"].tolist().index("Ines")] == ""
+
+
 def test_a_stop_above_the_usual_one_is_planned_again_and_no_deeper_one() -> None:
     depth = {"Ines": 3.0, "Noa": 9.0}
     held = records(dives=[row | {"stop_depth_m": depth.get(row["diver"], np.nan)} for row in dives()])

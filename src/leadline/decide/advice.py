@@ -237,7 +237,8 @@ def _answer(
         triggers=behind.again[i],
         imperial=imperial,
     )
-    found += coarse(case.bring, case.ends[-1] - enough, imperial=imperial)
+    if not case.failed:
+        found += coarse(case.bring, case.ends[-1] - enough, imperial=imperial)
     prior = (float(behind.prior[i]), float(behind.prior_sd[i]))
     return Answer(
         _advice(

@@ -188,7 +188,7 @@ def _starts(
     starts = {}
     for i, (need, history, after) in enumerate(zip(found, recorded, known, strict=True)):
         sights = history.sights
-        if (sights.rose | sights.sank | sights.hinted).any() or len(after.doubted):
+        if (sights.more | sights.sank).any() or len(after.doubted):
             starts[i] = change_starts(need, history, after.doubted)
     if assessment.foreseen and any(starts.values()):
         # Of a long plan the compiled way is at hand already.

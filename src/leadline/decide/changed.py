@@ -42,9 +42,6 @@ One rise that was thought of as less likely than one in thirty; a dive at the ac
 RARE: Final = 0.2
 """Chance of what a single stop showed, by all records, from which on it need not be wondered at. [-]"""
 
-APART: Final = 0.5
-"""A rise is wondered at where need was shown before to be no more than this above what it asks for. [kg]"""
-
 MOST_STARTS: Final = 4
 """Dives that are tried as the first one after a change, the earliest ones."""
 
@@ -68,25 +65,14 @@ def change_starts(need: Marginal, history: LikeKit, doubted: Sights) -> list[int
         by what the model makes of all records. Several may take it along, and then none would seem rare.
     """
     sights = history.sights
-    rose, sank = _contradicted(sights), sights.sank
-    if np.unique(sights.place[rose]).size == 1:
-        # Nobody wonders at a single rise that gas may have made.
-        rose = rose & sights.rose & (need.above(sights.above) < RARE)
+    more, sank = sights.more, sights.sank
+    if np.unique(sights.place[more]).size == 1:
+        # Nobody wonders at a single rise that gas may have made, nor at a single hover: the BC was not empty.
+        more = more & sights.rose & (need.above(sights.above) < RARE)
     if np.unique(sights.place[sank]).size == 1:
         sank = sank & (1 - need.above(sights.below) < RARE)
-    odd = rose | sank | _looks(sights, doubted)
+    odd = more | sank | _looks(sights, doubted)
     return [int(place) for place in np.unique(sights.place[odd])[:MOST_STARTS]]
-
-
-def _contradicted(sights: Sights) -> NDArray[np.bool_]:
-    """Rises that nothing later answers, and that earlier records had no place for."""
-    rises = sights.rose | sights.hinted
-    if not rises.any():
-        return rises
-    most = np.where(sights.fit[:, 1] == 0, sights.below, sights.above)
-    most = np.where(sights.fit[:, 0] == 0, most, np.inf)
-    earlier = sights.place < sights.place[:, None]
-    return np.asarray(rises & (earlier & (most <= sights.above[:, None] + APART)).any(axis=1))
 
 
 def _looks(sights: Sights, doubted: Sights) -> NDArray[np.bool_]:
@@ -129,7 +115,7 @@ def changed_need(
     if best is None:
         return None
     earlier, held = sights.place < best[2], sights.dive & (sights.fit[:, 0] == 0)
-    odd = sights.sank | _looks(sights, doubted)
+    odd = sights.sank | (sights.more & ~(sights.rose | sights.hinted)) | _looks(sights, doubted)
     return best[1], replace(
         history,
         enough=sights.lead[held & ~earlier],

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.doubt import DOUBTFUL
-from leadline.decide.history_data import LikeKit, Sights
+from leadline.decide.history_data import LATEST, LikeKit, Sights
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.stack import chances_above
@@ -141,7 +141,11 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
         asks for a check: that is the safe side.
     """
     sights = history.sights
-    failed = sights.rose & (sights.late | wrong)
+    rises = sights.rose | sights.hinted
+    # One rise may be the gas in the BC; if none of the latest stops was anything else, that is not believed.
+    failed = (rises if np.unique(sights.place[rises & sights.late]).size >= LATEST else sights.rose) & (
+        sights.late | wrong
+    )
     if failed.any():
         history = replace(history, failed=sights.take(failed))
     if not wrong.any():

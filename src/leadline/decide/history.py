@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.history_data import LikeKit, Sights
+from leadline.decide.history_data import LATEST, LikeKit, Sights
 from leadline.decide.sight import sights, telling
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
@@ -23,13 +23,18 @@ NEAR_RESERVE: Final = 70.0
 LIKE_WATER: Final = 5.0
 """Salinities that differ by no more are one water: less than 0.5 kg of lead. [g/kg] (judged)"""
 
-LATEST: Final = 3
-"""Dives in like kit of which a rise is fresh. (judged)"""
-
 MOST_FOLDED: Final = 2**40
 """Up to this number one more column of a gear table fits in 64 bits."""
 
-_OF_DIVE: Final = ("lead_kg", "stop_result", "handed_off_kg", "handed_off_result")
+_OF_DIVE: Final = (
+    "lead_kg",
+    "stop_result",
+    "handed_off_kg",
+    "handed_off_result",
+    "bc_state",
+    "bc_gas_l",
+    "suit_gas",
+)
 _PROOF: Final = ("enough", "handed", "enough_handed")
 _SAYS: Final = (
     "known",
@@ -71,6 +76,12 @@ class _Sorted:
 def _enough(result: NDArray[np.object_]) -> NDArray[np.bool_]:
     """Results of a stop that prove its lead enough: whoever sinks has more than that."""
     return np.asarray((result == "hovered") | (result == "sank"), bool)
+
+
+def _gassy(records: dict[str, NDArray[Any]]) -> NDArray[np.bool_]:
+    """Rises with gas of unknown amount in BC or suit, which say nothing of need and much of the ascent."""
+    gas = (records["bc_state"] == "gas") | (records["suit_gas"] == "more")
+    return np.asarray((records["stop_result"] == "rose") & gas & ~(records["bc_gas_l"] > 0), bool)
 
 
 def _codes(values: NDArray[np.object_]) -> NDArray[np.int64]:
@@ -181,6 +192,7 @@ class Histories:
             enough=_enough(records["stop_result"]),
             handed=records["handed_off_kg"],
             enough_handed=_enough(records["handed_off_result"]),
+            gassy=_gassy(records),
         )
 
     def _checks_of(self, rows: NDArray[np.int64]) -> _Sorted:
@@ -257,7 +269,7 @@ class Histories:
             position, dives["other"][in_suit] if in_suit.any() else dives["other"]
         )
         return LikeKit(
-            **self._evidence_in(diver, suit, cylinder, dives["row"][like], need_here, position),
+            **self._evidence_in(diver, suit, cylinder, dives, like, need_here, position),
             enough=_proven(leads, {name: dives[name][like] for name in _PROOF}),
             carried=leads[told],
             carried_row=dives["row"][like][told],
@@ -299,18 +311,20 @@ class Histories:
         return bool(alike.any())
 
     def _evidence_in(
-        self, diver: int, suit: int, cylinder: int, dives: NDArray[np.int64], need_here: float, position: int
-    ) -> dict[str, Any]:
+        self, diver: int, suit: int, cylinder: int, dives: dict[str, NDArray[Any]], like: NDArray[np.bool_],
+        need_here: float, position: int,
+    ) -> dict[str, Any]:  # fmt: skip
         """What the evidence in like kit says, carried to where the ledger's need is `need_here`."""
         seen = self._evidence.of(diver)
         here = (seen["suit"] == suit) & (seen["cylinder"] == cylinder)
         counts = dict(zip(_SAYS, seen["says"][here].sum(axis=0).tolist(), strict=True))
+        counts["light_hints"] += int(dives["gassy"][like].sum())
         shown, light = here & seen["telling"], np.zeros(0)
         stops = Sights()
         if shown.any():
             stops = self._sights.take(seen["number"][shown]).carried(need_here)
             stops = stops.judged(
-                self._walked(stops.row, position), dives[-LATEST:], len(stops) == counts["known"]
+                self._walked(stops.row, position), dives["row"][like][-LATEST:], len(stops) == counts["known"]
             )
             light = stops.lead[stops.dive & (stops.fit == (1.0, 0.0, 0.0)).all(axis=1)]
         return {

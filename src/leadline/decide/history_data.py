@@ -15,9 +15,15 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 
+LATEST: Final = 3
+"""Dives in like kit of which a rise is fresh. (judged)"""
+
 ALIKE: Final = 0.1
 LESS: Final = 0.5
 """Leads that differ by no more are as little; by so much, less. [kg]"""
+
+APART: Final = 0.5
+"""A rise is wondered at where need was shown before to be no more than this above what it asks for. [kg]"""
 
 
 def _none() -> FloatArray:
@@ -58,6 +64,9 @@ class Sights:
         before, and nothing later was held, or was too light, with as much.
     hinted : ndarray of bool, shape (s,)
         Rose, perhaps for gas, and nothing later was held with as little lead.
+    more : ndarray of bool, shape (s,)
+        A stop that shows need for more than something earlier had a place for, by a rise or by a hover with
+        much more lead, and nothing later has room for less.
     late : ndarray of bool, shape (s,)
         On one of the latest dives in like kit.
     all_there_is : bool
@@ -77,6 +86,7 @@ class Sights:
     rose: BoolArray = field(default_factory=_no)
     sank: BoolArray = field(default_factory=_no)
     hinted: BoolArray = field(default_factory=_no)
+    more: BoolArray = field(default_factory=_no)
     late: BoolArray = field(default_factory=_no)
     all_there_is: bool = False
 
@@ -94,7 +104,7 @@ class Sights:
     def judged(
         self, walked: FloatArray | float = 0.0, latest: IntArray | None = None, all_there_is: bool = False
     ) -> Sights:
-        """The same with `rose`, `sank` and `hinted` as they stand in time, and what only the asker knows.
+        """The same with `rose`, `sank`, `hinted` and `more` as they stand in time, and what the asker knows.
 
         Parameters
         ----------
@@ -113,6 +123,7 @@ class Sights:
             rose=rose & self.dive,
             sank=sank & self.dive,
             hinted=hinted & self.dive,
+            more=_more(self),
             late=late,
             all_there_is=all_there_is,
         )
@@ -216,3 +227,18 @@ def _unanswered(place: IntArray, lead: FloatArray, fit: FloatArray) -> tuple[Boo
     with_more = (place < place[:, None]) & (lead >= lead[:, None] + LESS) & not_heavy
     answered = (later & (lead >= lead[:, None] - ALIKE) & not_heavy).any(axis=1)
     return rose & ~held, sank & with_more.any(axis=1) & ~answered, hinted & ~held
+
+
+def _more(sights: Sights) -> BoolArray:
+    """Stops that show need for more than something earlier had a place for, and nothing later answers."""
+    fit = sights.fit
+    rises = (fit[:, 0] == 1) & (fit[:, 1] < 1)
+    least = np.where(rises, sights.above + APART, np.where(fit[:, 2] == 0, sights.below, -np.inf))
+    least = np.where(sights.dive, least, -np.inf)
+    most = np.where(fit[:, 0] == 0, np.where(fit[:, 1] == 0, sights.below, sights.above), np.inf)
+    if least.max(initial=-np.inf) < most.min(initial=np.inf):
+        return np.zeros(len(sights), bool)
+    apart = sights.place - sights.place[:, None]
+    known = ((apart < 0) & (most <= least[:, None])).any(axis=1)
+    shown = least - np.where(rises, APART, 0.0)
+    return np.asarray(known & ~((apart > 0) & (most <= shown[:, None] + ALIKE)).any(axis=1))

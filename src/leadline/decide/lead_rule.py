@@ -160,9 +160,9 @@ def chosen(
     if failed:
         more = _more_than_failed(history, block)
         # If it was a slip, what was enough before is wanted: at hand, for the check to say. Sixteen kilograms
-        # typed for six are no lead to begin a check with.
-        far = more - bring > MOST_RISE
-        bring = max(bring, 0.0 if far else more, block.at_least(history.at_hand - HAIR))
+        # typed for six are no lead to have there.
+        near = more if more - bring <= MOST_RISE else block.at_least(bring + MOST_RISE - HAIR)
+        bring = max(bring, near, block.at_least(history.at_hand - HAIR))
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs + history.light_hints <= 1
     # A check of the day lifts that nothing is known, and not that the band is wide.

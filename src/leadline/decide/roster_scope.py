@@ -73,7 +73,7 @@ def time_order(date: NDArray[np.datetime64]) -> IntArray:
 
 
 def latest(records: Records, wanted: BoolArray) -> IntArray:
-    """Latest of the wanted dives of each diver, of those with a lead where there is one.
+    """Latest of the wanted dives of each diver, of those with a lead and a suit where there is one.
 
     Parameters
     ----------
@@ -90,8 +90,10 @@ def latest(records: Records, wanted: BoolArray) -> IntArray:
     dives = records.dives
     order = time_order(dives["date"])
     order = order[wanted[order]]
-    weighed = ~np.isnan(dives["lead_kg"][order])
-    order = order[np.argsort(weighed, kind="stable")]  # those with a lead come last, and so win
+    # A dive of which no suit was noted says nothing of the next one's, so long as another one does. Those
+    # with a lead and a suit come last, and so win.
+    told = 2 * ~np.isnan(dives["lead_kg"][order]) + (dives["suit"][order] != "")
+    order = order[np.argsort(told, kind="stable")]
     last = dict(zip(dives["diver"][order].tolist(), order.tolist(), strict=True))
     return np.array([last[name] for name in sorted(last)], int)
 

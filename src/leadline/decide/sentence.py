@@ -34,7 +34,7 @@ DOUBTED: Final = "The check of the day"
 FAILED: Final = "Rose at the stop with"
 """How the caution begins that tells of a lead which failed, and was not held since."""
 
-UNFIT: Final = (FAILED, "Sank at the stop with", "The surface check with")
+UNFIT: Final = (FAILED, "Sank at the stop with", "The surface check with", "Held the stop, BC empty, with")
 """How the cautions begin that tell of what does not fit the records before it."""
 
 DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
@@ -190,7 +190,14 @@ def _failed(history: LikeKit, begin: float, imperial: bool) -> list[str]:
             f"{FAILED} {lead}, and none was held with as little since, which {slip}, so check "
             f"before the dive{never}"
         )
-    if len(stops := history.odd.take(history.odd.dive)):
+    dives = history.odd.take(history.odd.dive)
+    held = dives.fit[:, 1] > 0
+    if len(stops := dives.take(held)):
+        lead = mass_text(float(stops.worn[np.argmax(stops.lead)]), imperial=imperial)
+        found.append(
+            f"{UNFIT[3]} {lead}, with which the diver should sink, so that it {slip}; check before the dive"
+        )
+    if len(stops := dives.take(~held)):
         lead = mass_text(float(stops.worn[np.argmin(stops.lead)]), imperial=imperial)
         found.append(
             f"{UNFIT[1]} {lead}, and none was held with as much since, which {slip}, so check before the dive"

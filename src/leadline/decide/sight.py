@@ -80,5 +80,6 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
         rose=no,
         sank=no,
         hinted=no,
+        more=no,
         late=no,
     )

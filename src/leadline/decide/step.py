@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
-from leadline.decide.history import LikeKit
+from leadline.decide.history_data import ALIKE, LikeKit
 from leadline.decide.lead_rule import step_share
 from leadline.decide.look import (
     SurfaceDoubt,
@@ -187,12 +187,15 @@ def _hand_offs(setup: Setup) -> tuple[float, ...]:
     return (least,) if step_share(setup.mass) < 1 else (least, 2 * least)
 
 
-def _why_not_handed(setup: Setup, history: LikeKit, handed: float, rises: float) -> str:
+def _why_not_handed(setup: Setup, history: LikeKit, handed: float, likely: float) -> str:
     """Reason against a hand-off; empty for none."""
     if history.light_signs:
         return "too light before in like kit"
     if history.light_hints:
         return "rose before in like kit, for want of lead or for gas"
+    rises = history.sights.lead[history.sights.rose | history.sights.hinted]
+    if (rises >= setup.lead - handed - ALIKE).any():
+        return "rose with as little before"
     if not (history.point or (history.upper and history.lower)):
         return "an empty BC at the stop comes first"
     if handed > setup.lead:
@@ -201,7 +204,7 @@ def _why_not_handed(setup: Setup, history: LikeKit, handed: float, rises: float)
         return "no blocks that make that mass"
     if not np.isnan(setup.loose) and handed > setup.loose + 1e-9:
         return "no lead but on the belt or in a ditchable pocket"
-    if rises > min(LINE_FACTOR * setup.risk, MOST_TRIED):
+    if likely > min(LINE_FACTOR * setup.risk, MOST_TRIED):
         return "too likely to rise"
     return ""
 

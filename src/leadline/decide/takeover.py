@@ -122,12 +122,15 @@ def _left_behind(source: _Source) -> str:
     return ""
 
 
-def _shallow(source: _Source) -> str:
-    """Depth of that stop where it lay above the usual one; empty else.
+def _shallow(records: Records, source: _Source, diver: str, suit: str | None) -> str:
+    """Depth of that stop where it lay above the usual one, of a check that of the latest dive; empty else.
 
     Foam is wider there, so that more lead is needed. A deeper one needs less, and may have been that dive's.
     """
-    depth = float(source.table["stop_depth_m"][source.row]) if "stop_depth_m" in source.table else np.nan
+    dive: _Source | None = source
+    if source.word == "check":
+        dive = _latest(records.dives, "dive", np.flatnonzero(records.dives["diver"] == diver), suit)
+    depth = float(dive.table["stop_depth_m"][dive.row]) if dive is not None else np.nan
     return f"{depth:g}" if depth < STOP_DEPTH else ""
 
 
@@ -192,7 +195,7 @@ def _kit(records: Records, source: _Source, given: Mapping[str, str]) -> dict[st
     suit = given.get("suit")
     previous = {name: _text(source.table[name][source.row]) for name in _KIT}
     previous["stop_bar"] = _left_behind(source)
-    previous["stop_depth_m"] = _shallow(source)
+    previous["stop_depth_m"] = _shallow(records, source, given["diver"], suit)
     skip = {column.name for column in DIVES.columns if _given(column, given)}
     if "water" in skip:
         skip |= set(_OF_WATER)

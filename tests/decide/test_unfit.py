@@ -1,0 +1,138 @@
+"""Stops that do not fit what went before, one and many: gas, hand-offs, looks of the day, long rows."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from leadline.decide.advice import advise
+from leadline.decide.history import like_kit
+from leadline.timeline import PLAN
+
+from .club import NEED, assess, dives, plan_row
+
+LITRE = 1.0254 / (1 - 1.0254 / 11.34)
+"""Lead that lifts as a litre of gas does, by hand: sea water 1.0254 kg/L, lead 11.34 kg/L. [kg]"""
+
+
+def after(*seen: dict, diver: str = "Ines") -> list[dict]:
+    """The club's dives, then others day by day; `over`: lead over the true need."""
+    last = [row for row in dives() if row["diver"] == diver][-1]
+    rows = []
+    for i, cells in enumerate(seen):
+        row = last | {"dive": f"x{i}", "date": f"2026-05-{10 + i}", "bc_state": "empty"} | cells
+        rows.append(row | {"lead_kg": NEED[diver] + row.pop("over")})
+    return [*dives(), *rows]
+
+
+def answer(*seen: dict, checks=(), plan=None):
+    (found,) = advise(assess([plan or plan_row("Ines")], dives=after(*seen), checks=list(checks)))
+    return found
+
+
+def rose(over: float, **cells) -> dict:
+    return {"over": over, "stop_result": "rose", **cells}
+
+
+def sights_of(*seen: dict):
+    assessment = assess([plan_row("Ines")], dives=after(*seen), checks=[])
+    return like_kit(assessment, int(assessment.line.at(PLAN)[0]), 5.0)
+
+
+def test_one_rise_that_gas_may_have_made_is_a_hint_and_three_in_a_row_are_not() -> None:
+    once = answer(rose(2.0, bc_state="unknown"))
+    assert not once.check_first
+    thrice = answer(*[rose(2.0, bc_state="unknown")] * 3)
+    assert thrice.check_first
+    assert thrice.bring_kg > NEED["Ines"] + 2.0
+    assert any(text.startswith("Rose at the stop with 6.5 kg") for text in thrice.cautions)
+    answered = answer(*[rose(2.0, bc_state="unknown")] * 2, {"over": 1.5, "stop_result": "hovered"})
+    assert not answered.check_first
+
+
+@pytest.mark.parametrize("litres", [1.0, 2.0])
+def test_estimated_gas_is_reckoned_with(litres) -> None:
+    """Independent: a rise with gas in the BC shows what one with so much less lead and none shows."""
+    seen = sights_of(rose(4.0, bc_state="", bc_gas_l=litres)).sights
+    plain = sights_of(rose(4.0 - litres * LITRE)).sights
+    assert seen.lead[-1] == pytest.approx(plain.lead[-1], abs=0.02)
+    assert seen.above[-1] == pytest.approx(plain.above[-1], abs=0.02)
+    assert seen.worn[-1] == NEED["Ines"] + 4.0
+    assert seen.rose[-1]
+    found = answer(*[rose(4.0, bc_state="", bc_gas_l=1.0)] * 3)
+    assert found.check_first
+    assert found.need_q50_kg > NEED["Ines"] + 2.0
+    assert not any("its gas may have done that" in text for text in found.cautions)
+
+
+@pytest.mark.parametrize("over", [1.0, 1.5, 2.5])
+def test_more_of_the_same_never_switches_it_off(over) -> None:
+    found = [answer(*[rose(over)] * number) for number in range(2, 8)]
+    assert all(one.check_first for one in found)
+    assert all(np.diff([one.need_mean_kg for one in found]) > -0.05)
+    assert all(np.diff([one.bring_kg for one in found]) >= 0)
+
+
+def test_many_stops_held_with_much_more_are_not_all_slips() -> None:
+    """Need cannot be below what a diver hovers with, less a full breath, so often."""
+    held = {"over": 3.0, "stop_result": "hovered"}
+    once, often = answer(held), answer(*[held] * 5)
+    assert not once.check_first
+    assert often.check_first
+    assert often.bring_kg > NEED["Ines"] + 1.2
+    (said,) = [text for text in often.cautions if text.startswith("Held the stop, BC empty, with 7.5 kg")]
+    assert "check before the dive" in said
+    assert not any(text.startswith(("Sank at", "Rose at")) for text in often.cautions)
+
+
+def look(lead: float, waterline: str, **cells) -> dict:
+    made = {"check": "day", "diver": "Ines", "date": "2026-05-20T08:00", "lead_kg": lead, "bar": 50}
+    return made | {"waterline": waterline, "suit": "full 5", "cylinder": "steel 12"} | cells
+
+
+def test_a_look_that_shows_too_little_lead_never_takes_any_off() -> None:
+    plan = plan_row("Ines", date="2026-05-20")
+    before = answer(rose(2.0), plan=plan)
+    after_it = answer(rose(2.0), checks=[look(4.0, "chin")], plan=plan)
+    assert before.check_first
+    assert after_it.check_first
+    assert after_it.bring_kg > NEED["Ines"] + 2.0
+    # One that shows that as little is enough answers the rise.
+    shown = answer(rose(2.0), checks=[look(4.7, "eye", exhale_sinks="yes")], plan=plan)
+    assert not any(text.startswith("Rose at the stop with") for text in shown.cautions)
+    assert shown.lead_kg < NEED["Ines"] + 2.0
+
+
+def test_what_failed_after_the_check_of_the_day_is_not_suggested_again() -> None:
+    plan = plan_row("Ines", date="2026-05-20T15:00")
+    failed = rose(1.5, date="2026-05-20T11:00")
+    found = answer(failed, checks=[look(6.0, "crown", exhale_sinks="yes")], plan=plan)
+    assert found.check_first
+    assert found.bring_kg > NEED["Ines"] + 1.5
+
+
+def test_nothing_is_handed_off_down_to_what_failed() -> None:
+    handed = {"over": 1.5, "stop_result": "hovered", "handed_off_kg": 1.0, "handed_off_result": "rose"}
+    found = answer(handed)
+    assert f"hand {found.lead_kg - NEED['Ines'] - 0.5:g} kg" not in found.next_step
+    assert "hand 1 kg" not in found.next_step
+
+
+def test_a_rise_with_gas_in_the_bc_is_told_and_nothing_is_handed_off() -> None:
+    plain, found = answer(), answer(rose(1.0, bc_state="gas"))
+    assert not any(text.startswith("Rose at the stop") for text in plain.cautions)
+    assert any(text.startswith("Rose at the stop once in like kit") for text in found.cautions)
+    assert found.need_mean_kg == pytest.approx(plain.need_mean_kg, abs=0.15)  # it says nothing of need
+    assert "buddy" not in found.next_step
+
+
+def test_a_rise_typed_wrong_never_loses_what_is_at_hand() -> None:
+    """However far it is typed wrong, two kilograms more than else are there."""
+    leads = np.array([answer(rose(over)).bring_kg for over in np.arange(1.0, 9.0, 0.5)])
+    assert (leads[2:] >= answer().bring_kg + 1.5).all()
+    assert np.ptp(leads[-4:]) == 0
+
+
+def test_coarse_blocks_are_not_blamed_for_what_failed() -> None:
+    found = answer(rose(2.0), rose(2.0))
+    assert not any("coarse" in text for text in found.cautions)
