@@ -43,6 +43,11 @@ def test_rows_of_a_diver_are_told_apart_by_as_little_as_does(changes, labels) ->
         ({"stop_depth_m": "4.572"}, "salt water", "salt water"),
         ({"stop_depth_m": "3"}, "salt water, stop at 3 m", "salt water, stop at 10 ft"),
         (
+            {"stop_depth_m": "3.048", "water_temp_c": "15.5556", "altitude_m": "1554.48"},
+            "salt water, 15.6 °C, 1554 m up, stop at 3 m",
+            "salt water, 60 °F, 5100 ft up, stop at 10 ft",
+        ),
+        (
             {"altitude_m": "1560", "stop_depth_m": "4", "water_temp_c": "8"},
             "salt water, 8 °C, 1560 m up, stop at 4 m",
             "salt water, 46 °F, 5118 ft up, stop at 13 ft",

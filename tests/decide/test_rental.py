@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import datetime
 
 import numpy as np
@@ -200,6 +200,13 @@ def test_rental_kit_is_what_passes_from_hand_to_hand() -> None:
     assert suit_types(held.gear)["full 5"] == "full 5 mm"
     found = outfits(held.gear, held.dives, np.array([64, 71, 82, 90.0]), classes=mass_classes("50,70,90"))
     assert [outfit.key for outfit in found] == [("thin",)]  # only Ole wore the thick one
+    inches = [
+        *gear,
+        {"item": "two", "kind": "suit", "style": "full", "thickness_mm": 0.276 * 25.4},
+        {"item": "three", "kind": "suit", "style": "full", "thickness_mm": 7},
+    ]
+    types = suit_types(club.records(gear=inches).gear)
+    assert types["two"] == types["three"] == "full 7 mm"
     assert found[0].suit == ("thin S", "thin L")  # the sizes that divers of that mass wore
     assert found[0].worn_with == {"undersuit": "", "bc": "jacket", "other": ""}
 
@@ -225,12 +232,14 @@ def test_a_mountain_lake_has_its_own_table() -> None:
     dives = [row | lake for row in club.dives()]
     asked = {"classes": "60,80", "suits": ("full 5",), "cylinders": ("steel 12",)}
     high = rental(club.assess(dives=dives), Desk(**asked), generated=WHEN)
-    assert high.tables[0].place == Place("fresh", "steel 12", 1560.0, 3.0)
+    assert asdict(high.tables[0].place) == pytest.approx(
+        asdict(Place("fresh", "steel 12", 1560.0, 3.0)), nan_ok=True
+    )
     named = rental(
         club.assess(), Desk(**asked, waters=("fresh",), altitude_m=1560.0, stop_depth_m=3.0), generated=WHEN
     )
     low = rental(club.assess(), Desk(**asked, waters=("fresh",)), generated=WHEN)
-    assert low.tables[0].place == Place("fresh", "steel 12", 0.0, 5.0)
+    assert (low.tables[0].place.altitude_m, low.tables[0].place.stop_depth_m) == (0.0, 5.0)
     more = named.tables[0].cells[0][0].need_q50_kg - low.tables[0].cells[0][0].need_q50_kg
     plan = [club.plan_row("Zed", water="fresh"), club.plan_row("Zed", **lake)]
     assessment = club.assess(plan)
@@ -242,6 +251,13 @@ def test_a_mountain_lake_has_its_own_table() -> None:
     assert place_text(high.tables[0].place, "imperial") == "Fresh water, steel 12, 5118 ft up, stop at 10 ft"
     with pytest.raises(OutOfRangeError, match="stop_depth_m must lie in"):
         rental(club.assess(), Desk(**asked, stop_depth_m=40.0), generated=WHEN)
+    brackish = [
+        row | {"water": "brackish", "salinity_gkg": value}
+        for row, value in zip(club.dives(), [18.0, np.nan] * 50, strict=False)
+    ]
+    place = rental(club.assess(dives=brackish), Desk(**asked), generated=WHEN).tables[0].place
+    assert place.salinity_gkg == 18.0
+    assert place_text(place, "metric") == "Brackish water, 18\u00a0g/kg, steel 12"
     # A deeper stop than the usual one needs less lead, and nobody said that it will be dived again.
     deep = rental(
         club.assess(dives=[row | {"stop_depth_m": 9.0} for row in dives]), Desk(**asked), generated=WHEN

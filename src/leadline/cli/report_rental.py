@@ -90,6 +90,14 @@ _StopDepthOption = Annotated[
         rich_help_panel=_KIT,
     ),
 ]
+_SalinityOption = Annotated[
+    float | None,
+    typer.Option(
+        metavar="g/kg",
+        help="Of the water. Default: as on the dives in that water, or as the word has it.",
+        rich_help_panel=_KIT,
+    ),
+]
 _ClassesOption = Annotated[
     str | None,
     typer.Option(
@@ -163,6 +171,7 @@ def rental(
     cylinders: _CylindersOption = None,
     altitude: _AltitudeOption = None,
     stop_depth: _StopDepthOption = None,
+    salinity: _SalinityOption = None,
     undersuit: _UndersuitOption = None,
     bc: _BcOption = None,
     other: _OtherOption = None,
@@ -195,6 +204,7 @@ def rental(
         cylinders=tuple(cylinders or ()),
         altitude_m=_metres(altitude, units),
         stop_depth_m=_metres(stop_depth, units),
+        salinity_gkg=salinity,
         worn_with={name: cell for name, cell in named.items() if cell is not None},
         pieces=pieces_of(blocks, units),
         risk=risk,

@@ -75,9 +75,11 @@ def water_label(rows: Columns, row: int, *, imperial: bool = False) -> str:
         float(rows[name][row]) for name in ("salinity_gkg", "water_temp_c", "altitude_m", "stop_depth_m")
     )
     if not np.isnan(salinity):
-        parts.append(f"{salinity:g} g/kg")
+        parts.append(f"{round(salinity, 1):g} g/kg")
     if not np.isnan(warmth):
-        parts.append(f"{float(to_imperial(warmth, 'degF')):.0f} °F" if imperial else f"{warmth:g} °C")
+        parts.append(
+            f"{float(to_imperial(warmth, 'degF')):.0f} °F" if imperial else f"{round(warmth, 1):g} °C"
+        )
     return ", ".join(parts + site_labels(height, stop, imperial=imperial))
 
 
@@ -97,11 +99,13 @@ def site_labels(altitude: float, stop: float, *, imperial: bool = False) -> list
         Sea level and the usual stop go without saying.
     """
 
-    def text(metres: float) -> str:
-        return f"{float(to_imperial(metres, 'ft')):.0f} ft" if imperial else f"{metres:g} m"
+    def text(metres: float, digits: int) -> str:
+        if imperial:
+            return f"{float(to_imperial(metres, 'ft')):.0f} ft"
+        return f"{round(metres, digits):g} m"
 
-    found = [f"{text(altitude)} up"] if altitude > 0 else []
-    return found + ([f"stop at {text(stop)}"] if abs(stop - STOP_DEPTH) > LIKE_STOP else [])
+    found = [f"{text(altitude, 0)} up"] if altitude > 0 else []
+    return found + ([f"stop at {text(stop, 1)}"] if abs(stop - STOP_DEPTH) > LIKE_STOP else [])
 
 
 def row_labels(rows: Columns) -> list[str]:

@@ -72,7 +72,8 @@ def suit_types(gear: Columns) -> dict[str, str]:
         style = gear["style"][row]
         thickness = float(gear["thickness_mm"][row])
         plain = _STYLE.get(style, style or str(gear["item"][row]))
-        reckoned = plain if np.isnan(thickness) else f"{plain} {thickness:g} mm"
+        # To half a millimetre: 0.276 in and 7 mm are one kind of suit.
+        reckoned = plain if np.isnan(thickness) else f"{plain} {round(2 * thickness) / 2:g} mm"
         found[str(gear["item"][row])] = str(gear["type"][row]) or reckoned
     return found
 

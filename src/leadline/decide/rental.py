@@ -52,8 +52,8 @@ class Desk:
         Types or items; none: those that pass from hand to hand.
     waters, cylinders : sequence of str
         A table for each pair; none: the most common one of the records.
-    altitude_m, stop_depth_m : float or None
-        Of all tables; None: as on the dives of the records in that water. [m]
+    altitude_m, stop_depth_m, salinity_gkg : float or None
+        Of all tables; None: as on the dives of the records in that water. [m, g/kg]
     worn_with : mapping of str to str
         Undersuit, BC or other items instead of what is most often worn with each suit.
     pieces : Pieces
@@ -74,6 +74,7 @@ class Desk:
     cylinders: Sequence[str] = ()
     altitude_m: float | None = None
     stop_depth_m: float | None = None
+    salinity_gkg: float | None = None
     worn_with: Mapping[str, str] | None = None
     pieces: Pieces = field(default_factory=lambda: Pieces.usual(imperial=False))
     risk: float = 0.05
@@ -134,6 +135,7 @@ def rental(
         cylinders=desk.cylinders,
         altitude=desk.altitude_m,
         stop_depth=desk.stop_depth_m,
+        salinity=desk.salinity_gkg,
     )
     crowd = RentalCrowd(assessment, classes, handed.outfits, where, when)
     evidence = _evidence(assessment, classes, handed.outfits)

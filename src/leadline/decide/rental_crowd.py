@@ -127,6 +127,7 @@ def _plan(
         "water": text([one.water for one in places])[place],
         "cylinder": text([one.cylinder for one in places])[place],
         "altitude_m": np.array([one.altitude_m for one in places])[place],
+        "salinity_gkg": np.array([one.salinity_gkg for one in places])[place],
         "stop_depth_m": np.array([one.stop_depth_m for one in places])[place],
         "suit": suit[outfit, group],
         **{name: text([worn.worn_with[name] for worn in found])[outfit] for name in WITH},

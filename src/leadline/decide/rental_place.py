@@ -34,12 +34,15 @@ class Place:
         Of the surface. [m]
     stop_depth_m : float
         Of the stop. [m]
+    salinity_gkg : float
+        NaN: as the word has it. [g/kg]
     """
 
     water: str
     cylinder: str
     altitude_m: float = 0.0
     stop_depth_m: float = STOP_DEPTH
+    salinity_gkg: float = float("nan")
 
 
 def places(
@@ -50,6 +53,7 @@ def places(
     cylinders: Sequence[str] = (),
     altitude: float | None = None,
     stop_depth: float | None = None,
+    salinity: float | None = None,
 ) -> list[Place]:
     """Places of the tables of a desk.
 
@@ -64,6 +68,9 @@ def places(
     altitude, stop_depth : float, optional
         Of all places; default the median of the dives in that water, what was not noted at sea level and at
         the usual depth, and the stop no deeper than that: a shallower one asks for more lead. [m]
+
+    salinity : float, optional
+        Of all places; default the median of what was noted in that water. [g/kg]
 
     Returns
     -------
@@ -81,6 +88,7 @@ def places(
             raise OutOfRangeError(f"water {water!r}: give one of {', '.join(allowed)}")
     _require("altitude_m", altitude)
     _require("stop_depth_m", stop_depth)
+    _require("salinity_gkg", salinity)
 
     def usual(name: str) -> str:
         counted = Counter(c for c in dives[name][here].tolist() if len(items(c)) == 1)
@@ -90,12 +98,18 @@ def places(
         noted = dives[name][here & (dives["water"] == water)]
         return float(np.median(np.where(np.isnan(noted), missing, noted))) if len(noted) else missing
 
+    def measured(water: str) -> float:
+        noted = dives["salinity_gkg"][here & (dives["water"] == water)]
+        noted = noted[~np.isnan(noted)]
+        return float(np.median(noted)) if len(noted) else float("nan")
+
     return [
         Place(
             water,
             cylinder,
             middle("altitude_m", water, 0.0) if altitude is None else altitude,
             min(middle("stop_depth_m", water, STOP_DEPTH), STOP_DEPTH) if stop_depth is None else stop_depth,
+            measured(water) if salinity is None else salinity,
         )
         for water in list(dict.fromkeys(waters)) or [usual("water") or "salt"]
         for cylinder in list(dict.fromkeys(cylinders)) or [usual("cylinder")]

@@ -35,7 +35,7 @@ def rental_rows(data: RentalData) -> list[Row]:
     """
     return [
         {
-            **asdict(table.place),
+            **{name: rounded(value) for name, value in asdict(table.place).items()},
             **_class(group),
             "suit": outfit.label,
             **{name: rounded(value) for name, value in asdict(cell).items()},

@@ -8,6 +8,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 import leadline
 from leadline.decide.label import site_labels
 from leadline.decide.rental_data import RentalCell, RentalData
@@ -95,8 +97,9 @@ def write(data: RentalData, path: str | os.PathLike[str], *, numbers: str = "poi
 def place_text(place: Place, units: str) -> str:
     """Where a table holds, in words; sea level and the usual stop go without saying."""
     water = f"{place.water.capitalize()} water" if place.water else "Water not named"
+    salt = [] if np.isnan(place.salinity_gkg) else [f"{place.salinity_gkg:.3g}{NO_BREAK}g/kg"]
     site = site_labels(place.altitude_m, place.stop_depth_m, imperial=units == "imperial")
-    return ", ".join([water, place.cylinder or "a usual cylinder", *site])
+    return ", ".join([water, *salt, place.cylinder or "a usual cylinder", *site])
 
 
 def proof(cell: RentalCell) -> str:
