@@ -348,6 +348,18 @@ def test_one_odd_look_that_was_kept_sends_nobody_down_light() -> None:
     assert after.lead_kg == twice.advice.lead_kg
 
 
+def test_looks_that_agree_end_the_looking() -> None:
+    """A large step up on one look asks for another; on three that show the same it is taken."""
+    seen = [look(9.5, "eye", bar="200"), look(9.5, "eye", bar="200"), look(9.5, "eye", bar="199")]
+    once, _ = after_saving("Ines", seen[:1])
+    thrice, later = after_saving("Ines", seen)
+    assert once.again
+    assert thrice.advice.lead_kg > 9.5  # Ines needed 4.5 kg so far
+    assert not thrice.again
+    assert not later.check_first
+    assert later.lead_kg == thrice.advice.lead_kg
+
+
 def test_a_check_of_another_day_or_suit_is_plain_evidence() -> None:
     """A look shares the scatter of its own dive, not of the next one."""
     known = records()

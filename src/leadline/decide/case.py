@@ -13,7 +13,7 @@ from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.changed import change_starts, changed_need
-from leadline.decide.check_reading import again
+from leadline.decide.check_reading import again, agreed
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import needs
 from leadline.decide.disbelief import believed, wrong_sights
@@ -206,7 +206,15 @@ def _case(
     theta, own_ends = assessment.fit.theta, ends[len(QUANTILES) :]
     mass = float(assessment.rigs.body.mass[position])
     try:
-        choice = chosen(own_ends, history, block=block, mass=mass, theta=theta, failed=failed)
+        choice = chosen(
+            own_ends,
+            history,
+            block=block,
+            mass=mass,
+            theta=theta,
+            failed=failed,
+            confirmed=checked is not None and agreed(checked),
+        )
         doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
         if doubt:
             choice = doubted(own_ends, history, block=block, theta=theta)

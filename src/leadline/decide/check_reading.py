@@ -16,6 +16,7 @@ __all__ = [
     "Course",
     "Reading",
     "again",
+    "agreed",
     "course",
     "far",
     "reading",
@@ -170,6 +171,12 @@ def again(checked: CheckedDive, lead: float, *, share: float = 1.0) -> bool:
     if len(rows) != 1:
         return checked.at_odds
     return bool(far(checked, lead, float(words.lead[-1]), share=share) or surprising(checked))
+
+
+def agreed(checked: CheckedDive) -> bool:
+    """Whether several looks of the day show the same: one of them confirms the other."""
+    rows = np.unique(checked.evidence.statements.row[checked.looks])
+    return len(rows) > 1 and not checked.at_odds
 
 
 def far(checked: CheckedDive, lead: float, on: float, *, share: float = 1.0) -> bool:

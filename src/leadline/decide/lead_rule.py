@@ -126,7 +126,7 @@ def lead_rule(
 
 def chosen(
     ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters,
-    failed: bool = False,
+    failed: bool = False, confirmed: bool = False,
 ) -> Choice:  # fmt: skip
     """The lead of an answer.
 
@@ -144,6 +144,8 @@ def chosen(
         Of the fit.
     failed : bool
         Whether the diver would go down with what failed at the stop, see `fails`.
+    confirmed : bool
+        Whether several looks of the day agree, so that a large step up rests on more than one.
 
     Returns
     -------
@@ -170,7 +172,7 @@ def chosen(
         return Choice(_first(begin, bring, history, block), bring, True, False, failed)
     if failed:
         return Choice(_first(begin, bring, history, block), bring, True, False, True)
-    if jump and not history.fresh_check:
+    if jump and not (history.fresh_check or confirmed):
         # The band is narrow and a step up is at once: the check confirms it.
         return Choice(bring, bring, True, False)
     lead = _held(bring, history, block, mass)
