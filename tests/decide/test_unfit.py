@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from leadline.decide.advice import advise
 from leadline.decide.history import like_kit
+from leadline.decide.sentence import _light
 from leadline.timeline import PLAN
 
 from .club import NEED, assess, dives, plan_row
@@ -136,3 +139,11 @@ def test_a_rise_typed_wrong_never_loses_what_is_at_hand() -> None:
 def test_coarse_blocks_are_not_blamed_for_what_failed() -> None:
     found = answer(rose(2.0), rose(2.0))
     assert not any("coarse" in text for text in found.cautions)
+
+
+def test_what_is_not_believed_is_not_called_the_lead_carried_last() -> None:
+    history = sights_of({"over": 0.5, "stop_result": "hovered"})
+    (said,) = _light(history, 0.4, 6.0, False)
+    assert "with the lead carried last, 5 kg" in said
+    (said,) = _light(replace(history, doubted=history.sights), 0.4, 6.0, False)
+    assert "with the lead of the last dive that is believed, 5 kg" in said

@@ -107,8 +107,10 @@ def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list
     if len(history.worn):
         last = float(history.worn[-1])
         if chance > TOO_LIGHT_LAST and last < lead - 0.05:
+            # What is not believed was not worn, so far as that goes.
+            which = "of the last dive that is believed" if history.doubted.dive.any() else "carried last"
             found.append(
-                "Danger of an ascent that cannot be held: with the lead carried last, "
+                f"Danger of an ascent that cannot be held: with the lead {which}, "
                 f"{mass_text(last, imperial=imperial)}, this stop fails on {round(100 * chance)} dives in "
                 "100, so never with so little"
             )
