@@ -52,7 +52,7 @@ def test_a_rise_in_a_dry_suit_of_unknown_gas_is_no_danger() -> None:
     kit = {"suit": "membrane", "undersuit": "warm"}
     found = advice([looked(9, "rose", day=day, **kit) for day in (1, 2)], **kit).advice
     (said,) = [caution for caution in found.cautions if "may have done that" in caution]
-    assert said.startswith("Rose at the stop 2 times in like kit, BC and suit not noted as empty: their gas")
+    assert said.startswith("Rose at the stop 2 times in like kit, BC or suit not noted as empty: their gas")
     assert not any(caution.startswith("Too light") for caution in found.cautions)
     vented = advice([looked(9, "rose", suit_gas="least", **kit)], **kit).advice
     assert any(caution.startswith("Too light") for caution in vented.cautions)

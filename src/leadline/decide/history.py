@@ -223,8 +223,8 @@ class Histories:
         held = at_stop & (fit == (0.0, 1.0, 0.0)).all(axis=1)
         says = {
             "known": np.ones(len(seen), bool),
-            "light_signs": light & certain,
-            "light_hints": light & ~certain,
+            "light_signs": light & ~litres & certain,
+            "light_hints": light & (litres | ~certain),
             "heavy_signs": (kind == "stop") & (fit[:, 2] == 1) & (fit[:, 1] == 0),
             "upper": plain & (fit[:, 0] == 0),
             "lower": plain & (fit[:, 2] == 0),
