@@ -140,6 +140,16 @@ def test_coarse_blocks_are_not_blamed_for_what_failed() -> None:
     assert not any("coarse" in text for text in found.cautions)
 
 
+def test_a_rise_that_is_not_believed_is_told_as_such() -> None:
+    history = sights_of(rose(2.0))
+    assert history.light_signs == 1
+    assert _light(history, 0.0, 6.0, False) == ["Too light at the stop once in like kit"]
+    doubted = history.sights.take(history.sights.rose)
+    assert _light(replace(history, doubted=doubted), 0.0, 6.0, False) == [
+        "Too light at the stop once in like kit, which all else makes unlikely"
+    ]
+
+
 def test_what_is_not_believed_is_not_called_the_lead_carried_last() -> None:
     history = sights_of({"over": 0.5, "stop_result": "hovered"})
     (said,) = _light(history, 0.4, 6.0, False)
