@@ -69,7 +69,7 @@ def test_table_is_that_of_its_rows_one_by_one(width: int, rows: list[list[object
 def test_paragraph_is_a_table_with_one_cell(width: int, size: int, text: str) -> None:
     said = (text * size)[:size]
     grid = Table.grid()
-    grid.add_column(max_width=78)
+    grid.add_column(max_width=78, overflow="fold")
     grid.add_row(Text(said))
     assert printed(wrapped(said), width) == printed(grid, width)
 

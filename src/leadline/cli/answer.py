@@ -141,13 +141,14 @@ class _Paragraph:
 
         cells = cell_len(self.text)
         width = min(_LINE, options.max_width, cells)
-        if cells == len(self.text) and "\n" not in self.text:
+        longest = max(map(len, self.text.split()), default=0)
+        if cells == len(self.text) and "\n" not in self.text and longest <= width:
             # Each letter takes one cell, so that nobody has to measure them again.
             for plain_line in wrap(self.text, width, break_on_hyphens=False):
                 yield Segment(plain_line.ljust(width))
                 yield Segment.line()
             return
-        for line in Text(self.text).wrap(console, width, overflow="ellipsis"):
+        for line in Text(self.text).wrap(console, width, overflow="fold"):
             yield Segment(line.plain + " " * (width - line.cell_len))
             yield Segment.line()
 
