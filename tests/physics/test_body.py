@@ -70,6 +70,34 @@ def test_children_are_marked_and_wider():
     assert 1.4 < alone.height < 1.6
 
 
+# Kind: published, from memory. Heights by the WHO Reference 2007: boys of 14, median 163.2 cm, sd 7.7 cm;
+# girls of 12, 151.2 and 6.8 cm. Two sd on either side.
+@pytest.mark.parametrize(
+    ("mass", "age", "male", "height"), [(126, 14, 1, 1.786), (90, 14, 1, 1.786), (20, 12, 0, 1.376)]
+)
+def test_child_of_any_mass_has_a_height_of_its_age(mass, age, male, height):
+    assert body(mass, NAN, age=age, male=male).height == pytest.approx(height, abs=0.01)
+    assert body(50, NAN, age=14, male=1).height == pytest.approx((50 / 19.6) ** 0.5)  # by the mass, as before
+
+
+def test_tall_child_breathes_like_an_adult_as_tall():
+    """Kind: independent, by hand from ECSC 1993 at 25 years: 7.99 x 2.00 - 7.08, 1.31 x 2 + .55 - 1.23."""
+    total, residual, _ = dry_volumes(2.00, 14, male=1)
+    assert (float(total), float(residual)) == (pytest.approx(8.90), pytest.approx(1.94))
+
+
+def test_no_body_that_a_record_may_hold_leaves_the_breaths_a_state_may_have():
+    """Kind: arithmetic; a state takes breaths within 8 L of the middle (`physics.state`)."""
+    grid = np.meshgrid(
+        [NAN, 20, 75, 126, 250], [NAN, 0.9, 1.8, 2.3], [NAN, 4, 12, 14, 16, 18, 25, 70, 110], [NAN, 0, 1]
+    )
+    mass, height, age, male = (values.ravel() for values in grid)
+    person = body(mass, height, age=age, male=male)
+    lung = lungs(person.height, person.age, male=person.male)
+    for word in ("normal", "full", "out"):
+        assert np.abs(breath_volume([word] * len(mass), lung)[0]).max() < 8.0
+
+
 def test_no_jump_at_eighteen():
     ages = np.linspace(14, 19, 101)
     fat = predicted_fat(21.0, ages, male=0)

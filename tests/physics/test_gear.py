@@ -141,6 +141,20 @@ def test_steel_plate_by_hand():
     assert ledger.net_buoyancy("plate")[0] == pytest.approx(2.7 * (1.02519 / 7.85 - 1), abs=0.01)
 
 
+@pytest.mark.parametrize("rated", [200.0, 300.0, np.nan])
+def test_cylinder_larger_than_any_stops_nobody(rated):
+    """Kind: arithmetic; 50 L as aluminium would be 50 x 1.30 x 200 / 207 + 2.9 = 65.7 kg, above 60."""
+    item = {
+        "item": "bank",
+        "kind": "cylinder",
+        "material": "steel",
+        "water_capacity_l": 50,
+        "rated_bar": rated,
+    }
+    table = rigs({"cylinder": "s12"}, gear=[item])
+    assert np.isfinite(evaluate(table, SURFACE).need).all()
+
+
 def test_unknown_kind_is_other():
     item = {"item": "x", "kind": "", "mass_kg": 1.8}
     assert worn(item, suit="").items["other"].mass[0] == pytest.approx(1.8 + 1.3)

@@ -14,6 +14,7 @@ from leadline.book.cell import NUMERIC, Check, raw
 from leadline.book.hint import add_close_matches
 from leadline.book.source import AMOUNTS, DERIVED, ORIGIN, Source, known_names
 from leadline.book.sql import identifier, literal, one, pointer, rows
+from leadline.book.unweighed import find_unweighed
 from leadline.records import Table
 
 if TYPE_CHECKING:
@@ -202,6 +203,8 @@ def find_faults(connection: DuckDBPyConnection, source: Source, *, plan: bool = 
     if not plan or _unsound(connection, found):
         _insert(connection, found)
     link.find_broken_links(connection, table, judged)
+    if table.name == "gear":
+        find_unweighed(connection, source)
     if not _count(connection):
         return 0
     # A row torn apart has nonsense in every cell; the one fault that matters is that it is torn.

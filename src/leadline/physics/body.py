@@ -37,6 +37,11 @@ _MEAN_MASS: Final = {"f": 67.0, "m": 82.0}  # kg
 _GROWTH_AGE: Final = (8.0, 10.0, 12.0, 14.0, 16.0, 18.0)
 _GROWTH_HEIGHT: Final = (1.28, 1.39, 1.50, 1.62, 1.69, 1.72)
 _GROWTH_INDEX: Final = (16.2, 17.0, 18.2, 19.6, 21.0, 22.0)
+# Between these a child's height lies: two sd below the median girl and above the median boy, which leaves out
+# one in forty at either end; from memory, WHO Reference 2007 (de Onis et al., Bull. World Health Organ. 85
+# (2007) 660-667).
+_GROWTH_SHORT: Final = (1.15, 1.26, 1.38, 1.46, 1.49, 1.50)
+_GROWTH_TALL: Final = (1.39, 1.51, 1.63, 1.79, 1.88, 1.91)
 
 
 @dataclass(frozen=True)
@@ -214,7 +219,10 @@ def _filled(
     mean_mass = male * _MEAN_MASS["m"] + (1 - male) * _MEAN_MASS["f"]
     # A child's height follows from its mass by the body mass index, an adult's only leans towards it.
     leaning = np.where(grown, mean_height + _HEIGHT_OVER_MASS * (mass - mean_mass), np.sqrt(mass / index))
-    from_mass = np.clip(leaning, 0.9, 2.3)
+    # A heavy child is not as tall as an adult of that mass.
+    least = np.where(grown, 0.9, np.interp(age, _GROWTH_AGE, _GROWTH_SHORT))
+    most = np.where(grown, 2.3, np.interp(age, _GROWTH_AGE, _GROWTH_TALL))
+    from_mass = np.clip(leaning, least, most)
     height_filled = np.where(np.isnan(height), np.where(np.isnan(mass), mean_height, from_mass), height)
     spread = male * _HEIGHT["m"][1] + (1 - male) * _HEIGHT["f"][1] + 0.08 * male * (1 - male)
     height_sd = np.where(np.isnan(height), spread, 0.0)

@@ -11,7 +11,7 @@ from leadline import constants as c
 from leadline.physics.piece import Measured, Pieces
 from leadline.units import check_range
 
-__all__ = ["external_volume", "pieces", "usual_mass", "valve_mass"]
+__all__ = ["HEAVIEST", "LARGEST", "external_volume", "pieces", "usual_mass", "valve_mass"]
 
 FloatArray = NDArray[np.float64]
 
@@ -25,6 +25,10 @@ _METAL: Final = {
     "aluminium": (c.ALUMINIUM_DENSITY, 1.30, 207.0, 1.0),
     "steel": (c.STEEL_DENSITY, 1.165, 232.0, 1.35),
 }
+HEAVIEST: Final = 60.0
+"""A cylinder or twin set that is dived with weighs no more. [kg] (judged)"""
+LARGEST: Final = 40.0
+"""Two bottles of 20 L; what is larger is no usual cylinder. [L] (judged)"""
 _USUAL_CAPACITY: Final = {"aluminium": 11.1, "steel": 12.0, "": 11.6}  # L
 
 # Net buoyancy, kg for 12 L, in proportion to size: common practice, no source.
@@ -118,7 +122,7 @@ def external_volume(mass: ArrayLike, water_capacity: ArrayLike, *, metal_density
     >>> float(external_volume(14.85, 12, metal_density=7.85).round(2))
     13.88
     """
-    kilograms = check_range("mass", mass, 0.0, 60.0, unit="kg")
+    kilograms = check_range("mass", mass, 0.0, HEAVIEST, unit="kg")
     litres = check_range("water_capacity", water_capacity, 0.0, 50.0, unit="L")
     metal = check_range("metal_density", metal_density, 1.0, 12.0, unit="kg/L")
     brass = np.minimum(valve_mass(litres), 0.5 * kilograms)
@@ -161,7 +165,9 @@ def pieces(
     weighed, known = ~np.isnan(mass), measured.known
     masses, volumes = [], []
     for name in ("aluminium", "steel"):
-        kilograms = np.where(weighed, mass, usual_mass(litres, name, rated_pressure=rated_pressure))
+        # The metal it is not may make it heavier than there are; the book asks for the mass of what it is.
+        usual = np.minimum(usual_mass(litres, name, rated_pressure=rated_pressure), HEAVIEST)
+        kilograms = np.where(weighed, mass, usual)
         masses.append(kilograms)
         volumes.append(external_volume(kilograms, litres, metal_density=_METAL[name][0]))
     metals = [material == "aluminium", material == "steel"]

@@ -85,9 +85,9 @@ def _checked(height: ArrayLike, age: ArrayLike, male: ArrayLike) -> tuple[FloatA
 
 
 def _childhood(metres: FloatArray, years: FloatArray, sex: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """How much of a child's formula applies, 1 up to 15 years and 0 from 18 on, and the child's scale."""
+    """How much of a child's formula applies, 1 up to 15 years and 0 from 18 on; the child's scale, to 1."""
     model = sex * _JUNIOR_HEIGHT[0] + (1 - sex) * _JUNIOR_HEIGHT[1]
-    return np.clip((ADULT_AGE - years) / 3.0, 0.0, 1.0), (metres / model) ** 3
+    return np.clip((ADULT_AGE - years) / 3.0, 0.0, 1.0), np.minimum(metres / model, 1.0) ** 3
 
 
 def dry_volumes(
@@ -118,8 +118,9 @@ def dry_volumes(
     Notes
     -----
     Adults by regression. Children are scaled from a young adult with the cube of their height up to 15
-    years, and blended into the adults at 18. The regression coefficients are from memory; they agree with
-    the equations of the Global Lung Initiative within 0.2 L (residual volume 0.4 L).
+    years, and blended into the adults at 18; a child taller than that adult has the lungs of one as tall.
+    The regression coefficients are from memory; they agree with the equations of the Global Lung Initiative
+    within 0.2 L (residual volume 0.4 L).
 
     References
     ----------
@@ -135,8 +136,10 @@ def dry_volumes(
     held = np.clip(years, 25.0, 70.0)  # the source keeps 18 to 25 at 25
     child, scale = _childhood(metres, years, sex)
     model = sex * _JUNIOR_HEIGHT[0] + (1 - sex) * _JUNIOR_HEIGHT[1]
+    # Who outgrew the young adult has an adult's lungs: the cube of the height leads beyond all of them.
+    like = np.maximum(metres, model)
     total, residual, resting = (
-        child * scale * _regression(rows, model, held, sex)
+        child * scale * _regression(rows, like, held, sex)
         + (1 - child) * _regression(rows, metres, held, sex)
         for rows in (_TOTAL, _RESIDUAL, _RESTING)
     )
@@ -183,7 +186,7 @@ def lungs(height: ArrayLike, age: ArrayLike, *, male: ArrayLike) -> Lungs:
     total, residual, dry_resting = dry_volumes(height, age, male=male)
     metres, years, sex = _checked(height, age, male)
     child, scale = _childhood(metres, years, sex)
-    tidal = _TIDAL * (child * np.minimum(scale, 1.0) + (1 - child))
+    tidal = _TIDAL * (child * scale + (1 - child))
     resting = residual + _RESERVE_KEPT * (dry_resting - residual)
     unknown_sex = _SEX_GAP * np.sqrt(sex * (1 - sex))
     return Lungs(
