@@ -95,11 +95,11 @@ UNSOUND = [
     ),
     ("dives", DIVE | {"start_bar": "200", "stop_bar": "220"}, "stop_bar", "above start_bar 200"),
     ("dives", DIVE | {"end_bar": "80", "stop_bar": "60"}, "end_bar", "more than 5 bar above stop_bar 60"),
-    (  # 3000 and 700 psi by hand: 206.84 and 48.26 bar
+    (  # by hand: 5 bar are 72.5 psi
         "dives",
         DIVE | {"start_bar": "", "end_bar": "", "start_psi": "700", "end_psi": "3000"},
-        "end_bar",
-        "^end_bar 206.8: lies more than 5 bar above start_bar 48.3$",
+        "end_psi",
+        "^end_psi 3000: lies more than 73 psi above start_psi 700$",
     ),
     ("dives", DIVE | {"start_bar": "200;190"}, "start_bar", "has 2 values for 1 cylinder$"),
     ("dives", DIVE | {"cylinder": "S12;A7", "gas": "32;50;80"}, "gas", "has 3 values for 2 cylinders"),

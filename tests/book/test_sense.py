@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from leadline.book import Book
+from leadline.errors import RecordError
 
 Write = Callable[[str, str], Path]
 
@@ -38,3 +39,64 @@ def test_its_mass_is_asked_for_in_the_units_of_the_file(path: Path, write: Write
     with Book.open(path, write=True) as book:
         (fault,) = book.load(gear=file).faults
     assert fault.reason.startswith("mass_lb is empty; a cylinder of 50 L is beyond")
+
+
+DIVE = {"dive": "9", "diver": "Ines", "suit": "W5", "bc": "J", "cylinder": "S12"}
+
+
+# Kind: arithmetic; the numbers and headers are those of the row.
+@pytest.mark.parametrize(
+    ("cells", "reason"),
+    [
+        (
+            {"lead_lb": "13", "lead_places_lb": "belt:5;pockets:4"},
+            "lead_places_lb 'belt:5;pockets:4': adds up to 9 lb, but lead_lb is 13",
+        ),
+        (
+            {"lead_kg": "6", "lead_places_lb": "belt:5;pockets:4"},
+            "lead_places_lb 'belt:5;pockets:4': adds up to 9 lb, but lead_kg is 6",
+        ),
+        ({"stop_depth_ft": "15", "max_depth_ft": "10"}, "stop_depth_ft 15: lies below max_depth_ft 10"),
+        ({"stop_depth_ft": "15", "max_depth_m": "3"}, "stop_depth_ft 15: lies below max_depth_m 3"),
+        ({"lead_lb": "13", "lead_ditchable_lb": "18"}, "lead_ditchable_lb 18: is more than lead_lb 13"),
+        ({"handed_off_lb": "18", "lead_kg": "6"}, "handed_off_lb 18: is more than lead_kg 6"),
+        ({"start_psi": "3000;2900"}, "start_psi 3000;2900: has 2 values for 1 cylinder"),
+        (
+            {"start_bar": "60", "end_psi": "3000;2900", "cylinder": "S12;A7"},
+            "end_psi 3000;2900: lies more than 73 psi above start_bar 60",
+        ),
+    ],
+)
+def test_reason_has_the_column_and_the_number_of_the_file(
+    path: Path, cells: dict[str, str], reason: str
+) -> None:
+    assert reasons(path, "dives", DIVE | cells) == [reason]
+
+
+def test_fault_of_a_cell_in_pounds_is_not_told_twice(path: Path) -> None:
+    (reason,) = reasons(path, "dives", DIVE | {"lead_lb": "lots", "lead_places": "belt:4"})
+    assert reason == "lead_lb lots: is no number"
+
+
+def test_unit_is_that_of_the_row_where_a_file_has_both(path: Path, write: Write) -> None:
+    file = write(
+        "dives.csv",
+        "dive,diver,lead_kg,lead_lb,lead_ditchable_kg,lead_ditchable_lb\n"
+        "9,Ines,6,,,18\n10,Ines,,13,8,\n11,Ines,,13,,\n",
+    )
+    with Book.open(path, write=True) as book:
+        faults = book.load(dives=file).faults
+    assert [(fault.column, fault.value, fault.reason) for fault in faults] == [
+        ("lead_ditchable_lb", "18", "lead_ditchable_lb 18: is more than lead_kg 6"),
+        ("lead_ditchable_kg", "8", "lead_ditchable_kg 8: is more than lead_lb 13"),
+    ]
+
+
+def test_plan_below_the_reserve_in_psi(path: Path, write: Write) -> None:
+    """Kind: arithmetic; 35 bar x 14.5038 psi/bar = 508 psi."""
+    file = write("plan.csv", "diver,suit,start_psi\nInes,W5,300\n")
+    with (
+        Book.open(path) as book,
+        pytest.raises(RecordError, match=r"row 2: start_psi 300: .* 35 bar \(508 psi\)"),
+    ):
+        book.read_plan(file)

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Final
 from leadline.arrays import Columns
 from leadline.book import fetch, stage
 from leadline.book.rule import WARMING, rounded
-from leadline.book.source import from_file
-from leadline.book.sql import rows
+from leadline.book.source import Source, from_file
+from leadline.book.sql import literal, rows
+from leadline.book.written import Written
 from leadline.errors import RecordError
 from leadline.records import DIVES, RESERVE_PRESSURE
+from leadline.units import PSI
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -49,7 +51,7 @@ def read(
     if stage.find_faults(connection, source, plan=True):
         found = rows(connection, 'SELECT "row", reason FROM faults ORDER BY "row", rowid')
     else:
-        found = [] if underway else _below_reserve(connection)
+        found = [] if underway else _below_reserve(connection, source)
     if found:
         named = "; ".join(f"row {number}: {reason}" for number, reason in found[:_NAMED])
         more = f" (and {len(found) - _NAMED} more)" if len(found) > _NAMED else ""
@@ -57,16 +59,21 @@ def read(
     return fetch.columns(connection, DIVES, source="stage", order='"row"')
 
 
-def _below_reserve(connection: DuckDBPyConnection) -> list[tuple[int, str]]:
+def _below_reserve(connection: DuckDBPyConnection, source: Source) -> list[tuple[int, str]]:
     """Rows that begin with less than the reserve, with which a dive ends that names no other pressure."""
-    least = RESERVE_PRESSURE - WARMING
+    least, written = RESERVE_PRESSURE - WARMING, Written(source)
+    start = written.text("start_bar", rounded("start_bar"))
+    reserve = written.either(
+        "start_bar",
+        literal(f"{RESERVE_PRESSURE:g} bar"),
+        literal(f"{RESERVE_PRESSURE:g} bar ({RESERVE_PRESSURE / PSI:.0f} psi)"),
+    )
     low = rows(
         connection,
-        f'SELECT "row", {rounded("start_bar")} FROM stage WHERE end_bar IS NULL AND stop_bar IS NULL'
-        " AND len(list_filter(string_split(start_bar, ';'), lambda p: number(p) < ?)) > 0 ORDER BY \"row\"",
+        f'SELECT "row", {written.name("start_bar")}, {start}, {reserve} FROM stage'
+        " WHERE end_bar IS NULL AND stop_bar IS NULL AND len(list_filter(string_split(start_bar, ';'), lambda p: number(p) < ?)) > 0"
+        ' ORDER BY "row"',
         [least],
     )
-    reason = (
-        f"is less than the reserve of {RESERVE_PRESSURE:g} bar, with which a dive ends that names no other"
-    )
-    return [(row, f"start_bar {start}: {reason}") for row, start in low]
+    reason = "is less than the reserve of {}, with which a dive ends that names no other"
+    return [(row, f"{name} {given}: {reason.format(reserve)}") for row, name, given, reserve in low]

@@ -6,9 +6,11 @@ from collections.abc import Iterator
 from typing import Final
 
 from leadline.book.cell import Check
+from leadline.book.source import Source
 from leadline.book.sql import NUMBER, identifier, literal
+from leadline.book.written import Written
 from leadline.records import BLOCK_RANGE, Table
-from leadline.units import POUND
+from leadline.units import POUND, PSI
 
 __all__ = ["STYLES", "WARMING", "rounded", "rules"]
 
@@ -58,7 +60,7 @@ def _count(name: str) -> str:
     return f"(length({name}) - length(replace({name}, ';', '')) + 1)"
 
 
-def _lengths(names: tuple[str, ...]) -> Iterator[Check]:
+def _lengths(names: tuple[str, ...], written: Written) -> Iterator[Check]:
     """Lists that go by cylinder have one value for all of them, or one for each."""
     longest = f"greatest({', '.join(_count(name) for name in names)})"
     number = f"coalesce({_count('cylinder')}, {longest})"
@@ -68,10 +70,10 @@ def _lengths(names: tuple[str, ...]) -> Iterator[Check]:
             f"'has ' || {_count(name)} || ' values for ' || {number}"
             f" || CASE WHEN {number} = 1 THEN ' cylinder' ELSE ' cylinders' END"
         )
-        yield Check(name, odd, reason, name, also=("cylinder", *names))
+        yield Check(name, odd, reason, written.text(name, name), also=("cylinder", *names))
 
 
-def _not_above(later: str, earlier: str) -> Check:
+def _not_above(later: str, earlier: str, written: Written) -> Check:
     """Later pressures against earlier ones, cylinder by cylinder."""
     ends, starts = f"string_split({later}, ';')", f"string_split({earlier}, ';')"
 
@@ -83,8 +85,10 @@ def _not_above(later: str, earlier: str) -> Check:
     single = f"number({later}) > number({earlier}) + {WARMING}"
     lists = f"contains({later}, ';') OR contains({earlier}, ';')"
     condition = f"CASE WHEN {lists} THEN {each} ELSE {single} END"
-    reason = f"'lies more than {WARMING:g} bar above {earlier} ' || {rounded(earlier)}"
-    return Check(later, condition, reason, rounded(later), also=(earlier,))
+    much = written.either(later, literal(f"{WARMING:g} bar"), literal(f"{WARMING / PSI:.0f} psi"))
+    start = f"{written.name(earlier)} || ' ' || {written.text(earlier, rounded(earlier))}"
+    reason = f"'lies more than ' || {much} || ' above ' || {start}"
+    return Check(later, condition, reason, written.text(later, rounded(later)), also=(earlier,))
 
 
 def rounded(values: str) -> str:
@@ -99,13 +103,23 @@ def rounded(values: str) -> str:
     return f"array_to_string(list_transform(string_split({values}, ';'), lambda x: {number}), ';')"
 
 
-def _seen() -> Iterator[Check]:
+def _number(name: str, written: Written) -> str:
+    """SQL text of a number as the file has it."""
+    return written.text(name, f"number_text({name})")
+
+
+def _named(name: str, written: Written) -> str:
+    """SQL text of a number's header and the number."""
+    return f"{written.name(name)} || ' ' || {_number(name, written)}"
+
+
+def _seen(written: Written) -> Iterator[Check]:
     """What was seen at the stop must fit together."""
     yield Check(
         "stop_depth_m",
         "stop_depth_m > max_depth_m",
-        "'lies below max_depth_m ' || number_text(max_depth_m)",
-        "number_text(stop_depth_m)",
+        f"'lies below ' || {_named('max_depth_m', written)}",
+        _number("stop_depth_m", written),
         also=("max_depth_m",),
     )
     yield Check(
@@ -124,25 +138,31 @@ def _seen() -> Iterator[Check]:
     )
 
 
-def _lead() -> Iterator[Check]:
+def _lead(written: Written) -> Iterator[Check]:
     """Parts of the lead cannot be more than all of it."""
     for name in ("handed_off_kg", "lead_ditchable_kg"):
         yield Check(
             name,
             f"{name} > lead_kg + {_WEIGHT}",
-            "'is more than lead_kg ' || number_text(lead_kg)",
-            f"number_text({name})",
+            f"'is more than ' || {_named('lead_kg', written)}",
+            _number(name, written),
             also=("lead_kg",),
         )
     weights = (
         "list_transform(string_split(lead_places, ';'), lambda p: number(regexp_extract(p, ':([^:]*)$', 1)))"
     )
+    total = f"list_sum({weights})"
+    added = written.either(
+        "lead_places",
+        f"number_text(round({total}, 2)) || ' kg'",
+        f"number_text(round({total} / {POUND!r}, 1)) || ' lb'",
+    )
     yield Check(
         "lead_places",
-        f"abs(list_sum({weights}) - lead_kg) > {_WEIGHT}",
-        f"'adds up to ' || number_text(round(list_sum({weights}), 2)) || ' kg, but lead_kg is '"
-        " || number_text(lead_kg)",
-        "lead_places",
+        f"abs({total} - lead_kg) > {_WEIGHT}",
+        f"'adds up to ' || {added} || ', but ' || {written.name('lead_kg')} || ' is '"
+        f" || {_number('lead_kg', written)}",
+        written.text("lead_places", "lead_places"),
         also=("lead_kg",),
     )
 
@@ -157,13 +177,13 @@ def _blocks() -> Iterator[Check]:
     yield Check("pieces", "pieces IS NULL", literal("is empty; say how many there are"), "''")
 
 
-def rules(table: Table, *, plan: bool = False) -> Iterator[Check]:
+def rules(source: Source, *, plan: bool = False) -> Iterator[Check]:
     """Checks that read more than one cell of a row.
 
     Parameters
     ----------
-    table : Table
-        What the rows are.
+    source : Source
+        The file; reasons name its own columns.
     plan : bool
         Whether the rows are planned dives, which need no name of their own.
 
@@ -172,6 +192,7 @@ def rules(table: Table, *, plan: bool = False) -> Iterator[Check]:
     Check
         Over typed columns.
     """
+    table, written = source.table, Written(source)
     yield from _needed(table, plan=plan)
     if table.name == "divers":
         born = "birth_year > year(today_here())"
@@ -179,13 +200,13 @@ def rules(table: Table, *, plan: bool = False) -> Iterator[Check]:
     elif table.name == "gear":
         yield from _gear()
     elif table.name == "dives":
-        yield from _lengths(_LISTS["dives"])
+        yield from _lengths(_LISTS["dives"], written)
         # The stop comes between start and end.
         for later, earlier in (("end_bar", "start_bar"), ("stop_bar", "start_bar"), ("end_bar", "stop_bar")):
-            yield _not_above(later, earlier)
-        yield from _seen()
-        yield from _lead()
+            yield _not_above(later, earlier, written)
+        yield from _seen(written)
+        yield from _lead(written)
     elif table.name == "checks":
-        yield from _lengths(_LISTS["checks"])
+        yield from _lengths(_LISTS["checks"], written)
     elif table.name == "blocks":
         yield from _blocks()

@@ -15,7 +15,7 @@ from leadline.book.hint import add_close_matches
 from leadline.book.source import AMOUNTS, DERIVED, ORIGIN, Source, known_names
 from leadline.book.sql import identifier, literal, one, pointer, rows
 from leadline.book.unweighed import find_unweighed
-from leadline.records import Table
+from leadline.book.written import Written
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -152,14 +152,15 @@ def _filled(source: Source) -> set[str]:
     }
 
 
-def _insert(connection: DuckDBPyConnection, found: Iterable[Check]) -> None:
+def _insert(connection: DuckDBPyConnection, found: Iterable[Check], written: Written) -> None:
     for check in found:
         guard = ""
         if check.also:
-            columns = ", ".join(literal(name) for name in (check.column, *check.also))
+            read = (name for column in (check.column, *check.also) for name in written.names(column))
+            columns = ", ".join(map(literal, read))
             guard = f' AND "row" NOT IN (SELECT "row" FROM faults WHERE "column" IN ({columns}))'
         connection.execute(
-            f'INSERT INTO faults SELECT "row", {literal(check.column)}, {check.value}, {check.reason},'
+            f'INSERT INTO faults SELECT "row", {written.name(check.column)}, {check.value}, {check.reason},'
             f" {literal(check.hint)}, {check.value if check.hint else literal('')} FROM stage"
             f" WHERE ({check.condition}){guard}"
         )
@@ -192,16 +193,16 @@ def find_faults(connection: DuckDBPyConnection, source: Source, *, plan: bool = 
     int
         Number of faults.
     """
-    table: Table = source.table
+    table, written = source.table, Written(source)
     _ragged(connection, source)
     # What a plan's file has no column for is empty in every row and cannot be wrong, only missing.
     judged = _filled(source) | set(table.key) if plan else set(table.by_name)
     found = [check for column in table.columns for check in cell.checks(column, source, future=plan)]
-    found += [check for check in rule.rules(table, plan=plan) if check.column in judged]
+    found += [check for check in rule.rules(source, plan=plan) if check.column in judged]
     # A plan is short, and mostly sound: one statement says so, where one for each check takes longer than
     # the rows do.
     if not plan or _unsound(connection, found):
-        _insert(connection, found)
+        _insert(connection, found, written)
     link.find_broken_links(connection, table, judged)
     if table.name == "gear":
         find_unweighed(connection, source)
@@ -214,7 +215,8 @@ def find_faults(connection: DuckDBPyConnection, source: Source, *, plan: bool = 
     )
     add_close_matches(connection)
     quoted = "'''' || shown(value) || ''''"
-    words = [c.name for c in table.columns if c.kind in ("text", "word", "names", "gases", "places", "date")]
+    texts = [c.name for c in table.columns if c.kind in ("text", "word", "names", "gases", "places", "date")]
+    words = [header for name in texts for header in written.names(name)]
     listed = ", ".join(literal(name) for name in words) or "''"
     connection.execute(
         f"""
