@@ -100,3 +100,58 @@ def test_plan_below_the_reserve_in_psi(path: Path, write: Write) -> None:
         pytest.raises(RecordError, match=r"row 2: start_psi 300: .* 35 bar \(508 psi\)"),
     ):
         book.read_plan(file)
+
+
+# Kind: judged limits (5 and 15 g/kg, brackish between 0.5 and 30); 3.5 is the sea in per cent.
+CONTRADICTION = [
+    ("salt", "3.5", "15 or more"),
+    ("salt", "14.9", "15 or more"),
+    ("fresh", "35", "at most 5"),
+    ("fresh", "5.1", "at most 5"),
+    ("brackish", "0.2", "0.5 to 30"),
+    ("brackish", "35", "0.5 to 30"),
+]
+
+
+@pytest.mark.parametrize(("table", "key"), [("dives", "dive"), ("checks", "check")])
+@pytest.mark.parametrize(("water", "salinity", "allowed"), CONTRADICTION)
+def test_word_for_the_water_and_salinity_contradict(
+    path: Path, table: str, key: str, water: str, salinity: str, allowed: str
+) -> None:
+    row = {key: "9", "diver": "Ines", "water": water, "salinity_gkg": salinity}
+    assert reasons(path, table, row) == [
+        f"salinity_gkg {salinity}: contradicts water {water}, which has {allowed} (g/kg: per mille, not per "
+        "cent); correct one of them, or leave it empty"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("water", "salinity"),
+    [
+        ("salt", "15"),
+        ("salt", "39"),
+        ("fresh", "0.3"),
+        ("fresh", "5"),
+        ("brackish", "7"),
+        ("", "3.5"),
+        ("salt", ""),
+    ],
+)
+def test_word_for_the_water_and_salinity_agree(path: Path, water: str, salinity: str) -> None:
+    assert reasons(path, "dives", DIVE | {"water": water, "salinity_gkg": salinity}) == []
+
+
+def test_salinity_contradicts_the_water_that_the_book_has(path: Path, write: Write) -> None:
+    with Book.open(path, write=True) as book:
+        book.upsert("dives", [{"dive": "1", "diver": "Ines", "water": "salt"}])
+        (fault,) = book.load(dives=write("s.csv", "dive,diver,salinity_gkg\n1,Ines,3.5\n")).faults
+    assert fault.reason.startswith("salinity_gkg 3.5: contradicts water salt")
+
+
+def test_plan_with_a_salinity_that_contradicts(path: Path, write: Write) -> None:
+    file = write("plan.csv", "diver,suit,water,salinity_gkg\nInes,W5,salt,3.5\n")
+    with (
+        Book.open(path) as book,
+        pytest.raises(RecordError, match=r"row 2: salinity_gkg 3\.5: contradicts water"),
+    ):
+        book.read_plan(file)

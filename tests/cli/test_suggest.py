@@ -252,6 +252,8 @@ def test_empty_plan_is_an_empty_array(suggest, tmp_path: Path) -> None:
         (["--diver", "Ines", "--start", "20"], "start_bar 20: is less than the reserve of 35 bar"),
         (["--diver", "Ines", "--start", "20", "--end", "40"], "lies more than 5 bar above start_bar"),
         (["--diver", "Ines", "--water", "soda"], "must be one of fresh, brackish, salt"),
+        (["--diver", "Ines", "--water", "salt", "--salinity", "3.5"], "contradicts water salt, which has 15"),
+        (["--diver", "Ines", "--salinity", "3.5"], "contradicts water salt"),  # taken over
         (["--diver", "Ines", "--cylinder", "steel 12;stage 7", "--stop", "-;-"], "every cylinder is"),
         (["--diver", "Ines", "--block", "nan"], "block 'nan'"),
         (["--plan", "none.csv"], "none.csv: no such file"),

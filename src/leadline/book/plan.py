@@ -71,7 +71,8 @@ def _below_reserve(connection: DuckDBPyConnection, source: Source) -> list[tuple
     low = rows(
         connection,
         f'SELECT "row", {written.name("start_bar")}, {start}, {reserve} FROM stage'
-        " WHERE end_bar IS NULL AND stop_bar IS NULL AND len(list_filter(string_split(start_bar, ';'), lambda p: number(p) < ?)) > 0"
+        " WHERE end_bar IS NULL AND stop_bar IS NULL"
+        " AND len(list_filter(string_split(start_bar, ';'), lambda p: number(p) < ?)) > 0"
         ' ORDER BY "row"',
         [least],
     )

@@ -20,6 +20,14 @@ WARMING: Final = 5.0
 _WEIGHT: Final = 0.25
 """How far the places may part from the lead: half the usual block, so that rounding passes. [kg]"""
 
+_SALINITY: Final = {
+    "fresh": (0.0, 5.0, "at most 5"),
+    "brackish": (0.5, 30.0, "0.5 to 30"),
+    "salt": (15.0, 42.0, "15 or more"),
+}
+"""What the words for water allow: wider than anybody uses them, and apart by more than a tenth, which is what
+per cent under per mille makes. [g/kg] (judged)"""
+
 STYLES: Final[dict[str, tuple[str, ...]]] = {
     "suit": ("full", "shorty", "two_piece", "vest", "dry_membrane", "dry_foam"),
     "undersuit": ("thin", "medium", "thick"),
@@ -101,6 +109,23 @@ def rounded(values: str) -> str:
     """
     number = "coalesce(number_text(round(number(x), 1)), x)"
     return f"array_to_string(list_transform(string_split({values}, ';'), lambda x: {number}), ';')"
+
+
+def _water() -> Iterator[Check]:
+    """The word for the water and the salinity must fit together."""
+    ranges = " ".join(
+        f"WHEN {literal(word)} THEN salinity_gkg NOT BETWEEN {low} AND {high}"
+        for word, (low, high, _) in _SALINITY.items()
+    )
+    allowed = " ".join(f"WHEN {literal(word)} THEN {literal(text)}" for word, (*_, text) in _SALINITY.items())
+    yield Check(
+        "salinity_gkg",
+        f"CASE water {ranges} END",
+        f"'contradicts water ' || water || ', which has ' || CASE water {allowed} END"
+        " || ' (g/kg: per mille, not per cent); correct one of them, or leave it empty'",
+        "number_text(salinity_gkg)",
+        also=("water",),
+    )
 
 
 def _number(name: str, written: Written) -> str:
@@ -204,9 +229,11 @@ def rules(source: Source, *, plan: bool = False) -> Iterator[Check]:
         # The stop comes between start and end.
         for later, earlier in (("end_bar", "start_bar"), ("stop_bar", "start_bar"), ("end_bar", "stop_bar")):
             yield _not_above(later, earlier, written)
+        yield from _water()
         yield from _seen(written)
         yield from _lead(written)
     elif table.name == "checks":
         yield from _lengths(_LISTS["checks"], written)
+        yield from _water()
     elif table.name == "blocks":
         yield from _blocks()

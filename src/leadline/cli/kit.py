@@ -158,7 +158,8 @@ def judged(
     from leadline.arrays import columns_from_rows
     from leadline.records import DIVES
 
-    kept = {name: cell for name, cell in cells.items() if name in known and name not in _TOGETHER}
+    together = {*_TOGETHER, "water"} if "salinity_gkg" in set(cells) - set(known) else {*_TOGETHER}
+    kept = {name: cell for name, cell in cells.items() if name in known and name not in together}
     asked = {name: cell for name, cell in cells.items() if name not in kept}
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "plan.csv"
