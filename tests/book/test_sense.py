@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -155,3 +156,104 @@ def test_plan_with_a_salinity_that_contradicts(path: Path, write: Write) -> None
         pytest.raises(RecordError, match=r"row 2: salinity_gkg 3\.5: contradicts water"),
     ):
         book.read_plan(file)
+
+
+BODY = {"diver": "Noa"}
+
+
+# Kind: arithmetic. 250 / 0.95² = 277.01; 30 / 1.78² = 9.47; 400 lb at 60 in: 181.44 / 1.524² = 78.1.
+@pytest.mark.parametrize(
+    ("cells", "reason"),
+    [
+        (
+            {"mass_kg": "250", "height_cm": "95"},
+            "mass_kg 250: makes with height_cm 95 a body mass index of 277, beyond 10 to 60; kilograms go "
+            "under mass_kg, pounds under mass_lb",
+        ),
+        (
+            {"mass_kg": "30", "height_cm": "178"},
+            "mass_kg 30: makes with height_cm 178 a body mass index of 9,",
+        ),
+        (
+            {"mass_lb": "400", "height_in": "60"},
+            "mass_lb 400: makes with height_in 60 a body mass index of 78,",
+        ),
+        ({"birth_year": str(date.today().year)}, "makes an age of 0; no diver is younger than 5"),
+        ({"birth_year": str(date.today().year - 4)}, "makes an age of 4; no diver is younger than 5"),
+        ({"birth_year": str(date.today().year + 1)}, "lies in the future"),
+    ],
+)
+def test_body_that_nobody_has(path: Path, cells: dict[str, str], reason: str) -> None:
+    (found,) = reasons(path, "divers", BODY | cells)
+    assert reason in found
+
+
+@pytest.mark.parametrize(
+    "cells",
+    [
+        {"mass_kg": "190", "height_cm": "180"},  # 58.6
+        {"mass_kg": "33", "height_cm": "178"},  # 10.4
+        {"mass_kg": "250"},
+        {"birth_year": str(date.today().year - 5)},
+    ],
+)
+def test_body_that_somebody_may_have(path: Path, cells: dict[str, str]) -> None:
+    assert reasons(path, "divers", BODY | cells) == []
+
+
+# Kind: arithmetic. Ines is 170 cm (66.9 in) tall: 181.5 / 1.70² = 62.8; 400 lb: 181.44 / 2.89 = 62.8.
+@pytest.mark.parametrize(
+    ("cells", "reason"),
+    [
+        (
+            {"body_mass_kg": "181.5"},
+            "body_mass_kg 181.5: makes with the height of 170 cm a body mass index of 63, beyond 10 to 60; "
+            "kilograms go under body_mass_kg, pounds under body_mass_lb",
+        ),
+        (
+            {"body_mass_lb": "400"},
+            "body_mass_lb 400: makes with the height of 66.9 in a body mass index of 63,",
+        ),
+    ],
+)
+def test_body_mass_of_a_dive_that_does_not_go_with_the_height(
+    path: Path, write: Write, cells: dict[str, str], reason: str
+) -> None:
+    (found,) = reasons(path, "dives", DIVE | cells)
+    assert found.startswith(reason)
+    (found,) = reasons(path, "checks", {"check": "9", "diver": "Ines"} | cells)
+    assert found.startswith(reason)
+    (header,), (cell,) = cells.keys(), cells.values()
+    file = write("plan.csv", f"diver,suit,{header}\nInes,W5,{cell}\n")
+    with Book.open(path) as book, pytest.raises(RecordError, match=f"row 2: {reason[:24]}"):
+        book.read_plan(file)
+    assert reasons(path, "dives", DIVE | {"diver": "Ivo"} | cells) == []  # of no known height
+
+
+def test_dive_before_the_diver_was_five(path: Path) -> None:
+    with Book.open(path, write=True) as book:
+        book.upsert("divers", [{"diver": "Ines", "birth_year": 2010}])
+    assert reasons(path, "dives", DIVE | {"date": "2014-12-31"}) == [
+        "date '2014-12-31': the diver, born 2010, was younger than 5 then"
+    ]
+    assert reasons(path, "dives", DIVE | {"date": "2015-01-01"}) == []
+
+
+def test_mass_that_hardly_goes_with_the_height_is_noted(path: Path, write: Write) -> None:
+    """Kind: arithmetic; 181.5 / 1.78² = 57.3, 181.5 lb = 82.3 kg; 80 lb at 70 in: 11.5; 80 kg = 176.4 lb."""
+    text = "diver,mass_kg,height_cm\nA,181.5,178\nB,82.3,178\nC,140,180\n"
+    with Book.open(path, write=True) as book:
+        assert book.load(divers=write("kg.csv", text)).notes == (
+            f"{path.parent / 'kg.csv'}: row 2: mass_kg 181.5: at a height of 178 cm a body mass index "
+            "of 57: pounds? (181.5 lb are 82.3 kg); kept as it is",
+        )
+        (note,) = book.load(divers=write("lb.csv", "diver,mass_lb,height_in\nD,80,70\nE,181,70\n")).notes
+        assert note.endswith(
+            "row 2: mass_lb 80: at a height of 178 cm a body mass index of 11: kilograms? (80 kg are 176.4 "
+            "lb); kept as it is"
+        )
+        dives = write("dives.csv", "dive,diver,body_mass_kg\n7,Ines,141\n8,Ines,141\n9,Ines,64\n")
+        (note,) = book.load(dives=dives).notes
+        assert (
+            "row 2: body_mass_kg 141: at a height of 170 cm a body mass index of 49: pounds? (141 lb" in note
+        )

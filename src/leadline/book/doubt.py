@@ -1,5 +1,8 @@
 """Cells that are allowed and hardly true: said, not refused."""
 
+# Statements are made from constants; values are bound as parameters.
+# ruff: noqa: S608
+
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
@@ -14,12 +17,16 @@ if TYPE_CHECKING:
 
     from leadline.book.source import Source
 
-__all__ = ["cylinder_notes"]
+__all__ = ["body_notes", "cylinder_notes"]
 
 LIGHT, LIGHT_SHELL, HEAVY = 0.6, 0.35, 1.6
 """Shares of the usual mass between which cylinders lie, and the least where no metal is noted: composite
 shells weigh less than half of steel, and 300 bar takes more of it than 232. Pounds under kilograms are 2.2 of
 it, the other way round 0.45. (judged)"""
+
+THIN, STOUT = 13.0, 45.0
+"""Body mass indices between which divers lie, children too. Pounds under kilograms are beyond it from an
+index of 21 on, kilograms under pounds up to 28. (judged)"""
 
 _NAMED: Final = 3
 _METALS: Final = ("aluminium", "steel")
@@ -67,4 +74,51 @@ def cylinder_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     ]
     if len(odd) > _NAMED:
         said.append(f"{source.name}: {len(odd) - _NAMED} more cylinders of an unusual mass")
+    return said
+
+
+def body_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """One line for each of the first divers whose mass hardly goes with their height.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the sound rows of divers, dives or checks in the temporary table `sound`.
+    source : Source
+        The file.
+
+    Returns
+    -------
+    list of str
+        Names file, row, column and what may be meant; the last line counts those that are left out.
+    """
+    column = "mass_kg" if source.table.name == "divers" else "body_mass_kg"
+    twin = column.replace("_kg", "_lb")
+    if not {column, twin} & set(source.headers):
+        return []
+    joined = "" if source.table.name == "divers" else "JOIN divers USING (diver)"
+    # Of several dives of a diver the first one stands for all.
+    found = rows(
+        connection,
+        f'SELECT min("row"), {column}, height_cm, {column} / pow(height_cm / 100.0, 2) AS mass_index'
+        f" FROM sound {joined} WHERE mass_index NOT BETWEEN ? AND ?"
+        f" GROUP BY diver, {column}, height_cm ORDER BY 1",
+        [THIN, STOUT],
+    )
+    pounds = twin in source.headers and column not in source.headers
+    header, per = (twin, POUND) if pounds else (column, 1.0)
+    said = []
+    for number, mass, height, index in found[:_NAMED]:
+        given = mass / per
+        asked = "is that right?"
+        if pounds and index < THIN:
+            asked = f"kilograms? ({given:.4g} kg are {given / POUND:.4g} lb)"
+        elif not pounds and index > STOUT:
+            asked = f"pounds? ({given:.4g} lb are {given * POUND:.3g} kg)"
+        said.append(
+            f"{source.name}: row {number}: {header} {given:.4g}: at a height of {height:.3g} cm a body mass "
+            f"index of {index:.0f}: {asked}; kept as it is"
+        )
+    if len(found) > _NAMED:
+        said.append(f"{source.name}: {len(found) - _NAMED} more divers of an unusual mass")
     return said

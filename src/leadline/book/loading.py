@@ -238,6 +238,8 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
             notes += stage.unknown_note(connection, source, "kept as they are")
             if name == "gear":
                 notes += doubt.cylinder_notes(connection, source)
+            elif name in ("divers", "dives", "checks"):
+                notes += doubt.body_notes(connection, source)
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
     written = set_aside.write(connection, book)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from leadline.book.cell import Check
+from leadline.book.person import people, persons
 from leadline.book.source import Source
 from leadline.book.sql import NUMBER, identifier, literal
 from leadline.book.written import Written
@@ -220,8 +221,7 @@ def rules(source: Source, *, plan: bool = False) -> Iterator[Check]:
     table, written = source.table, Written(source)
     yield from _needed(table, plan=plan)
     if table.name == "divers":
-        born = "birth_year > year(today_here())"
-        yield Check("birth_year", born, literal("lies in the future"), "CAST(birth_year AS VARCHAR)")
+        yield from persons(written)
     elif table.name == "gear":
         yield from _gear()
     elif table.name == "dives":
@@ -230,10 +230,12 @@ def rules(source: Source, *, plan: bool = False) -> Iterator[Check]:
         for later, earlier in (("end_bar", "start_bar"), ("stop_bar", "start_bar"), ("end_bar", "stop_bar")):
             yield _not_above(later, earlier, written)
         yield from _water()
+        yield from people(written)
         yield from _seen(written)
         yield from _lead(written)
     elif table.name == "checks":
         yield from _lengths(_LISTS["checks"], written)
         yield from _water()
+        yield from people(written)
     elif table.name == "blocks":
         yield from _blocks()
