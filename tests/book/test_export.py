@@ -66,7 +66,7 @@ def cell(column: Column) -> st.SearchStrategy[Any]:
     if column.kind == "number":
         return numbers(column)
     if column.kind == "integer":
-        high = min(column.high or 0, 2026 if column.name == "birth_year" else 30000)
+        high = min(column.high or 0, 2021 if column.name == "birth_year" else 30000)
         return st.integers(int(column.low or 0), int(high))
     if column.kind == "word":
         return st.sampled_from(column.words)
@@ -101,13 +101,33 @@ def books(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         return {name: draw(texts) for name in extras if draw(st.booleans())}
 
     divers = [row(draw, DIVERS, {"diver": name}) | unknown() for name in people]
+    for made in divers:
+        if "mass_kg" in made and "height_cm" in made:  # a body that somebody may have
+            made["mass_kg"] = round(22.0 * (made["height_cm"] / 100) ** 2, 1)
+            made["mass_kg"] = max(made["mass_kg"], 20.0)
+    born = {made["diver"]: made.get("birth_year", 0) for made in divers}
+    tall = {made["diver"] for made in divers if "height_cm" in made}
+
+    def sound(made: dict[str, Any]) -> dict[str, Any]:
+        """Without what contradicts the diver, or the word for the water."""
+        if made["diver"] in tall:
+            made.pop("body_mass_kg", None)
+        if "date" in made and int(made["date"][:4]) - born[made["diver"]] < 5:
+            made.pop("date")
+        if "salinity_gkg" in made:
+            made.pop("water", None)
+        return made
+
     gear, kinds = [], {}
     for name in items:
         kinds[name] = draw(st.sampled_from(GEAR.column("kind").words))
         fixed = {"item": name, "kind": kinds[name]}
         if kinds[name] in STYLES and draw(st.booleans()):
             fixed["style"] = draw(st.sampled_from(STYLES[kinds[name]]))
-        gear.append(row(draw, GEAR, fixed, ("style",)) | unknown())
+        made = row(draw, GEAR, fixed, ("style",))
+        if kinds[name] == "cylinder" and "buoyancy_kg" not in made:  # the largest are asked for a mass
+            made.setdefault("mass_kg", 20.0)
+        gear.append(made | unknown())
 
     def kit(table: Table) -> dict[str, Any]:
         worn = {}
@@ -133,7 +153,7 @@ def books(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         if draw(st.booleans()):
             made |= {"lead_kg": 6.5, "lead_places": "left: hip:4;back:2.5", "handed_off_kg": -0.1}
             made |= {"stop_bar": made["start_bar"]} if "start_bar" in made else {}
-        dives.append(made | unknown())
+        dives.append(sound(made) | unknown())
     checks = []
     for name in draw(st.lists(texts, max_size=3, unique=True)):
         at = (
@@ -141,7 +161,7 @@ def books(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
             if keys
             else {"diver": people[0]}
         )
-        checks.append(row(draw, CHECKS, {"check": name} | at | kit(CHECKS)) | unknown())
+        checks.append(sound(row(draw, CHECKS, {"check": name} | at | kit(CHECKS))) | unknown())
     return {"divers": divers, "gear": gear, "dives": dives, "checks": checks}
 
 

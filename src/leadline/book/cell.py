@@ -12,8 +12,9 @@ from typing import Final
 
 from leadline.book.source import Source
 from leadline.book.sql import NUMBER, identifier, literal
+from leadline.book.thousands import KINDS, bounds, doubtful, two_readings
 from leadline.records import Column
-from leadline.units import IMPERIAL, to_imperial
+from leadline.units import IMPERIAL
 
 __all__ = ["NUMERIC", "Check", "checks", "raw", "typed"]
 
@@ -162,21 +163,15 @@ def typed(column: Column, source: Source) -> str | None:
     return f"coalesce({', '.join(given)})" if given else None
 
 
-def _bounds(column: Column, unit: str) -> tuple[float, float]:
-    low = float("-inf") if column.low is None else column.low
-    high = float("inf") if column.high is None else column.high
-    return (float(to_imperial(low, unit)), float(to_imperial(high, unit))) if unit else (low, high)
-
-
 def _must_lie(column: Column, unit: str, number: str) -> str:
     """Reason for a number out of range, with the imperial column named where the number fits that."""
-    low, high = _bounds(column, unit)
+    low, high = bounds(column, unit)
     shown = {"degF": "°F", "in_mm": "in"}.get(unit, unit) or column.unit
     reason = literal(f"must lie in [{low:.4g}, {high:.4g}] {shown}".rstrip())
     twin = column.twin
     if unit or twin is None:
         return reason
-    there = f"({number}) BETWEEN {_bounds(column, twin.unit)[0]!r} AND {_bounds(column, twin.unit)[1]!r}"
+    there = f"({number}) BETWEEN {bounds(column, twin.unit)[0]!r} AND {bounds(column, twin.unit)[1]!r}"
     name = {"degF": "°F", "in_mm": "in"}.get(twin.unit, twin.unit)
     hint = literal(f" (if it is in {name}, the column is {twin.name})")
     return f"{reason} || CASE WHEN {there} THEN {hint} ELSE '' END"
@@ -191,44 +186,44 @@ def _no_number(cell: str, reason: str = "is no number", *, whole: bool = False) 
 
 def _number_checks(column: Column, header: str, unit: str) -> Iterator[Check]:
     cell = raw(header)
-    low, high = _bounds(column, unit)
+    low, high = bounds(column, unit)
     whole = column.kind == "integer"
-    yield Check(header, f"NOT is_number({cell})", _no_number(cell, whole=whole), cell)
+    yield Check(header, f"NOT is_number({cell})", _no_number(cell, whole=whole), cell, also=(header,))
     if whole:
-        yield Check(
-            header, f"number({cell}) <> trunc(number({cell}))", literal("must be a whole number"), cell
-        )
+        broken = f"number({cell}) <> trunc(number({cell}))"
+        yield Check(header, broken, literal("must be a whole number"), cell, also=(header,))
     outside = f"number({cell}) < {low!r} OR number({cell}) > {high!r}"
-    yield Check(header, outside, _must_lie(column, unit, f"number({cell})"), cell)
+    yield Check(header, outside, _must_lie(column, unit, f"number({cell})"), cell, also=(header,))
 
 
 def _list_checks(column: Column, header: str, unit: str) -> Iterator[Check]:
     cell = raw(header)
-    low, high = _bounds(column, unit)
+    low, high = bounds(column, unit)
     absent = "('', '-')" if column.name in ("end_bar", "stop_bar", "bar") else "('')"
     odd = f"len(list_filter(parts({cell}), lambda p: p NOT IN {absent} AND NOT is_number(p))) > 0"
     single = f"NOT contains({cell}, ';') AND {cell} NOT IN {absent} AND NOT is_number({cell})"
     text = "must be numbers joined by ;" + (", - where not carried at the stop" if "-" in absent else "")
     listed = f"contains({cell}, ';') AND {odd}"
-    yield Check(header, f"({single}) OR ({listed})", _no_number(cell, text), cell)
+    yield Check(header, f"({single}) OR ({listed})", _no_number(cell, text), cell, also=(header,))
     outside = f"(number(p) < {low!r} OR number(p) > {high!r})"
     condition = (
         f"CASE WHEN contains({cell}, ';') THEN len(list_filter(parts({cell}), lambda p: {outside})) > 0"
         f" ELSE {outside.replace('(p)', f'({cell})')} END"
     )
     largest = f"list_max(list_transform(parts({cell}), lambda p: number(p)))"
-    yield Check(header, condition, _must_lie(column, unit, largest), cell)
+    yield Check(header, condition, _must_lie(column, unit, largest), cell, also=(header,))
 
 
 def _place_checks(column: Column, header: str, unit: str) -> Iterator[Check]:
     cell = raw(header)
-    low, high = _bounds(column, unit)
+    low, high = bounds(column, unit)
     odd = f"p <> '' AND NOT regexp_full_match(p, {literal(_PLACE)})"
     yield Check(
         header,
         f"len(list_filter(parts({cell}), lambda p: {odd})) > 0",
         _no_number(cell, "must be places with their lead, such as belt:4;pockets:2"),
         cell,
+        also=(header,),
     )
     weight = _PLACED
     outside = f"{weight} < {low!r} OR {weight} > {high!r}"
@@ -238,6 +233,7 @@ def _place_checks(column: Column, header: str, unit: str) -> Iterator[Check]:
         f"len(list_filter(parts({cell}), lambda p: {outside})) > 0",
         _must_lie(column, unit, largest),
         cell,
+        also=(header,),
     )
 
 
@@ -308,6 +304,9 @@ def checks(column: Column, source: Source, *, future: bool = False) -> Iterator[
     for header, unit in headers:
         if header not in source.headers:
             continue
+        if column.kind in KINDS:
+            unclear = doubtful(column, header, unit, source, cell=raw(header))
+            yield Check(header, unclear, two_readings(column, header, unit, source), raw(header))
         if column.kind in ("number", "integer"):
             yield from _number_checks(column, header, unit)
         elif column.kind == "numbers":

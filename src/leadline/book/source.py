@@ -19,6 +19,7 @@ from leadline.book import delimited
 from leadline.book.delimited import Delimited
 from leadline.book.fetch import extra_names
 from leadline.book.sql import identifier, literal, one, rows
+from leadline.book.thousands import KINDS
 from leadline.errors import RecordError
 from leadline.records import Table
 
@@ -68,6 +69,8 @@ class Source:
         Column names in file order; declared names in their declared spelling.
     comma_decimals : bool
         Whether a comma between digits is a decimal point.
+    decimal : str
+        The mark before decimals, point or comma; empty where the file may use either and shows neither.
     notes : tuple of str
         What the user should know about how the file was read.
     """
@@ -76,6 +79,7 @@ class Source:
     name: str
     headers: tuple[str, ...]
     comma_decimals: bool = False
+    decimal: str = "."
     notes: tuple[str, ...] = ()
 
     def cell(self, header: str) -> str | None:
@@ -200,6 +204,30 @@ def _insert_plain(connection: DuckDBPyConnection, file: Delimited, width: int) -
     return False
 
 
+def _decimal_mark(connection: DuckDBPyConnection, table: Table, headers: Sequence[str]) -> str:
+    """The mark before decimals that cannot part thousands: three digits after it may.
+
+    A comma goes before a point: programs that write points put commas between cells.
+    """
+    cells = [f"c{i}" for i, header in enumerate(headers) if header in _numeric(table)]
+    for mark in (",", "."):
+        around = rf"(^|[^0-9]){{}}\{mark}{{}}([^0-9]|$)"
+        sure = (("[0-9]*", "([0-9]{1,2}|[0-9]{4,})"), ("(0|[0-9]{4,})", "[0-9]{3}"))
+        pattern = literal("|".join(around.format(before, after) for before, after in sure))
+        seen = " OR ".join(
+            f"(contains({cell}, '{mark}') AND regexp_matches({cell}, {pattern}))" for cell in cells
+        )
+        if cells and one(connection, f"SELECT count(*) FROM incoming WHERE {seen}"):
+            return mark
+    return ""
+
+
+def _numeric(table: Table) -> set[str]:
+    """Headers under which a table has plain numbers."""
+    numeric = [column for column in table.columns if column.kind in KINDS]
+    return {name for c in numeric for name in (c.name, c.twin.name if c.twin else c.name)}
+
+
 def from_file(
     connection: DuckDBPyConnection, table: Table, path: Path, *, required: Sequence[str] | None = None
 ) -> Source:
@@ -241,7 +269,9 @@ def from_file(
         _insert(connection, delimited.records(written), len(headers))
     unusual = written.encoding not in ("utf-8", "utf-8-sig", "utf-16", "ascii")
     notes = (f"{path}: read as {written.encoding.replace('_', '-')}",) if unusual else ()
-    return Source(table, str(path), headers, written.delimiter != ",", notes)
+    commas = written.delimiter != ","
+    mark = _decimal_mark(connection, table, headers) if commas else "."
+    return Source(table, str(path), headers, commas, mark, notes)
 
 
 def _from_parquet(connection: DuckDBPyConnection, table: Table, path: Path, keys: Sequence[str]) -> Source:

@@ -14,8 +14,10 @@ from leadline.book.cell import NUMERIC, Check, raw
 from leadline.book.hint import add_close_matches
 from leadline.book.source import AMOUNTS, DERIVED, ORIGIN, Source, known_names
 from leadline.book.sql import identifier, literal, one, pointer, rows
+from leadline.book.thousands import KINDS, doubtful
 from leadline.book.unweighed import find_unweighed
 from leadline.book.written import Written
+from leadline.records import Column
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -25,22 +27,32 @@ __all__ = ["build", "find_faults", "raw_json", "unknown_note"]
 
 def _raw_cells(source: Source) -> str:
     """Raw cells: declared ones under their headers, trimmed, a decimal comma turned into a point."""
-    numeric = {
-        name
-        for column in source.table.columns
-        if column.kind in NUMERIC
-        for name in (column.name, column.twin.name if column.twin else column.name)
-    } | {*DERIVED.get(source.table.name, ()), *AMOUNTS.get(source.table.name, ())}
+    others = (*DERIVED.get(source.table.name, ()), *AMOUNTS.get(source.table.name, ()))
+    numeric: dict[str, tuple[Column, str] | None] = dict.fromkeys(others)
+    for column in source.table.columns:
+        if column.kind in NUMERIC:
+            numeric[column.name] = column, ""
+            if column.twin:
+                numeric[column.twin.name] = column, column.twin.unit
     cells = []
     for i, header in enumerate(source.headers):
         if header in known_names(source.table):
             text = f"nullif(trimmed(c{i}), '')"
             if source.comma_decimals and header in numeric:
-                text = f"regexp_replace({text}, '([0-9]),([0-9])', '\\1.\\2', 'g')"
+                text = _with_points(header, text, numeric[header], source)
             cells.append(f"{text} AS {raw(header)}")
         else:
             cells.append(f"c{i}")
     return ", ".join(['"row"', "cells", f"c{len(source.headers)}", *cells])
+
+
+def _with_points(header: str, text: str, declared: tuple[Column, str] | None, source: Source) -> str:
+    """A cell with points for decimal commas; as it is where a comma may part thousands, which is refused."""
+    changed = f"regexp_replace({text}, '([0-9]),([0-9])', '\\1.\\2', 'g')"
+    if declared is None or declared[0].kind not in KINDS:
+        return changed
+    unclear = doubtful(declared[0], header, declared[1], source, cell=text, marks=",")
+    return f"CASE WHEN NOT contains({text}, ',') OR {unclear} THEN {text} ELSE {changed} END"
 
 
 def _extra(source: Source, existing: str) -> str:

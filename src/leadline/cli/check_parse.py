@@ -70,9 +70,13 @@ def number_of(name: str, text: str, units: Units) -> float:
     OutOfRangeError
         If it is no number, or out of the column's range.
     """
+    from leadline.book.thousands import bounds, what_to_write
+
     column = CHECKS.column(name)
     twin = column.twin if units == "imperial" else None
     unit = twin.unit if twin else column.unit
+    if unclear := what_to_write(column, twin.unit if twin else "", text):
+        raise OutOfRangeError(f"{name} {text.strip()}: {unclear}")
     try:
         value = float(text.strip().replace(",", "."))
     except ValueError:
@@ -82,9 +86,8 @@ def number_of(name: str, text: str, units: Units) -> float:
 
         value = float(from_imperial(value, twin.unit))
     if not (column.low or 0.0) <= value <= (column.high or math.inf):
-        raise OutOfRangeError(
-            f"{name} {text.strip()}: must lie in [{column.low:g}, {column.high:g}] {column.unit}"
-        )
+        low, high = bounds(column, twin.unit if twin else "")
+        raise OutOfRangeError(f"{name} {text.strip()}: must lie in [{low:.4g}, {high:.4g}] {unit}")
     return value
 
 
