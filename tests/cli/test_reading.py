@@ -87,3 +87,15 @@ def test_file_that_may_not_be_read_is_refused_as_typer_does(
     assert results[0][0] == 2
     assert "--file" in results[0][1]
     assert results[0][2] == []
+
+
+def test_accent_typed_after_its_letter_is_a_letter_with_an_accent() -> None:
+    """Kind: by hand, NFD and NFC of one name; the name of a file stays as it is on the disk."""
+    apart, whole = "Zoe\u0308", "Zo\u00eb"
+    made, given = program(Command)
+    words = ["--needed", apart, "--text", apart, "--many", apart, "--many", "Ivo", "--file", apart]
+    done = CliRunner().invoke(made, words)
+    assert done.exit_code == 0, done.output
+    found = given[0]
+    assert (found["needed"], found["text"], list(found["many"])) == (whole, whole, [whole, "Ivo"])
+    assert found["file"] == Path(apart)

@@ -5,6 +5,9 @@ A book is as new as the steps it has taken; one that has taken a step unknown he
 version and is left alone.
 """
 
+# Statements are made from constants; names are bound as parameters.
+# ruff: noqa: S608
+
 from __future__ import annotations
 
 from collections.abc import Callable
@@ -50,11 +53,58 @@ def _blocks(connection: DuckDBPyConnection) -> None:
     create_records(connection, BLOCKS)
 
 
+_COMPOSED: Final[dict[str, tuple[str, ...]]] = {
+    "gear": ("type",),
+    "dives": ("group", "leader", "site"),
+    "checks": ("site",),
+}
+_KIT: Final = ("suit", "undersuit", "bc", "cylinder", "other")
+
+
+def _composed(connection: DuckDBPyConnection) -> None:
+    """Names in the normal form in which they are read now; two that differ in nothing else stay two."""
+
+    def odd(table: str, key: str) -> list[tuple[str, str]]:
+        form = f"nfc_normalize({key})"
+        return rows(
+            connection,
+            f"SELECT {key}, {form} FROM {table}"
+            f" QUALIFY {key} <> {form} AND count(*) OVER (PARTITION BY {form}) = 1",
+        )
+
+    for table, names in _COMPOSED.items():
+        for name in names:
+            form = f'nfc_normalize("{name}")'
+            connection.execute(f'UPDATE {table} SET "{name}" = {form} WHERE "{name}" <> {form}')
+    items, divers = odd("gear", "item"), odd("divers", "diver")
+    for old, new in items:
+        connection.execute("UPDATE gear SET item = ? WHERE item = ?", [new, old])
+        for table in ("dives", "checks"):
+            for name in _KIT:
+                part = "lambda p: CASE p WHEN $old THEN $new ELSE p END"
+                swapped = f"array_to_string(list_transform(string_split({name}, ';'), {part}), ';')"
+                connection.execute(
+                    f"UPDATE {table} SET {name} = {swapped} WHERE contains({name}, $old)",
+                    {"old": old, "new": new},
+                )
+    for old, new in divers:
+        for table in ("divers", "dives", "checks"):
+            connection.execute(f"UPDATE {table} SET diver = ? WHERE diver = ?", [new, old])
+    for name, keys in (("dive", ("dives", "checks")), ("check", ("checks",))):
+        form, other = f'nfc_normalize("{name}")', "diver" if name == "dive" else "''"
+        if not one(connection, f"SELECT count(*) - count(DISTINCT ({form}, {other})) FROM {keys[0]}"):
+            for table in keys:
+                connection.execute(f'UPDATE {table} SET "{name}" = {form} WHERE "{name}" <> {form}')
+    if items or divers:  # a fit goes by the names it was made with
+        connection.execute("UPDATE meta SET value = value + 1 WHERE name = 'data_version'")
+
+
 MIGRATIONS: Final[tuple[tuple[str, Callable[[DuckDBPyConnection], None]], ...]] = (
     ("records", _records),
     ("set_aside", _set_aside),
     ("fits", _fits),
     ("blocks", _blocks),
+    ("composed", _composed),
 )
 """Names and steps, oldest first."""
 

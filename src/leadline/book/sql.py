@@ -39,9 +39,10 @@ def pointer(name: str) -> str:
 def install_functions(connection: DuckDBPyConnection) -> None:
     """Define, for this connection only, the functions that the statements below use.
 
-    trimmed: text without blanks around it. is_number, number: strict reading of a number, NULL where
-    the text is none; both NULL for NULL. number_text: shortest text that reads back as the same number.
-    parts: a list split at `;`, each part trimmed. shown: text cut and made printable for a message.
+    trimmed: text without blanks around it. composed: text in the normal form NFC, in which an accent typed
+    after its letter is the same as a letter with an accent. is_number, number: strict reading of a number,
+    NULL where the text is none; both NULL for NULL. number_text: shortest text that reads back as the same
+    number. parts: a list split at `;`, each part trimmed. shown: text cut and made printable for a message.
     today_here: the date where the user is.
     """
     connection.execute("SET TimeZone = 'UTC'")  # times are kept as they were written, whatever the zone
@@ -51,6 +52,7 @@ def install_functions(connection: DuckDBPyConnection) -> None:
         # Most cells begin and end with a visible ASCII character: six times as fast as trimming them.
         "trimmed(x) AS CASE WHEN ord(x) BETWEEN 33 AND 126 AND ord(right(x, 1)) BETWEEN 33 AND 126 THEN x"
         f" ELSE trim(x, {literal(_BLANKS)}) END",
+        "composed(x) AS CASE WHEN strlen(x) = length(x) THEN x ELSE nfc_normalize(x) END",
         f"is_number(x) AS regexp_full_match(x, {number}) AND isfinite(TRY_CAST(x AS DOUBLE))",
         "number(x) AS CASE WHEN is_number(x) THEN TRY_CAST(x AS DOUBLE) END",
         r"number_text(v) AS regexp_replace(CAST(v AS VARCHAR), '\.0$', '')",

@@ -26,7 +26,7 @@ __all__ = ["build", "find_faults", "raw_json", "unknown_note"]
 
 
 def _raw_cells(source: Source) -> str:
-    """Raw cells: declared ones under their headers, trimmed, a decimal comma turned into a point."""
+    """Raw cells: declared ones under their headers, trimmed, names in one normal form, commas as points."""
     others = (*DERIVED.get(source.table.name, ()), *AMOUNTS.get(source.table.name, ()))
     numeric: dict[str, tuple[Column, str] | None] = dict.fromkeys(others)
     for column in source.table.columns:
@@ -34,10 +34,13 @@ def _raw_cells(source: Source) -> str:
             numeric[column.name] = column, ""
             if column.twin:
                 numeric[column.twin.name] = column, column.twin.unit
+    named = {column.name for column in source.table.columns if column.kind in ("text", "names")}
     cells = []
     for i, header in enumerate(source.headers):
         if header in known_names(source.table):
             text = f"nullif(trimmed(c{i}), '')"
+            if header in named:
+                text = f"composed({text})"
             if source.comma_decimals and header in numeric:
                 text = _with_points(header, text, numeric[header], source)
             cells.append(f"{text} AS {raw(header)}")

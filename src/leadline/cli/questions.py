@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Final
+from unicodedata import normalize
 
 import typer
 
@@ -40,9 +41,10 @@ def ask(text: str, default: str) -> str:
     Returns
     -------
     str
-        Trimmed.
+        Trimmed, accents as the book has them.
     """
-    return str(typer.prompt(plain(text), default=default, show_default=bool(default), err=True)).strip()
+    answer = str(typer.prompt(plain(text), default=default, show_default=bool(default), err=True))
+    return normalize("NFC", answer.strip())
 
 
 def _header(column: Column, units: Units) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 from typing import Any
+from unicodedata import normalize
 
 from typer.core import TyperCommand, TyperOption
 
@@ -22,12 +23,19 @@ class _Option(TyperOption):
     def process_value(self, ctx: Any, value: Any) -> Any:
         """The value as the command wants it; `Parameter.process_value` of Typer."""
         if self.required or not _plain(self, value):
-            return super().process_value(ctx, value)
+            return _composed(super().process_value(ctx, value))
         if value is None and (self.multiple or self.nargs != 1):
             value = ()
-        elif isinstance(value, str) and _annotation(self) is Path:
-            value = Path(value)
+        elif isinstance(value, str):
+            value = Path(value) if _annotation(self) is Path else _composed(value)
         return value if self.callback is None else self.callback(ctx, self, value)
+
+
+def _composed(value: Any) -> Any:
+    """Text, or each of several, with accents as the book has them; anything else as it is."""
+    if isinstance(value, (list, tuple)):
+        return type(value)(map(_composed, value))
+    return normalize("NFC", value) if type(value) is str and not value.isascii() else value
 
 
 def _annotation(option: TyperOption) -> Any:
