@@ -188,6 +188,11 @@ def test_body_that_nobody_has(path: Path, cells: dict[str, str], reason: str) ->
     assert reason in found
 
 
+def test_height_in_metres_is_told_once(path: Path) -> None:
+    (reason,) = reasons(path, "divers", BODY | {"mass_kg": "88", "height_cm": "1.82"})
+    assert reason == "height_cm 1.82: must lie in [90, 230] cm"
+
+
 @pytest.mark.parametrize(
     "cells",
     [

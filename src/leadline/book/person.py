@@ -40,7 +40,7 @@ def _apart(mass: str, height: str, at: str, written: Written) -> Check:
         f"'makes with ' || {at} || ' a body mass index of ' || number_text(round({index}))"
         f" || {literal(f', beyond {low:g} to {high:g}; kilograms go under {metric}, pounds under {pounds}')}",
         written.text(mass, f"number_text({mass})"),
-        also=(mass,),
+        also=(mass, *([height] if height in written.source.table.by_name else [])),
     )
 
 
