@@ -95,12 +95,13 @@ def test_plan_and_boat_are_made_of_them(lead, tmp_path: Path) -> None:
 
 def test_a_rental_desk_is_told_of_pieces_that_it_does_not_have(lead, tmp_path: Path) -> None:
     out = ("--renters", 8, "--out", tmp_path / "pages", "--csv", tmp_path / "rental.csv")
-    done = lead("2 kg,1\n1 kg,200\n", "report rental", *out)
+    done = lead("2 kg,1\n1 kg,9\n", "report rental", *out)
     found = document(done)
     (short,) = found["lacking"]
     wanted = {piece["piece_kg"]: piece["pieces"] for piece in found["stock"]["pieces"]}
     assert short == {"piece_kg": 2.0, "pieces": wanted[2.0], "there": 1}
-    said = f"{short['pieces']} x 2 kg to have ready and 1 there"
+    assert wanted[1.0] <= 9
+    said = f"{short['pieces']} x 2 kg to have ready and 1 there, so borrow {short['pieces'] - 1}"
     assert f"more than the book's blocks: {said}\n" in done.stderr
     assert (
         tmp_path / "rental-lacking.csv"
@@ -112,6 +113,86 @@ def test_a_rental_desk_is_told_of_pieces_that_it_does_not_have(lead, tmp_path: P
     assert document(named)["lacking"] == []
     assert not (tmp_path / "rental-lacking.csv").exists()
     assert "lacking" not in (tmp_path / "pages" / "rental.html").read_text(encoding="utf-8")
+    # Two of 1 kg stand for one of 2 kg where the list has plenty of them.
+    enough = lead("2 kg,1\n1 kg,200\n", "report rental", *out)
+    assert document(enough)["lacking"] == []
+    pieces = {piece["piece_kg"]: piece["pieces"] for piece in document(enough)["stock"]["pieces"]}
+    assert pieces[2.0] <= 1
+    assert "borrow" not in enough.stderr
+
+
+def test_a_boat_is_dealt_what_lies_there(lead, tmp_path: Path) -> None:
+    """Independent: leads and the pieces on the list, added up by hand from the document."""
+    plan = tmp_path / "plan.csv"
+    plan.write_text(
+        "dive,diver,date,water,suit,bc,cylinder\n"
+        + "".join(
+            f"a,{who},2026-05-20,salt,full 5,jacket,steel 12\n" for who in ("Ines", "Ivo", "Noa", "Uma")
+        )
+    )
+    there = {3.0: 2, 2.0: 4, 1.0: 40, 0.5: 20}
+    listed = "".join(f"{size:g} kg,{n}\n" for size, n in there.items())
+    done = lead(listed, "report boat", "--plan", plan, "--out", tmp_path / "pages")
+    found = document(done)
+    used = dict.fromkeys(there, 0)
+    for row in found["rows"]:
+        pieces = [part.split(":") for part in row["pieces"].split(";") if part]
+        assert sum(float(size) * int(n) for size, n in pieces) == pytest.approx(row["lead_kg"])
+        for size, n in pieces:
+            used[float(size)] += int(n)
+    assert sum(row["lead_kg"] for row in found["rows"]) > 14  # more than the pieces of 3 and 2 kg make
+    loaded = {piece["piece_kg"]: piece["pieces"] for piece in found["load"]["pieces"]}
+    assert all(used[size] <= loaded[size] <= n for size, n in there.items())
+    assert found["lacking"] == []
+    assert "borrow" not in done.stderr
+
+
+def test_blocks_of_the_other_unit_are_left_out_alike_and_named(lead, tmp_path: Path) -> None:
+    """By hand: of 1 kg and 2 lb a metric reader has whole kilograms, an imperial one multiples of 2 lb."""
+    plan = tmp_path / "plan.csv"
+    plan.write_text(
+        "dive,diver,date,water,suit,bc,cylinder\n"
+        + "".join(f"a,{who},2026-05-20,salt,full 5,jacket,steel 12\n" for who in ("Ines", "Ivo"))
+    )
+    pages = ("--out", tmp_path / "pages")
+    listed = "1 kg,60\n2 lb,80\n"
+    for units, step, left in (("metric", 1.0, "80 x 2 lb"), ("imperial", 2 * POUND, "60 x 1 kg")):
+        asked = ("--units", units)
+        plans = lead(listed, "suggest", "--plan", plan, *asked)
+        one = lead("", "suggest", "--diver", "Ines", *asked)
+        boat = lead("", "report boat", "--plan", plan, *pages, *asked)
+        rental = lead("", "report rental", *pages, *asked)
+        for done in (plans, one, boat, rental):
+            assert f" are left out: {left} (" in done.stderr
+        rows = document(boat)["rows"]
+        assert [row["lead_kg"] for row in rows] == [row["lead_kg"] for row in document(plans)]
+        every = [*document(plans), document(one), *rows, *document(rental)["cells"]]
+        steps = [row[name] / step for row in every for name in ("lead_kg", "bring_kg")]
+        assert steps == pytest.approx([round(n) for n in steps], abs=1e-3)
+        number, _, size = left.partition(" x ")
+        for found, page in ((boat, "boat"), (rental, "rental")):
+            assert document(found)["left_out"] == [{"block": size, "pieces": int(number)}]
+            html = (tmp_path / "pages" / f"{page}.html").read_text(encoding="utf-8")
+            assert f"{number} × <bdi>{size}</bdi>" in html
+
+
+def test_sizes_and_suits_are_written_alike_in_all_files(lead, tmp_path: Path) -> None:
+    """By hand: 5 lb are 5 x 0.45359237 = 2.267962 kg; one suit for all bodies is named once."""
+    plan = tmp_path / "plan.csv"
+    plan.write_text("dive,diver,date,water,suit,bc,cylinder\na,Ines,2026-05-20,salt,full 5,jacket,steel 12\n")
+    asked = ("--units", "imperial", "--out", tmp_path / "pages")
+    boat = document(lead("5 lb,1\n1 lb,2\n", "report boat", "--plan", plan, *asked))
+    rental = document(lead("", "report rental", *asked))
+    five = [
+        *(part.split(":")[0] for row in boat["rows"] for part in row["pieces"].split(";")[:1]),
+        *(found["piece_kg"] for found in (boat["load"]["pieces"][0], rental["stock"]["pieces"][0])),
+        *(found["lacking"][0]["piece_kg"] for found in (boat, rental)),
+    ]
+    assert [float(size) for size in five] == [2.267962] * 5
+    for outfit in rental["outfits"]:
+        cells = [cell["pieces"] for cell in rental["cells"] if cell["suit"] == outfit["suit"]]
+        assert len(cells) > 1
+        assert outfit["pieces"] == list(dict.fromkeys(cells))
 
 
 def test_too_few_blocks_name_the_diver(lead) -> None:

@@ -26,9 +26,9 @@ KINDS = {
 }
 FURTHER = {
     "season": {"summary", "checks", "learned", "ledger", "ledger-totals", "card", "seasons"},
-    "rental": {"summary", "pieces", "nearer", "outfits", "seen", "lacking"},
+    "rental": {"summary", "pieces", "nearer", "outfits", "seen", "lacking", "left-out"},
     "roster": {"summary", "dives", "courses", "leaders", "curve"},
-    "boat": {"summary", "pieces", "dives", "checks", "lacking"},
+    "boat": {"summary", "pieces", "dives", "checks", "lacking", "left-out"},
 }
 
 
@@ -73,7 +73,7 @@ def book(run, tmp_path_factory: pytest.TempPathFactory) -> Path:
     path, blocks = folder / "demo.duckdb", folder / "blocks.csv"
     if not folder.exists():
         folder.mkdir()
-        blocks.write_text("block,pieces\n2 kg,3\n1 kg,90\n0.5 kg,90\n")  # fewer than the boat asks for
+        blocks.write_text("block,pieces\n2 kg,3\n1 kg,9\n0.5 kg,9\n4 lb,7\n")  # fewer than the boat asks for
         tables = [("--" + name, DATASETS / f"{name}.csv") for name in ("divers", "gear", "dives", "checks")]
         given = [part for pair in [*tables, ("--blocks", blocks)] for part in pair]
         assert run("load", "--book", path, *given).returncode == 0
@@ -145,5 +145,5 @@ def test_checks_stand_in_the_order_in_which_they_are_made() -> None:
     names = ("diver", "dive", "lead_kg", "bring_kg", "after_check_kg", "after_check_bar", "need_q10_kg",
              "need_q90_kg", "check_reasons")  # fmt: skip
     rows = [{"check_place": place, **dict.fromkeys(names)} for place in (2, None, 1)]
-    tables = boat_tables({"rows": rows, "load": {"pieces": []}, "dives": [], "lacking": []})
+    tables = boat_tables({"rows": rows, "load": {"pieces": []}, "dives": [], "lacking": [], "left_out": []})
     assert [row["check_place"] for row in tables["checks"]] == [1, 2]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from leadline.cli.blocks import left_out
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
 from leadline.cli.output import note, progress, show
@@ -23,7 +24,6 @@ from leadline.cli.report_options import (
     SinceOption,
     lacking_note,
     pieces_of,
-    there_of,
     write_csv,
 )
 from leadline.cli.suggest import RiskOption
@@ -154,7 +154,7 @@ def boat(
             seed=seed,
         )
     if not blocks:
-        data = replace(data, there=there_of(holding.blocks))
+        data = replace(data, left_out=left_out(holding.blocks, units))
     _report(data, plan=plan, out=out, csv=csv, units=units, numbers=numbers, as_json=as_json)
 
 

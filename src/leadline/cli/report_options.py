@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
@@ -12,7 +12,7 @@ import typer
 from leadline.cli.options import Units
 
 if TYPE_CHECKING:
-    from leadline.decide.stock import Lacking, There
+    from leadline.decide.stock import Lacking, Pieces
 
 __all__ = [
     "UNLEARNED",
@@ -26,7 +26,6 @@ __all__ = [
     "SinceOption",
     "lacking_note",
     "pieces_of",
-    "there_of",
     "write_csv",
 ]
 
@@ -99,23 +98,18 @@ SeedOption = Annotated[
 ]
 
 
-def pieces_of(texts: list[str] | None, units: Units, *, there: Iterable[str] = ()) -> Any:
-    """Sizes of lead named on the command line, else those of the book, else the usual ones.
+def pieces_of(texts: list[str] | None, units: Units, *, there: Mapping[str, int] | None = None) -> Pieces:
+    """Sizes of lead named on the command line, else those of the book and their numbers, else the usual.
 
-    Where the book has both, those in the units of the reader.
+    Where the book has both, those in the units of the reader; a note names the others.
     """
+    from leadline.cli.blocks import of_reader
     from leadline.decide.stock import Pieces
 
-    own = [size for size in there if ("lb" in size.lower()) == (units == "imperial")]
-    texts = texts or own or list(there)
-    return Pieces.parse(texts) if texts else Pieces.usual(imperial=units == "imperial")
-
-
-def there_of(blocks: Mapping[str, int]) -> There:
-    """Masses [kg] and numbers of the blocks that the book lists."""
-    from leadline.decide.block import Block
-
-    return tuple((Block.parse(size).mass, number) for size, number in blocks.items())
+    if texts:
+        return Pieces.parse(texts)
+    own = of_reader(there or {}, units)
+    return Pieces.listed(own) if own else Pieces.usual(imperial=units == "imperial")
 
 
 def lacking_note(found: Lacking, what: str, units: Units) -> str:
@@ -123,10 +117,11 @@ def lacking_note(found: Lacking, what: str, units: Units) -> str:
     from leadline.units import mass_text
 
     short = [
-        f"{wanted} x {mass_text(size, imperial=units == 'imperial')} {what} and {there} there"
+        f"{wanted} x {mass_text(size, imperial=units == 'imperial')} {what} and {there} there, so borrow "
+        f"{wanted - there}"
         for size, wanted, there in found
     ]
-    return f"more than the book's blocks: {', '.join(short)}"
+    return f"more than the book's blocks: {'; '.join(short)}"
 
 
 def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path | None = None) -> str:

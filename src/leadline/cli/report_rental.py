@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
+from leadline.cli.blocks import left_out
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_items
 from leadline.cli.output import note, progress, show
@@ -23,7 +24,6 @@ from leadline.cli.report_options import (
     SinceOption,
     lacking_note,
     pieces_of,
-    there_of,
     write_csv,
 )
 
@@ -235,7 +235,7 @@ def _report(
             desk = replace(desk, pieces=pieces_of(None, units, there=holding.blocks))
         data = rental_data(holding, desk, units=units)
         if not named:
-            data = replace(data, there=there_of(holding.blocks))
+            data = replace(data, left_out=left_out(holding.blocks, units))
         path = write_rental(data, out, numbers=numbers)
         document = rental_document(data)
         written = None if csv is None else write_csv(document["cells"], rental_tables(document), csv)

@@ -131,7 +131,8 @@ def block_of(text: str | None, units: Units, *, there: Mapping[str, int] | None 
     units : {"metric", "imperial"}
         What is read.
     there : mapping of str to int, optional
-        Blocks that the book lists.
+        Blocks that the book lists; where some are in kg and some in lb, those of the reader's unit are used
+        and a note names the others.
 
     Returns
     -------
@@ -143,10 +144,11 @@ def block_of(text: str | None, units: Units, *, there: Mapping[str, int] | None 
     OutOfRangeError
         If the text is no mass of a block.
     """
+    from leadline.cli.blocks import of_reader
     from leadline.decide.block import Block, BlockSet
 
     if text is None and there:
-        return BlockSet.of(there)
+        return BlockSet.of(of_reader(there, units))
     return Block.parse(text if text is not None else "1lb" if units == "imperial" else "0.5")
 
 

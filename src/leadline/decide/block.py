@@ -13,7 +13,7 @@ from leadline.errors import OutOfRangeError
 from leadline.records import BLOCK_RANGE
 from leadline.units import POUND
 
-__all__ = ["GRAM", "Block", "BlockSet"]
+__all__ = ["GRAM", "Block", "BlockSet", "of_unit"]
 
 SLACK = 1e-9
 """Share of a block by which a lead may miss a multiple and still count as one."""
@@ -194,3 +194,32 @@ class BlockSet(Block):
     def below(self, lead: float) -> float:
         """As for one size."""
         return self.sums[max(bisect_left(self.sums, lead - SLACK) - 1, 0)]
+
+
+def of_unit(blocks: Mapping[str, int], *, imperial: bool) -> tuple[dict[str, int], dict[str, int]]:
+    """Blocks that a reader's leads are made of, and those that are left out.
+
+    Parameters
+    ----------
+    blocks : mapping of str to int
+        Size, such as `1 kg`, to how many there are.
+    imperial : bool
+        Whether the reader thinks in pounds.
+
+    Returns
+    -------
+    used, left : dict of str to int
+        Where there are some in kg and some in lb, those of the reader's unit are used: a lead of both is on
+        no scale that anybody reads. Else all are.
+
+    Examples
+    --------
+    >>> of_unit({"1 kg": 30, "2 lb": 40}, imperial=False)
+    ({'1 kg': 30}, {'2 lb': 40})
+    >>> of_unit({"2 lb": 40}, imperial=False)
+    ({'2 lb': 40}, {})
+    """
+    used = {size: n for size, n in blocks.items() if _mass(size, size)[1] == imperial}
+    if not used:
+        return dict(blocks), {}
+    return used, {size: n for size, n in blocks.items() if size not in used}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Final
 
@@ -86,7 +87,8 @@ def boat(
     assessment : Assessment
         Of the divers of the plan, with the plan.
     pieces : Pieces, optional
-        Sizes of lead; the smallest is the step. Default 2, 1 and 0.5 kg, or 4, 2 and 1 lb.
+        Sizes of lead, and how many there are if that is known; the smallest is the step. Default 2, 1 and
+        0.5 kg, or 4, 2 and 1 lb.
     risk : float
         Accepted chance of too light. [-]
     units : str
@@ -118,7 +120,8 @@ def boat(
         raise RecordError("the plan has no rows for this boat; give a dives file without results")
     found = answers(assessment, block=sizes.step, risk=risk, imperial=units == "imperial")
     groups = _dives(columns)
-    divers = _divers(columns, found, groups, sizes, imperial=units == "imperial")
+    load = _load(assessment, rows, found, groups, sizes, seed=seed)
+    divers = _divers(columns, found, groups, (sizes, load), imperial=units == "imperial")
     own = np.isin(assessment.evidence.diver, assessment.line.occasions.diver[rows]) & assessment.observed
     return BoatData(
         units=units,
@@ -135,7 +138,8 @@ def boat(
         observed_divers=len(np.unique(assessment.evidence.diver[own])),
         sizes=sizes.sizes,
         dives=tuple(_dive(columns, at, divers) for at in groups),
-        load=_load(assessment, rows, found, groups, sizes, seed=seed),
+        load=load,
+        there=sizes.there,
     )
 
 
@@ -216,26 +220,56 @@ def _reasons(answer: Advice, *, imperial: bool) -> tuple[str, ...]:
 
 
 def _divers(
-    plan: Columns, found: Sequence[Answer], groups: Sequence[IntArray], sizes: Pieces, *, imperial: bool
-) -> list[BoatDiver]:
+    plan: Columns, found: Sequence[Answer], groups: Sequence[IntArray], lead: tuple[Pieces, Stock], *,
+    imperial: bool,
+) -> list[BoatDiver]:  # fmt: skip
     """The rows of the plan, in its order."""
     places = _check_places(plan, found, _times(plan, groups))
-    return [_diver(plan, i, a, sizes, places[i], imperial=imperial) for i, a in enumerate(found)]
+    made = _made(found, groups, *lead)
+    return [_diver(plan, i, a, made[i], places[i], imperial=imperial) for i, a in enumerate(found)]
 
 
-def _diver(plan: Columns, row: int, whole: Answer, sizes: Pieces, place: int, *, imperial: bool) -> BoatDiver:
+def _spare(answer: Advice) -> float:
+    """Lead beside the one put on that a check asks to have at hand. [kg]."""
+    return max(answer.bring_kg - answer.lead_kg, 0.0) if answer.check_first else 0.0
+
+
+def _made(
+    found: Sequence[Answer], groups: Sequence[IntArray], sizes: Pieces, load: Stock
+) -> list[tuple[IntArray, IntArray]]:
+    """Pieces of each row's lead, and of what it has at hand for a check.
+
+    Of those to be loaded where they suffice, else of all that there are. One diver at a time checks, with
+    what the leads of the dive leave.
+    """
+    aboard = replace(sizes, counts=load.counts) if sizes.counts else sizes
+    out: list[tuple[IntArray, IntArray]] = [(np.zeros(0, np.int64),) * 2] * len(found)
+    for at in groups:
+        leads = np.array([found[i].advice.lead_kg for i in at])
+        given = aboard.dealt(leads)
+        if not aboard.suffice(given.sum(axis=0)):
+            given = sizes.dealt(leads)
+        rest = sizes.less(given.sum(axis=0))
+        for i, own in zip(at.tolist(), given, strict=True):
+            out[i] = own, rest.dealt(np.array([_spare(found[i].advice)]))[0]
+    return out
+
+
+def _diver(
+    plan: Columns, row: int, whole: Answer, made: tuple[IntArray, IntArray], place: int, *, imperial: bool
+) -> BoatDiver:
     answer = whole.advice
     suit = suit_label(plan, row)
     worn_as_suit = {part.strip() for part in suit.split(" + ")}
     later = whole.late_bring_kg > max(answer.bring_kg, answer.lead_kg) + GRAM
-    lead, spare = np.array(answer.lead_kg), np.array(max(answer.bring_kg - answer.lead_kg, 0.0))
+    pieces, more = (tuple(int(n) for n in counts) for counts in made)
     return BoatDiver(
         answer=answer,
         suit=suit,
         kit=tuple(label for label in kit_labels(plan, row) if label not in worn_as_suit),
         water=water_label(plan, row, imperial=imperial),
-        pieces=tuple(int(n) for n in sizes.of(lead)),
-        more=tuple(int(n) for n in sizes.of(spare)) if answer.check_first else (0,) * len(sizes.sizes),
+        pieces=pieces,
+        more=more,
         check_place=place,
         reasons=_reasons(answer, imperial=imperial),
         after=whole.after,
@@ -260,7 +294,7 @@ def _load(
     check = np.array([a.check_first for a in advice])
     on = worn(need, lead, check, out=breath_out(assessment.fit.theta), step=sizes.step)
     spare = np.where(check, np.maximum(bring - on, 0.0), 0.0)
-    counts = [sizes.of(on[:, at]).sum(axis=1) + sizes.of(spare[:, at].max(axis=1)) for at in groups]
+    counts = [sizes.wanted(np.column_stack([on[:, at], spare[:, at].max(axis=1)])) for at in groups]
     total = np.max([on[:, at].sum(axis=1) for at in groups], axis=0)
     return stock(np.max(counts, axis=0), total, sizes, seed=seed)
 

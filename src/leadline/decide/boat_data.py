@@ -125,6 +125,8 @@ class BoatData:
         What to load: enough for every dive, one after the other.
     there : tuple of (float, int)
         Sizes [kg] and numbers of the pieces that the book lists; empty: it lists none.
+    left_out : tuple of (str, int)
+        Blocks that the book lists in the other unit, of which no lead is made, and how many there are.
     """
 
     units: str
@@ -143,6 +145,7 @@ class BoatData:
     dives: tuple[BoatDive, ...]
     load: Stock
     there: There = ()
+    left_out: tuple[tuple[str, int], ...] = ()
 
     @property
     def lacking(self) -> Lacking:

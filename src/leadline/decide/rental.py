@@ -57,7 +57,7 @@ class Desk:
     worn_with : mapping of str to str
         Undersuit, BC or other items instead of what is most often worn with each suit.
     pieces : Pieces
-        Sizes of lead; the smallest is the step.
+        Sizes of lead, and how many there are if that is known; the smallest is the step.
     risk : float
         Accepted chance of too light. [-]
     since, group : str
@@ -159,6 +159,7 @@ def rental(
         seen=tuple(_seen(handed, j) for j in range(len(handed.outfits))),
         stock=rental_stock(needs, tables[0], came, classes, desk.pieces, number=desk.renters, seed=desk.seed),
         nearer=nearer(crowd, classes, desk.pieces.step),
+        there=desk.pieces.there,
     )
 
 

@@ -174,6 +174,8 @@ class RentalData:
         One for each class.
     there : tuple of (float, int)
         Sizes [kg] and numbers of the pieces that the book lists; empty: it lists none.
+    left_out : tuple of (str, int)
+        Blocks that the book lists in the other unit, of which no lead is made, and how many there are.
     """
 
     units: str
@@ -197,6 +199,7 @@ class RentalData:
     stock: RentalStock
     nearer: tuple[Nearer, ...]
     there: There = ()
+    left_out: tuple[tuple[str, int], ...] = ()
 
     @property
     def lacking(self) -> Lacking:

@@ -141,7 +141,7 @@ def rental_stock(
         )
         on = worn(found, lead, check, out=float(needs["out"]), step=pieces.step)
         spare = np.where(check, np.maximum(bring - on, 0.0), 0.0).max(axis=1)
-        counts.append(pieces.of(on).sum(axis=1) + pieces.of(spare))
+        counts.append(pieces.wanted(np.column_stack([on, spare])))
         total.append(on.sum(axis=1))
     found_stock = stock(np.concatenate(counts), np.concatenate(total), pieces, seed=seed)
     return RentalStock(count, number is None, DAYS, found_stock)

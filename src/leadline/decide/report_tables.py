@@ -68,7 +68,7 @@ def rental_tables(document: Mapping[str, Any]) -> Tables:
     -------
     dict of str to list of dict
         Name to rows: the pieces to have, the day they are for and the book (`summary`), what sex changes, the
-        outfits, what was seen at stops.
+        outfits, what was seen at stops, the pieces that are lacking, blocks that are left out.
     """
     stock = document["stock"]
     tables: Tables = {
@@ -78,6 +78,7 @@ def rental_tables(document: Mapping[str, Any]) -> Tables:
         "outfits": document["outfits"],
         "seen": document["seen"],
         "lacking": document["lacking"],
+        "left-out": document["left_out"],
     }
     return _alike(tables)
 
@@ -123,7 +124,7 @@ def boat_tables(document: Mapping[str, Any]) -> Tables:
     -------
     dict of str to list of dict
         Name to rows: the pieces to load, how sure that is and the book (`summary`), the dives, the surface
-        checks in their order, the pieces that are lacking.
+        checks in their order, the pieces that are lacking, blocks that are left out.
     """
     load = document["load"]
     checks = [row for row in document["rows"] if row["check_place"]]
@@ -135,6 +136,7 @@ def boat_tables(document: Mapping[str, Any]) -> Tables:
             {name: row[name] for name in _CHECK} for row in sorted(checks, key=lambda row: row["check_place"])
         ],
         "lacking": document["lacking"],
+        "left-out": document["left_out"],
     }
     return _alike(tables)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -19,6 +19,9 @@ __all__ = ["boat_document", "boat_rows", "piece_rows", "rental_document", "renta
 
 Row = dict[str, Any]
 
+_SIZE: Final = 6
+"""Decimals of the mass of a piece in kg, alike in all tables, so that they can be joined."""
+
 
 def rental_rows(data: RentalData) -> list[Row]:
     """One row for each cell of each table.
@@ -31,17 +34,19 @@ def rental_rows(data: RentalData) -> list[Row]:
     Returns
     -------
     list of dict
-        Water, cylinder, ends of the class, suit, then the fields of `RentalCell`.
+        Water, cylinder, ends of the class, suit, the pieces of it that such a body is given, then the fields
+        of `RentalCell`.
     """
     return [
         {
             **{name: rounded(value) for name, value in asdict(table.place).items()},
             **_class(group),
             "suit": outfit.label,
+            "pieces": outfit.suit[i],
             **{name: rounded(value) for name, value in asdict(cell).items()},
         }
         for table in data.tables
-        for group, cells in zip(data.classes, table.cells, strict=True)
+        for i, (group, cells) in enumerate(zip(data.classes, table.cells, strict=True))
         for outfit, cell in zip(data.outfits, cells, strict=True)
     ]
 
@@ -56,7 +61,9 @@ def rental_document(data: RentalData) -> Row:
         "observations": data.observations,
         "observed_divers": data.observed_divers,
         "outfits": [
-            {"suit": outfit.label, "pieces": list(outfit.suit), **outfit.worn_with} for outfit in data.outfits
+            # Which class is given which stands in the cells.
+            {"suit": outfit.label, "pieces": list(dict.fromkeys(outfit.suit)), **outfit.worn_with}
+            for outfit in data.outfits
         ],
         "cells": rental_rows(data),
         "nearer": [
@@ -78,6 +85,7 @@ def rental_document(data: RentalData) -> Row:
             **_stock(data.stock.stock),
         },
         "lacking": _lacking(data.lacking),
+        "left_out": [{"block": size, "pieces": number} for size, number in data.left_out],
     }
 
 
@@ -131,25 +139,28 @@ def boat_document(data: BoatData) -> Row:
         "rows": boat_rows(data),
         "load": _stock(data.load),
         "lacking": _lacking(data.lacking),
+        "left_out": [{"block": size, "pieces": number} for size, number in data.left_out],
     }
 
 
 def piece_rows(stock: Stock) -> list[Row]:
     """One row for each size of lead."""
     return [
-        {"piece_kg": round(size, 6), "pieces": count}
+        {"piece_kg": round(size, _SIZE), "pieces": count}
         for size, count in zip(stock.sizes, stock.counts, strict=True)
     ]
 
 
 def _lacking(found: Lacking) -> list[Row]:
     """One row for each size of which there are too few."""
-    return [{"piece_kg": rounded(size), "pieces": wanted, "there": there} for size, wanted, there in found]
+    return [
+        {"piece_kg": round(size, _SIZE), "pieces": wanted, "there": there} for size, wanted, there in found
+    ]
 
 
 def _pieces(data: BoatData, diver: BoatDiver) -> str:
     used = [(size, n) for size, n in zip(data.sizes, diver.pieces, strict=True) if n]
-    return ";".join(f"{round(size, 4):g}:{n}" for size, n in used)
+    return ";".join(f"{round(size, _SIZE):.10g}:{n}" for size, n in used)
 
 
 def _head(data: RentalData | BoatData) -> Row:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.block import Block
+from leadline.decide.dealing import deal, wanted
 from leadline.decide.share import Share, jeffreys
 from leadline.errors import OutOfRangeError
 
@@ -40,10 +41,13 @@ class Pieces:
         Mass of one piece of each. [kg]
     imperial : bool
         Whether they are sold in pounds.
+    counts : tuple of int
+        How many there are of each; empty: as many as it takes. [-]
     """
 
     sizes: tuple[float, ...]
     imperial: bool = False
+    counts: tuple[int, ...] = ()
 
     @classmethod
     def parse(cls, texts: Sequence[str]) -> Pieces:
@@ -77,18 +81,72 @@ class Pieces:
         """2, 1 and 0.5 kg, or 4, 2 and 1 lb."""
         return cls.parse(["1lb", "2lb", "4lb"] if imperial else ["0.5", "1", "2"])
 
+    @classmethod
+    def listed(cls, blocks: Mapping[str, int]) -> Pieces:
+        """Sizes that there are so many of, as the book lists them; equal ones add up.
+
+        Raises
+        ------
+        OutOfRangeError
+            As for `parse`.
+
+        Examples
+        --------
+        >>> Pieces.listed({"2 kg": 40, "0.5 kg": 8, "2.0 kg": 5}).there
+        ((2.0, 45), (0.5, 8))
+        """
+        sizes = cls.parse(list(blocks))
+        count = dict.fromkeys(sizes.sizes, 0)
+        for text, number in blocks.items():
+            count[Block.parse(text).mass] += number
+        return replace(sizes, counts=tuple(count.values()))
+
+    @property
+    def there(self) -> There:
+        """Each size and how many there are of it; empty where that is not known."""
+        return tuple(zip(self.sizes, self.counts, strict=True)) if self.counts else ()
+
     @property
     def step(self) -> Block:
         """The smallest, in which a lead can be put on."""
         return Block(self.sizes[-1], self.imperial)
 
+    @property
+    def _ratios(self) -> list[int]:
+        return [round(size / self.sizes[-1]) for size in self.sizes]
+
+    def _steps(self, lead: FloatArray) -> IntArray:
+        return np.rint(np.asarray(lead, float) / self.sizes[-1]).astype(np.int64)
+
     def of(self, lead: FloatArray) -> IntArray:
         """Pieces of each size that make up each lead, large ones first; shape of `lead` and (sizes,)."""
-        left = np.rint(np.asarray(lead, float) / self.sizes[-1]).astype(np.int64)
+        left = self._steps(lead)
         counts = np.zeros((*left.shape, len(self.sizes)), np.int64)
-        for j, size in enumerate(self.sizes):
-            counts[..., j], left = np.divmod(left, round(size / self.sizes[-1]))
+        for j, ratio in enumerate(self._ratios):
+            counts[..., j], left = np.divmod(left, ratio)
         return counts
+
+    def dealt(self, leads: FloatArray) -> IntArray:
+        """Pieces of each person on one dive, of those that there are; shape (people, sizes).
+
+        Where there are too few, as few as possible are borrowed; then as few pieces as possible are used.
+        """
+        return deal(self._steps(leads), self._ratios, self.counts) if self.counts else self.of(leads)
+
+    def wanted(self, leads: FloatArray) -> IntArray:
+        """Pieces of each size that all leads of a day take; leads (days, people), found (days, sizes)."""
+        if not self.counts:
+            return np.asarray(self.of(leads).sum(axis=1))
+        return wanted(self._steps(leads), self._ratios, self.counts)
+
+    def less(self, pieces: IntArray) -> Pieces:
+        """What is left when pieces of each size are taken away."""
+        left = [max(n - int(used), 0) for n, used in zip(self.counts, pieces, strict=False)]
+        return replace(self, counts=tuple(left))
+
+    def suffice(self, pieces: IntArray) -> bool:
+        """Whether there are so many pieces of each size."""
+        return not self.counts or bool((np.asarray(pieces) <= self.counts).all())
 
 
 @dataclass(frozen=True)
@@ -231,7 +289,9 @@ def lacking(wanted: Stock, there: There) -> Lacking:
     Lacking
         In the order of the stock.
     """
-    have = {round(size, 4): number for size, number in there}
+    have: dict[float, int] = {}
+    for size, number in there:
+        have[round(size, 4)] = have.get(round(size, 4), 0) + number
     every = [
         (size, number, have.get(round(size, 4), number))
         for size, number in zip(wanted.sizes, wanted.counts, strict=True)
