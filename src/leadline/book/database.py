@@ -17,6 +17,7 @@ from leadline.arrays import Columns, Records
 from leadline.book import connection as opening
 from leadline.book import fetch, fit_store
 from leadline.book.portion import Portion, portion
+from leadline.book.same_size import totals
 from leadline.book.session import Session
 from leadline.book.sql import one, rows
 from leadline.errors import BookError
@@ -96,9 +97,9 @@ class Book(Session):
         return portion(self._open, divers, suits)
 
     def blocks(self) -> dict[str, int]:
-        """Blocks of lead that there are: size as it was written, such as `1 kg`, to number of pieces."""
+        """Blocks of lead that there are: size as first written, such as `1 kg`, to number of pieces."""
         found = rows(self._open, "SELECT block, pieces FROM blocks WHERE pieces > 0 ORDER BY seq")
-        return {size: int(pieces) for size, pieces in found}
+        return totals(found)
 
     def versions(self, table: str) -> NDArray[np.int64]:
         """Data version in which each row of `table` was last written.

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import duckdb
 
-from leadline.book import doubt, set_aside, stage
+from leadline.book import doubt, same_size, set_aside, stage
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import ORIGIN, Source, from_file, from_rows
@@ -174,18 +174,21 @@ def _faults(connection: DuckDBPyConnection, source: Source) -> tuple[Fault, ...]
 
 def _take(
     connection: DuckDBPyConnection, source: Source, version: int
-) -> tuple[TableReport, tuple[Fault, ...]]:
-    """Judge and write what stands in `incoming`."""
+) -> tuple[TableReport, tuple[Fault, ...], list[str]]:
+    """Judge and write what stands in `incoming`; what there is to say of it."""
     table = source.table
+    same_size.fold(connection, source)
+    same_size.respell(connection, source)
     stage.build(connection, source)
     stage.find_faults(connection, source)
     _hold_repeats(connection, source)
-    copies = _settle_repeats(connection, table)
+    merged, notes = same_size.add_up(connection, source)
+    copies = merged + _settle_repeats(connection, table)
     loaded, updated, unchanged = _write(connection, table, version)
-    read = int(one(connection, "SELECT count(*) FROM stage"))
+    read = merged + int(one(connection, "SELECT count(*) FROM stage"))
     rejected = int(one(connection, 'SELECT count(DISTINCT "row") FROM faults'))
     report = TableReport(read, loaded, updated, unchanged + copies, rejected)
-    return report, _faults(connection, source)
+    return report, _faults(connection, source), notes
 
 
 def _record(connection: DuckDBPyConnection, what: str, report: LoadReport, before: int) -> LoadReport:
@@ -231,10 +234,10 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
             if name not in files:
                 continue
             source = from_file(connection, table, files[name])
-            reports[name], found = _take(connection, source, version + 1)
+            reports[name], found, said = _take(connection, source, version + 1)
             set_aside.keep(connection, source, book)
             faults += found
-            notes += source.notes
+            notes += [*source.notes, *said]
             notes += stage.unknown_note(connection, source, "kept as they are")
             if name == "gear":
                 notes += doubt.cylinder_notes(connection, source)
@@ -251,8 +254,10 @@ def judge(
 ) -> tuple[Fault, ...]:
     """Faults of typed rows, nothing written; see `leadline.book.Book.judge`."""
     source = from_rows(connection, table, given)
+    same_size.respell(connection, source)
     stage.build(connection, source)
     stage.find_faults(connection, source)
+    same_size.add_up(connection, source)
     _settle_repeats(connection, table)
     return _faults(connection, source)
 
@@ -282,7 +287,7 @@ def upsert(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping
     with transaction(connection):
         version = _version(connection)
         source = from_rows(connection, table, given)
-        counts, faults = _take(connection, source, version + 1)
+        counts, faults, _ = _take(connection, source, version + 1)
         if faults:
             where = f"row {faults[0].row}: " if len(given) > 1 else ""
             more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
