@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from leadline.book.archimedes import buoyancies
 from leadline.book.cell import Check
 from leadline.book.person import people, persons
 from leadline.book.source import Source
@@ -224,6 +225,7 @@ def rules(source: Source, *, plan: bool = False) -> Iterator[Check]:
         yield from persons(written)
     elif table.name == "gear":
         yield from _gear()
+        yield from buoyancies()
     elif table.name == "dives":
         yield from _lengths(_LISTS["dives"], written)
         # The stop comes between start and end.

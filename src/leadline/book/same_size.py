@@ -55,7 +55,7 @@ def totals(listed: Iterable[tuple[str, int]]) -> dict[str, int]:
 
 
 def fold(connection: DuckDBPyConnection, source: Source) -> None:
-    """Before a list of blocks is loaded, make one row of the book's of one size: older books keep them apart."""
+    """Make one row of the book's rows of one size, which older books keep apart, for a list of blocks."""
     if source.table is not BLOCKS:
         return
     listed = rows(connection, "SELECT block, pieces FROM blocks ORDER BY seq")
