@@ -46,7 +46,7 @@ def told(records: Records) -> np.ndarray:
     data = rental(assessment, desk)
     with (DATASETS / "truth.csv").open(encoding="utf-8", newline="") as file:
         truth = {(r["dive"], r["diver"]): float(r["need_at_35_bar_kg"]) for r in csv.DictReader(file)}
-    tables = {(t.water, t.cylinder): t for t in data.tables}
+    tables = {(t.place.water, t.place.cylinder): t for t in data.tables}
     columns = {outfit.key: j for j, outfit in enumerate(data.outfits)}
     keys = outfit_keys(records.dives, suit_types(records.gear))
     mass = assessment.line.occasions.body_mass[assessment.line.at(DIVE)]

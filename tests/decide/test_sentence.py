@@ -238,3 +238,24 @@ def test_coarse_blocks_are_named() -> None:
     assert coarse(5.0, -1.0, imperial=True)[0].startswith("These blocks are coarse: about 0 lb")
     said = answers(assess([plan_row("Ines")]), block=Block(5.0))[0].advice
     assert any(caution.startswith("These blocks are coarse") for caution in said.cautions)
+
+
+# By hand, against 20 bar in the fullest cylinder that is carried, at the stop and at the end.
+@pytest.mark.parametrize(
+    ("plan", "said"),
+    [
+        ({"stop_bar": 0}, "Planned with 0 bar left"),
+        ({"stop_bar": 10}, "Planned with 10 bar left"),
+        ({"stop_bar": 60, "end_bar": 15}, "Planned with 15 bar left"),
+        ({"end_bar": 19}, "Planned with 19 bar left"),
+        ({"end_bar": 20}, ""),
+        ({"stop_bar": 40, "end_bar": 30}, ""),
+        ({}, ""),
+        ({"cylinder": "steel 12;steel 12", "end_bar": "5;60"}, ""),
+        ({"cylinder": "steel 12;steel 12", "end_bar": "5;-"}, "Planned with 5 bar left"),
+    ],
+)
+def test_a_stop_that_nobody_can_breathe_at_is_cautioned_once(plan, said) -> None:
+    found = [text for text in advice([], **plan).advice.cautions if "any usual reserve of 20 bar" in text]
+    assert len(found) == bool(said)
+    assert all(text.startswith(said) for text in found)

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import duckdb
 
-from leadline.book import doubt, same_size, set_aside, stage
+from leadline.book import doubt, overfull, same_size, set_aside, stage
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import ORIGIN, Source, from_file, from_rows
@@ -243,6 +243,8 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
                 notes += doubt.cylinder_notes(connection, source)
             elif name in ("divers", "dives", "checks"):
                 notes += doubt.body_notes(connection, source)
+            if name == "dives":
+                notes += overfull.fill_notes(connection, source, "sound")
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
     written = set_aside.write(connection, book)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from leadline.arrays import Columns
-from leadline.book import fetch, stage
+from leadline.book import fetch, overfull, stage
 from leadline.book.rule import WARMING, rounded
 from leadline.book.source import Source, from_file
 from leadline.book.sql import literal, rows
@@ -56,6 +56,9 @@ def read(
         named = "; ".join(f"row {number}: {reason}" for number, reason in found[:_NAMED])
         more = f" (and {len(found) - _NAMED} more)" if len(found) > _NAMED else ""
         raise RecordError(f"{path}: {named}{more}")
+    if notify:
+        for text in overfull.fill_notes(connection, source, "stage"):
+            notify(text)
     return fetch.columns(connection, DIVES, source="stage", order='"row"')
 
 

@@ -52,6 +52,9 @@ SAME_LEAD: Final = 0.25
 FULL_STOP: Final = 100.0
 """Cylinder pressure planned at the stop that is no reserve any more. [bar gauge] (judged)"""
 
+LEAST_STOP: Final = 20.0
+"""Pressure planned at the stop or the end below which nobody keeps a reserve. [bar gauge] (judged)"""
+
 HEAVY_GAP: Final = 2.0
 LIGHT_GAP: Final = 1.0
 """How far the usual lead must be over or under the likely need for a word about it. [kg]"""
@@ -67,6 +70,22 @@ _UNNAMED: Final = {
 
 def _pressure_text(bar: float, imperial: bool) -> str:
     return f"{float(to_imperial(bar, 'psi')):.0f} psi" if imperial else f"{bar:.0f} bar"
+
+
+def _empty(assessment: Assessment, position: int, bar: float, imperial: bool) -> list[str]:
+    """A caution about a plan that leaves too little to breathe, in the fullest cylinder there is."""
+    line = assessment.line
+    row = line.row[position]
+    cells = [str(line.plan[name][row]).split(";") for name in ("stop_bar", "end_bar")]
+    noted = [[float(part) for part in cell if part.strip() not in ("", "-")] for cell in cells]
+    least = min((max(own) for own in noted if own), default=bar)
+    if least >= LEAST_STOP:
+        return []
+    return [
+        f"Planned with {_pressure_text(least, imperial)} left at the stop or the end, below any usual "
+        f"reserve of {_pressure_text(LEAST_STOP, imperial)}: keep more gas, and where it is not known leave "
+        "the cell empty"
+    ]
 
 
 def young(line: Timeline, position: int) -> bool:
@@ -352,6 +371,7 @@ def cautions(
             f"Reckoned for a stop with {_pressure_text(bar, imperial)} left: later, with less gas, it takes "
             "more lead to hold it, so plan the pressure the dive ends with"
         )
+    found += _empty(assessment, position, bar, imperial)
     if "suit" in _unnamed(assessment, position) and not history.suit_worn:
         found.append("No suit named, so this is the lead for diving without one: far too little for a suit")
     found += unlikely
