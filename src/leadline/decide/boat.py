@@ -18,8 +18,9 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import GRAM
 from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
 from leadline.decide.label import kit_labels, suit_label, water_label
-from leadline.decide.sentence import DOUBTED, UNFIT
+from leadline.decide.sentence import DOUBTED
 from leadline.decide.stock import Pieces, Stock, stock, worn
+from leadline.decide.unfit_sentence import UNFIT
 from leadline.errors import RecordError
 from leadline.model.marginal import Marginal
 from leadline.timeline import PLAN

@@ -14,13 +14,14 @@ from leadline.decide.change import Trigger
 from leadline.decide.change_sentence import change_texts
 from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import MOST_RISE, WIDE
+from leadline.decide.unfit_sentence import FAILED, failed_texts
 from leadline.units import about_text, mass_text, to_imperial
 
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.timeline import Timeline
 
-__all__ = ["DOUBTED", "FAILED", "STANDING", "UNFIT", "cautions", "coarse", "dangers"]
+__all__ = ["DOUBTED", "STANDING", "cautions", "coarse", "dangers"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -30,12 +31,6 @@ STANDING: Final = (
 
 DOUBTED: Final = "The check of the day"
 """How the caution begins that asks for another look at the surface."""
-
-FAILED: Final = "Rose at the stop with"
-"""How the caution begins that tells of a lead which failed, and was not held since."""
-
-UNFIT: Final = (FAILED, "Sank at the stop with", "The surface check with", "Held the stop, BC empty, with")
-"""How the cautions begin that tell of what does not fit the records before it."""
 
 DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
 """How the cautions begin that may not be overlooked."""
@@ -202,35 +197,6 @@ def _bounds(history: LikeKit) -> str:
     return "what stops and surface checks showed bounds"
 
 
-def _failed(history: LikeKit, begin: float, imperial: bool) -> list[str]:
-    """Why a check comes first where stops do not fit the records before them."""
-    slip = "does not fit the records before: a slip of the pen, or kit, body or water have changed"
-    found = []
-    if len(stops := history.failed):
-        lead = mass_text(float(stops.worn[np.argmax(stops.lead)]), imperial=imperial)
-        never = " and do not go down with so little" if float(stops.lead.max()) < begin else ""
-        found.append(
-            f"{FAILED} {lead}, and none was held with as little since, which {slip}, so check "
-            f"before the dive{never}"
-        )
-    dives = history.odd.take(history.odd.dive)
-    held = dives.fit[:, 1] > 0
-    if len(stops := dives.take(held)):
-        lead = mass_text(float(stops.worn[np.argmax(stops.lead)]), imperial=imperial)
-        found.append(
-            f"{UNFIT[3]} {lead}, with which the diver should sink, so that it {slip}; check before the dive"
-        )
-    if len(stops := dives.take(~held)):
-        lead = mass_text(float(stops.worn[np.argmin(stops.lead)]), imperial=imperial)
-        found.append(
-            f"{UNFIT[1]} {lead}, and none was held with as much since, which {slip}, so check before the dive"
-        )
-    if len(looks := history.odd.take(~history.odd.dive)):
-        lead = mass_text(float(looks.worn[-1]), imperial=imperial)
-        found.append(f"{UNFIT[2]} {lead} {slip}, so check before the dive")
-    return found
-
-
 def _unsure(
     history: LikeKit,
     band: tuple[float, ...],
@@ -365,7 +331,7 @@ def cautions(
     """
     dry = bool(assessment.rigs.dry[position])
     found = _light(history, light_as_last, lead, imperial)
-    found += _failed(history, lead, imperial) if failed else []
+    found += failed_texts(history, lead, imperial) if failed else []
     if bar > FULL_STOP:
         found.append(
             f"Reckoned for a stop with {_pressure_text(bar, imperial)} left: later, with less gas, it takes "

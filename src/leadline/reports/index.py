@@ -11,7 +11,8 @@ from markupsafe import Markup
 
 import leadline
 from leadline.decide.season_data import SeasonData
-from leadline.decide.sentence import DOUBTED, FAILED, dangers
+from leadline.decide.sentence import DOUBTED, dangers
+from leadline.decide.unfit_sentence import FAILED
 from leadline.reports import contents, page
 from leadline.reports.reading import Reading
 
