@@ -29,7 +29,10 @@ def reasons(folder: Path, **cells: object) -> list[str]:
         # Weighed with 200 bar of air in it, 2.9 kg: 13.86 - 14.85 - 2.9 = -3.9
         (CYLINDER | {"mass_kg": 14.85, "buoyancy_kg": -3.9, "material": "steel"}, "weighed with gas"),
         # 3 kg of lead displace 0.265 L and weigh 2.74 kg under water
-        ({"kind": "plate", "mass_kg": 3, "buoyancy_kg": -3.5}, "denser than lead"),
+        (
+            {"kind": "plate", "mass_kg": 3, "buoyancy_kg": -3.5},
+            "less than nothing, so it would be denser than lead",
+        ),
         ({"kind": "other", "mass_kg": 2.6, "buoyancy_kg": -2.8}, "of which so much displaces 0.2 L"),
         ({"kind": "plate", "mass_kg": 3, "buoyancy_kg": 2.6}, "so much of a plate takes up 3.3 L at most"),
         ({"kind": "fins", "mass_kg": 2, "buoyancy_kg": 19}, "so much of a fins takes up 6.7 L at most"),

@@ -56,13 +56,14 @@ def buoyancies() -> Iterator[Check]:
     displaced = f"((mass_kg + buoyancy_kg) / {water})"
     spare = f"(coalesce(buoyancy_sd_kg, {Measured.DEFAULT_SD!r}) / {water})"
     given = "mass_kg > 0 AND buoyancy_kg IS NOT NULL"
-    would = f"'with its mass of ' || {_text('mass_kg')} || ' kg it would displace ' || {_text(displaced)}"
+    volume = f"CASE WHEN {displaced} < 0 THEN 'less than nothing' ELSE {_text(displaced)} || ' L' END"
+    would = f"'with its mass of ' || {_text('mass_kg')} || ' kg it would displace ' || {volume}"
 
     full = f"(water_capacity_l + mass_kg / {BRASS_DENSITY!r})"
     least = f"(water_capacity_l * {1 - ROUNDED!r} + mass_kg / {BRASS_DENSITY!r})"
     cylinder = f"{given} AND kind = 'cylinder' AND water_capacity_l > 0"
     reason = (
-        f"{would} || ' L, but its ' || {_text('water_capacity_l')} || ' L and its metal alone displace '"
+        f"{would} || ', but its ' || {_text('water_capacity_l')} || ' L and its metal alone displace '"
         f" || {_text(full)} || ' L: was it weighed with gas, or is a sign or a decimal point wrong?'"
     )
     yield Check("buoyancy_kg", f"{cylinder} AND {displaced} + {spare} < {least}", reason, value, also=also)
@@ -70,7 +71,7 @@ def buoyancies() -> Iterator[Check]:
     shell = _pick("material", SHELL, repr(OTHER_SHELL))
     most = f"(water_capacity_l * {1 + ROUNDED!r} + mass_kg / {shell})"
     reason = (
-        f"{would} || ' L, but with ' || {_text('water_capacity_l')} || ' L inside it takes up '"
+        f"{would} || ', but with ' || {_text('water_capacity_l')} || ' L inside it takes up '"
         f" || {_text(most)} || ' L at most: is a sign or a decimal point wrong?'"
     )
     yield Check("buoyancy_kg", f"{cylinder} AND {displaced} - {spare} > {most}", reason, value, also=also)
@@ -78,14 +79,14 @@ def buoyancies() -> Iterator[Check]:
     lead = f"(mass_kg / {LEAD_DENSITY!r})"
     solid = f"{given} AND NOT (kind = 'cylinder' AND coalesce(water_capacity_l, 0) > 0)"
     reason = (
-        f"{would} || ' L, so it would be denser than lead, of which so much displaces ' || {_text(lead)}"
+        f"{would} || ', so it would be denser than lead, of which so much displaces ' || {_text(lead)}"
         " || ' L: is the mass too low, or a decimal point wrong?'"
     )
     yield Check("buoyancy_kg", f"{solid} AND {displaced} + {spare} < {lead}", reason, value, also=also)
 
     most = f"(mass_kg / {_pick('kind', LEAST, 'NULL')})"
     reason = (
-        f"{would} || ' L, but so much of a ' || kind || ' takes up ' || {_text(most)}"
+        f"{would} || ', but so much of a ' || kind || ' takes up ' || {_text(most)}"
         " || ' L at most: is a sign or a decimal point wrong?'"
     )
     yield Check("buoyancy_kg", f"{solid} AND {displaced} - {spare} > {most}", reason, value, also=also)
