@@ -132,6 +132,10 @@ def books(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         if kinds[name] in STYLES and draw(st.booleans()):
             fixed["style"] = draw(st.sampled_from(STYLES[kinds[name]]))
         made = row(draw, GEAR, fixed, ("style",))
+        if "mass_kg" in made and "buoyancy_kg" in made:  # by Archimedes: it neither sinks nor floats
+            made["buoyancy_kg"] = 0.0
+            if kinds[name] == "cylinder":
+                del made["buoyancy_kg"]
         if kinds[name] == "cylinder" and "buoyancy_kg" not in made:  # the largest are asked for a mass
             made.setdefault("mass_kg", 20.0)
         gear.append(made | unknown())

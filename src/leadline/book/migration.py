@@ -61,11 +61,16 @@ _COMPOSED: Final[dict[str, tuple[str, ...]]] = {
 _KIT: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 
 
+def _form(column: str) -> str:
+    """SQL for the normal form of a column; a text with a null character would lose what follows it."""
+    return f"(CASE WHEN contains({column}, chr(0)) THEN {column} ELSE nfc_normalize({column}) END)"
+
+
 def _composed(connection: DuckDBPyConnection) -> None:
     """Names in the normal form in which they are read now; two that differ in nothing else stay two."""
 
     def odd(table: str, key: str) -> list[tuple[str, str]]:
-        form = f"nfc_normalize({key})"
+        form = _form(key)
         return rows(
             connection,
             f"SELECT {key}, {form} FROM {table}"
@@ -74,7 +79,7 @@ def _composed(connection: DuckDBPyConnection) -> None:
 
     for table, names in _COMPOSED.items():
         for name in names:
-            form = f'nfc_normalize("{name}")'
+            form = _form(f'"{name}"')
             connection.execute(f'UPDATE {table} SET "{name}" = {form} WHERE "{name}" <> {form}')
     items, divers = odd("gear", "item"), odd("divers", "diver")
     for old, new in items:
@@ -91,7 +96,7 @@ def _composed(connection: DuckDBPyConnection) -> None:
         for table in ("divers", "dives", "checks"):
             connection.execute(f"UPDATE {table} SET diver = ? WHERE diver = ?", [new, old])
     for name, keys in (("dive", ("dives", "checks")), ("check", ("checks",))):
-        form, other = f'nfc_normalize("{name}")', "diver" if name == "dive" else "''"
+        form, other = _form(f'"{name}"'), "diver" if name == "dive" else "''"
         if not one(connection, f"SELECT count(*) - count(DISTINCT ({form}, {other})) FROM {keys[0]}"):
             for table in keys:
                 connection.execute(f'UPDATE {table} SET "{name}" = {form} WHERE "{name}" <> {form}')

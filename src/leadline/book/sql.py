@@ -52,7 +52,9 @@ def install_functions(connection: DuckDBPyConnection) -> None:
         # Most cells begin and end with a visible ASCII character: six times as fast as trimming them.
         "trimmed(x) AS CASE WHEN ord(x) BETWEEN 33 AND 126 AND ord(right(x, 1)) BETWEEN 33 AND 126 THEN x"
         f" ELSE trim(x, {literal(_BLANKS)}) END",
-        "composed(x) AS CASE WHEN strlen(x) = length(x) THEN x ELSE nfc_normalize(x) END",
+        # What follows a null character would be lost.
+        "composed(x) AS CASE WHEN strlen(x) = length(x) OR contains(x, chr(0)) THEN x"
+        " ELSE nfc_normalize(x) END",
         f"is_number(x) AS regexp_full_match(x, {number}) AND isfinite(TRY_CAST(x AS DOUBLE))",
         "number(x) AS CASE WHEN is_number(x) THEN TRY_CAST(x AS DOUBLE) END",
         r"number_text(v) AS regexp_replace(CAST(v AS VARCHAR), '\.0$', '')",
