@@ -74,3 +74,10 @@ def test_two_that_stand_in_an_older_book_in_both_forms_stay_two(older: Path) -> 
     assert records.divers["diver"].tolist() == ["Ines", "Ivo", APART, ZOE]
     assert records.dives["diver"][-1] == records.checks["diver"][-1] == APART
     assert records.gear["item"][-1] == SUIT
+
+
+def test_what_follows_a_null_character_is_not_lost(path: Path) -> None:
+    name = f"{APART}\0b"
+    with Book.open(path, write=True) as book:
+        book.upsert("divers", [{"diver": name}])
+        assert name in book.records().divers["diver"].tolist()
