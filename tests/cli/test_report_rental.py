@@ -67,6 +67,24 @@ def test_pounds(run, club: Path, tmp_path: Path) -> None:
     assert "psi" in (tmp_path / "lb" / "rental.html").read_text(encoding="utf-8")
 
 
+def test_another_place_is_named_in_the_reader_s_unit(run, club: Path, tmp_path: Path) -> None:
+    """Independent: 1,560 m is 5,118.11 ft, 3 m is 9.8425 ft; water of 18 g/kg is denser than of 8."""
+    metric = ("--water", "brackish", "--altitude", 1560, "--stop-depth", 3, "--salinity", 18)
+    imperial = ("--water", "brackish", "--altitude", 5118.11, "--stop-depth", 9.8425, "--salinity", 18)
+    found = []
+    for options in (metric, (*imperial, "--units", "imperial"), ("--water", "brackish")):
+        classes = "121.25,187.4" if "imperial" in options else "55,85"
+        kit = ("--suit", "full 5", "--classes", classes)
+        done = run("report", "rental", "--book", club, *kit, *options, "--out", tmp_path, "--json")
+        assert done.returncode == 0
+        found.append(json.loads(done.stdout)["cells"][0])
+    here, same, plain = found
+    assert (here["altitude_m"], here["stop_depth_m"], here["salinity_gkg"]) == (1560, 3, 18)
+    assert same["need_q50_kg"] == pytest.approx(here["need_q50_kg"], abs=0.05)
+    assert here["need_q50_kg"] > plain["need_q50_kg"] + 0.5
+    assert (plain["altitude_m"], plain["stop_depth_m"], plain["salinity_gkg"]) == (0, 5, None)
+
+
 def test_index_links_what_is_there(run, club: Path, tmp_path: Path) -> None:
     out = tmp_path / "pages"
     run("report", "season", "--book", club, "--diver", "Ines", "--diver", "Ivo", "--out", out)
@@ -96,6 +114,10 @@ def test_an_unlearned_book_says_so(run, tmp_path: Path) -> None:
         (["--classes", "80,60"], 1, "rising edges"),
         (["--cylinder", "jacket"], 1, "no such cylinder"),
         (["--water", "sea"], 1, "fresh, brackish, salt"),
+        (["--water", "salt", "--salinity", "3.5"], 1, "contradicts water salt, which has 15 or more"),
+        (["--salinity", "3.5"], 1, "contradicts water salt, which has 15 or more"),
+        (["--stop-depth", "40"], 1, "must lie in [1, 15] m"),
+        (["--altitude", "9000"], 1, "must lie in [-430, 5000] m"),
         (["--block", "1", "--block", "1.5"], 1, "no multiple of the smallest"),
         (["--since", "yesterday"], 2, "is no day"),
         (["--risk", "0.9"], 2, "--risk"),

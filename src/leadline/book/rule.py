@@ -11,6 +11,7 @@ from leadline.book.person import people, persons
 from leadline.book.source import Source
 from leadline.book.sql import NUMBER, identifier, literal
 from leadline.book.written import Written
+from leadline.physics.water import SALINITIES, salinities
 from leadline.records import BLOCK_RANGE, Table
 from leadline.units import POUND, PSI
 
@@ -21,14 +22,6 @@ WARMING: Final = 5.0
 
 _WEIGHT: Final = 0.25
 """How far the places may part from the lead: half the usual block, so that rounding passes. [kg]"""
-
-_SALINITY: Final = {
-    "fresh": (0.0, 5.0, "at most 5"),
-    "brackish": (0.5, 30.0, "0.5 to 30"),
-    "salt": (15.0, 42.0, "15 or more"),
-}
-"""What the words for water allow: wider than anybody uses them, and apart by more than a tenth, which is what
-per cent under per mille makes. [g/kg] (judged)"""
 
 STYLES: Final[dict[str, tuple[str, ...]]] = {
     "suit": ("full", "shorty", "two_piece", "vest", "dry_membrane", "dry_foam"),
@@ -117,9 +110,9 @@ def _water() -> Iterator[Check]:
     """The word for the water and the salinity must fit together."""
     ranges = " ".join(
         f"WHEN {literal(word)} THEN salinity_gkg NOT BETWEEN {low} AND {high}"
-        for word, (low, high, _) in _SALINITY.items()
+        for word, (low, high) in SALINITIES.items()
     )
-    allowed = " ".join(f"WHEN {literal(word)} THEN {literal(text)}" for word, (*_, text) in _SALINITY.items())
+    allowed = " ".join(f"WHEN {literal(word)} THEN {literal(salinities(word))}" for word in SALINITIES)
     yield Check(
         "salinity_gkg",
         f"CASE water {ranges} END",

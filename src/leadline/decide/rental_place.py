@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns
 from leadline.decide.label import items
 from leadline.errors import OutOfRangeError
+from leadline.physics.water import SALINITIES, salinities
 from leadline.records import DIVES, STOP_DEPTH
 from leadline.units import check_range
 
@@ -80,7 +81,8 @@ def places(
     Raises
     ------
     OutOfRangeError
-        If a word is none of the records' for water, or a height or depth is out of their range.
+        If a word is none of the records' for water, a height or depth is out of their range, or word and
+        salinity contradict each other.
     """
     allowed = DIVES.column("water").words
     for water in waters:
@@ -100,9 +102,13 @@ def places(
 
     def measured(water: str) -> float:
         noted = dives["salinity_gkg"][here & (dives["water"] == water)]
-        noted = noted[~np.isnan(noted)]
+        low, high = SALINITIES[water]
+        noted = noted[(noted >= low) & (noted <= high)]
         return float(np.median(noted)) if len(noted) else float("nan")
 
+    dived_in = list(dict.fromkeys(waters)) or [usual("water") or "salt"]
+    for water in dived_in:
+        _require_accord(water, salinity)
     return [
         Place(
             water,
@@ -111,7 +117,7 @@ def places(
             min(middle("stop_depth_m", water, STOP_DEPTH), STOP_DEPTH) if stop_depth is None else stop_depth,
             measured(water) if salinity is None else salinity,
         )
-        for water in list(dict.fromkeys(waters)) or [usual("water") or "salt"]
+        for water in dived_in
         for cylinder in list(dict.fromkeys(cylinders)) or [usual("cylinder")]
     ]
 
@@ -120,3 +126,12 @@ def _require(name: str, value: float | None) -> None:
     column = DIVES.column(name)
     if value is not None and column.low is not None and column.high is not None:
         check_range(name, value, column.low, column.high, unit=column.unit)
+
+
+def _require_accord(water: str, salinity: float | None) -> None:
+    low, high = SALINITIES[water]
+    if salinity is not None and not low <= salinity <= high:
+        raise OutOfRangeError(
+            f"salinity {salinity:g} contradicts water {water}, which has {salinities(water)} (g/kg: per "
+            "mille, not per cent)"
+        )

@@ -12,6 +12,7 @@ from leadline import constants as c
 from leadline.units import check_range
 
 __all__ = [
+    "SALINITIES",
     "TEMPERATURES",
     "WATERS",
     "Guess",
@@ -19,6 +20,7 @@ __all__ = [
     "ambient_pressure",
     "atmospheric_pressure",
     "density",
+    "salinities",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -61,6 +63,10 @@ WATERS: Final[dict[str, Salinity]] = {
 }
 """Salinity by the words of the records; common practice, no source."""
 
+SALINITIES: Final = {"fresh": (0.0, 5.0), "brackish": (0.5, 30.0), "salt": (15.0, 42.0)}
+"""What the words allow: wider than anybody uses them, and apart by more than a tenth, which is what per cent
+under per mille makes. [g/kg] (judged)"""
+
 TEMPERATURES: Final[dict[str, Guess]] = {
     "fresh": Guess(13.0, 6.0),
     "brackish": Guess(12.0, 6.0),
@@ -68,6 +74,14 @@ TEMPERATURES: Final[dict[str, Guess]] = {
     "": Guess(16.0, 7.0),
 }
 """Water temperature [°C] where none was noted; common practice, no source."""
+
+
+def salinities(word: str) -> str:
+    """Range of `SALINITIES` in words, such as `at most 5`. [g/kg]."""
+    low, high = SALINITIES[word]
+    if low == 0:
+        return f"at most {high:g}"
+    return f"{low:g} or more" if word == "salt" else f"{low:g} to {high:g}"
 
 
 def density(salinity: ArrayLike, temperature: ArrayLike, *, depth: ArrayLike = 0.0) -> FloatArray:
