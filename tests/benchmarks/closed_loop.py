@@ -234,9 +234,8 @@ class _Oracle:
         state, histories = assessment.state(rows), Histories(assessment)
         priors, surfaces = assessment.prior(rows, state)[0].need, surface_doubts(assessment, rows, state)
         found = []
-        for d, row in enumerate(rows):
+        for d, history in enumerate(histories.like_kits(rows, priors)):
             self.divers[d].dive(n)
-            history = histories.like_kit(int(row), float(priors[d]))
             more = [self._more(d, n, f"{place} end") for place in ("eye", "out")]
             surface = replace(surfaces[d], eye=surfaces[d].eye + more[0], out=surfaces[d].out + more[1])
             found.append(self._one(d, n, history, surface))

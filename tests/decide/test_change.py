@@ -13,7 +13,7 @@ from leadline.arrays import empty
 from leadline.decide.advice import answers
 from leadline.decide.answering import lateness
 from leadline.decide.change import late, shift, triggers
-from leadline.decide.history import Histories
+from leadline.decide.history import like_kit
 from leadline.decide.what_if import CHANGES, changed_cells
 from leadline.errors import OutOfRangeError
 from leadline.model.population import prior_fit
@@ -106,7 +106,7 @@ def test_late_end_agrees_with_the_one_row_answer(bar) -> None:
 def found_triggers(history, **changed):
     assessment = assess([plan_row("Ines", **changed)], fit=prior_fit(), dives=history, checks=[])
     rows = assessment.line.at(PLAN)
-    kit = Histories(assessment).like_kit(int(rows[0]), 0.0)
+    kit = like_kit(assessment, int(rows[0]), 0.0)
     return {t.name: t for t in triggers(assessment, rows, histories=[kit], need_sd=np.array([1.5]))[0]}
 
 
@@ -241,7 +241,7 @@ def test_other_kit_is_said_and_widens_by_its_own_doubt() -> None:
     row = plan_row("Ines", other="tank boot")
     assessment = assess([row], fit=prior_fit(), dives=MINE, checks=[], gear=[*GEAR, doubtful])
     rows = assessment.line.at(PLAN)
-    kit = Histories(assessment).like_kit(int(rows[0]), 0.0)
+    kit = like_kit(assessment, int(rows[0]), 0.0)
     (found,) = triggers(assessment, rows, histories=[kit], need_sd=np.array([1.5]))[0]
     assert found.widens_kg == pytest.approx(2.5631 * (1.5 - 0.9), rel=0.1)
     said = [c for c in answers(assessment)[0].advice.cautions if "tank boot" in c]

@@ -123,10 +123,7 @@ def begun(
     """
     found = needs(assessment, rows, state, checked)
     ends = quantiles(found, _asked(risk)).tolist()
-    recorded = [
-        histories.like_kit(position, prior)
-        for position, prior in zip(rows.tolist(), ledger.need.tolist(), strict=True)
-    ]
+    recorded = histories.like_kits(rows, np.asarray(ledger.need))
     theta = assessment.fit.theta
     wrong = wrong_sights(found, [history.sights for history in recorded], theta)
     # A look of the day is about that day: that it does not fit says nothing against stops of other days. But

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Final
 
@@ -93,40 +94,47 @@ class Sights:
     def __len__(self) -> int:
         return len(self.row)
 
-    def take(self, which: BoolArray | IntArray) -> Sights:
+    def take(self, which: BoolArray | IntArray | slice) -> Sights:
         """Some of them."""
         return Sights(*(getattr(self, name)[which] for name in _EACH))
 
-    def carried(self, need: float) -> Sights:
+    def carried(self, need: float | FloatArray) -> Sights:
         """The same, carried from leads less need there to where need is so much [kg]."""
         return replace(self, lead=self.lead + need, above=self.above + need, below=self.below + need)
 
-    def judged(
-        self, walked: FloatArray | float = 0.0, latest: IntArray | None = None, all_there_is: bool = False
-    ) -> Sights:
-        """The same with `rose`, `sank`, `hinted` and `more` as they stand in time, and what the asker knows.
+    def judged(self, bounds: Sequence[tuple[int, int]] | None = None) -> Sights:
+        """The same with `rose`, `sank`, `hinted` and `more` as they stand in time.
 
         Parameters
         ----------
-        walked : ndarray, shape (s,)
-            Variance by which need may have moved since. [kg²]
-        latest : ndarray of int, shape (k,), optional
-            Rows of the latest dives in like kit.
-        all_there_is : bool
-            As of the class.
+        bounds : sequence of tuple of int, optional
+            Where the sights of several questions begin and end; default all are about one.
         """
-        rose, sank, hinted = _unanswered(self.place, self.lead, self.fit)
-        late = self.late if latest is None else (self.row[:, None] == latest).any(axis=1)
+        bounds = [(0, len(self))] if bounds is None else bounds
+        rose, sank, hinted = _results(self.fit)
+        more = np.zeros(len(self), bool)
+        for first, end in _with_any(rose | sank | hinted, bounds):
+            part = slice(first, end)
+            rose[part], sank[part], hinted[part] = _unanswered(
+                self.place[part], self.lead[part], self.fit[part]
+            )
+        least, most = _least(self), _most(self)
+        for first, end in bounds:
+            if end - first > 1 and least[first:end].max() >= most[first:end].min():
+                more[first:end] = _more(self.take(slice(first, end)))
         return replace(
-            self,
-            doubt=self.doubt + walked,
-            rose=rose & self.dive,
-            sank=sank & self.dive,
-            hinted=hinted & self.dive,
-            more=_more(self),
-            late=late,
-            all_there_is=all_there_is,
+            self, rose=rose & self.dive, sank=sank & self.dive, hinted=hinted & self.dive, more=more
         )
+
+    def split(self, bounds: Sequence[tuple[int, int]], every: Sequence[int]) -> list[Sights]:
+        """Those of each question, whose evidence in like kit is so many pieces."""
+        columns = [getattr(self, name) for name in _EACH]
+        return [
+            Sights(*[*(column[first:end] for column in columns), end - first == many])
+            if end > first
+            else _NO_SIGHTS
+            for (first, end), many in zip(bounds, every, strict=True)
+        ]
 
 
 _EACH: Final = tuple(one.name for one in fields(Sights) if one.name != "all_there_is")
@@ -216,12 +224,21 @@ class LikeKit:
     points: int = 0
 
 
+def _with_any(which: BoolArray, bounds: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Those questions of which some sight is so."""
+    before = np.concatenate([[0], np.cumsum(which)]).tolist()
+    return [(first, end) for first, end in bounds if before[end] > before[first]]
+
+
+def _results(fit: FloatArray) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Who rose, who sank, and who rose perhaps for gas."""
+    rose, sank = fit[:, 1] + fit[:, 2] == 0, fit[:, 0] + fit[:, 1] == 0
+    return rose, sank, ~rose & (fit[:, 1] < 1) & (fit[:, 0] == 1)
+
+
 def _unanswered(place: IntArray, lead: FloatArray, fit: FloatArray) -> tuple[BoolArray, BoolArray, BoolArray]:
     """Who rose, or sank with less than before, or rose perhaps for gas, and since when nothing answers it."""
-    rose, sank = fit[:, 1] + fit[:, 2] == 0, fit[:, 0] + fit[:, 1] == 0
-    hinted = ~rose & (fit[:, 1] < 1) & (fit[:, 0] == 1)
-    if not (rose | sank | hinted).any():
-        return rose, sank, hinted
+    rose, sank, hinted = _results(fit)
     later, not_heavy = place > place[:, None], fit[:, 2] == 0
     held = (later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)).any(axis=1)
     with_more = (place < place[:, None]) & (lead >= lead[:, None] + LESS) & not_heavy
@@ -229,16 +246,27 @@ def _unanswered(place: IntArray, lead: FloatArray, fit: FloatArray) -> tuple[Boo
     return rose & ~held, sank & with_more.any(axis=1) & ~answered, hinted & ~held
 
 
+def _rises(sights: Sights) -> BoolArray:
+    """Stops at which the diver went up, be it for gas."""
+    return np.asarray((sights.fit[:, 0] == 1) & (sights.fit[:, 1] < 1))
+
+
+def _least(sights: Sights) -> FloatArray:
+    """Need that each stop shows at least, for a rise by so much that it is wondered at. [kg]."""
+    held = np.where(sights.fit[:, 2] == 0, sights.below, -np.inf)
+    return np.where(sights.dive, np.where(_rises(sights), sights.above + APART, held), -np.inf)
+
+
+def _most(sights: Sights) -> FloatArray:
+    """Need that each sight shows at most. [kg]."""
+    fit = sights.fit
+    return np.where(fit[:, 0] == 0, np.where(fit[:, 1] == 0, sights.below, sights.above), np.inf)
+
+
 def _more(sights: Sights) -> BoolArray:
     """Stops that show need for more than something earlier had a place for, and nothing later answers."""
-    fit = sights.fit
-    rises = (fit[:, 0] == 1) & (fit[:, 1] < 1)
-    least = np.where(rises, sights.above + APART, np.where(fit[:, 2] == 0, sights.below, -np.inf))
-    least = np.where(sights.dive, least, -np.inf)
-    most = np.where(fit[:, 0] == 0, np.where(fit[:, 1] == 0, sights.below, sights.above), np.inf)
-    if least.max(initial=-np.inf) < most.min(initial=np.inf):
-        return np.zeros(len(sights), bool)
+    least, most = _least(sights), _most(sights)
     apart = sights.place - sights.place[:, None]
     known = ((apart < 0) & (most <= least[:, None])).any(axis=1)
-    shown = least - np.where(rises, APART, 0.0)
+    shown = least - np.where(_rises(sights), APART, 0.0)
     return np.asarray(known & ~((apart > 0) & (most <= shown[:, None] + ALIKE)).any(axis=1))
