@@ -215,8 +215,8 @@ def late(assessment: Assessment, rows: IntArray, stop: State) -> tuple[FloatArra
     return np.where(told, least, np.nan), np.where(told, more, np.nan)
 
 
-def _new(assessment: Assessment, position: int, history: LikeKit, other: bool) -> list[str]:
-    """What is new for this diver, against the latest dive on record; `other`: items that matter are."""
+def _new(assessment: Assessment, position: int, history: LikeKit, other: bool, days: float) -> list[str]:
+    """What is new, against the latest dive on record so many days ago; `other`: items that matter are."""
     if history.last_row < 0:
         return []
     o, mass = assessment.line.occasions, assessment.rigs.body.mass
@@ -234,7 +234,7 @@ def _new(assessment: Assessment, position: int, history: LikeKit, other: bool) -
         found.append("other")
     if abs(mass[position] - mass[history.last_row]) >= BODY_CHANGE:
         found.append("body")
-    if days_since(assessment, position, history) > LONG_BREAK:
+    if days > LONG_BREAK:
         found.append("break")
     return found
 
@@ -244,13 +244,11 @@ def _unnamed_water(o: Occasions, position: int) -> bool:
     return not o.water[position] and bool(np.isnan(o.salinity[position]))
 
 
-def days_since(assessment: Assessment, position: int, history: LikeKit) -> float:
-    """Calendar days from the latest dive on record to this one; NaN where either has no date."""
-    date = assessment.line.occasions.date[position]
-    if np.isnat(date) or np.isnat(history.last_dive):
-        return float("nan")
-    days = date.astype("datetime64[D]") - history.last_dive.astype("datetime64[D]")
-    return float(days / np.timedelta64(1, "D"))
+def _days_since(assessment: Assessment, rows: IntArray, histories: Sequence[LikeKit]) -> list[float]:
+    """Calendar days from each latest dive on record to the row; NaN where either has no date."""
+    last = np.array([history.last_dive for history in histories], "datetime64[s]")
+    days = assessment.line.occasions.date[rows].astype("datetime64[D]") - last.astype("datetime64[D]")
+    return [float(day) for day in np.where(np.isnat(days), np.nan, days.astype(float))]
 
 
 def _as_before(line_rows: Occasions, last: Occasions, names: Sequence[str]) -> Occasions:
@@ -318,10 +316,10 @@ def triggers(
         alone, against the same dive with that as it was at the latest one; a break's is how far offsets are
         learned to walk.
     """
-    others = other_kit(assessment, rows, histories)
+    others, since = other_kit(assessment, rows, histories), _days_since(assessment, rows, histories)
     found = [
-        _new(assessment, int(row), history, other)
-        for row, history, other in zip(rows, histories, others, strict=True)
+        _new(assessment, row, history, other, days)
+        for row, history, other, days in zip(rows.tolist(), histories, others, since, strict=True)
     ]
     cases = [
         (int(row), history, name)
@@ -333,10 +331,10 @@ def triggers(
     scatter, mass = assessment.fit.theta.scatter, assessment.rigs.body.mass
     items = assessment.line.records.gear["item"]
     made = []
-    for row, history, names, sd in zip(rows, histories, found, need_sd.tolist(), strict=True):
+    facts = zip(rows.tolist(), histories, found, need_sd.tolist(), since, strict=True)
+    for row, history, names, sd, days in facts:
         own = []
         for name in names:
-            days = days_since(assessment, int(row), history)
             by = _walk(assessment.fit, days) if name == "break" else next(sds)
             before = np.sqrt(max(sd**2 - by**2, scatter**2))
             gained = float(mass[row] - mass[history.last_row])

@@ -142,6 +142,8 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
     """
     sights = history.sights
     rises = sights.rose | sights.hinted
+    if not (rises.any() or wrong.any()):
+        return history
     # One rise may be the gas in the BC; if none of the latest stops was anything else, that is not believed.
     failed = (rises if np.unique(sights.place[rises & sights.late]).size >= LATEST else sights.rose) & (
         sights.late | wrong

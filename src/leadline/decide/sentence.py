@@ -338,7 +338,8 @@ def cautions(
             "more lead to hold it, so plan the pressure the dive ends with"
         )
     found += _empty(assessment, position, bar, imperial)
-    if "suit" in _unnamed(assessment, position) and not history.suit_worn:
+    unnamed = _unnamed(assessment, position)
+    if "suit" in unnamed and not history.suit_worn:
         found.append("No suit named, so this is the lead for diving without one: far too little for a suit")
     found += unlikely
     found += rig
@@ -350,7 +351,6 @@ def cautions(
     named = frozenset(t.name for t in triggers)
     found += _unsure(history, band, check and not failed, named, doubted, lead, imperial)
     found += _about_diver(assessment, position)
-    unnamed = _unnamed(assessment, position)
     found += [text for name, text in _UNNAMED.items() if name in unnamed]
     water = str(assessment.line.occasions.water[position])
     salinity = float(assessment.line.occasions.salinity[position])

@@ -70,6 +70,18 @@ class Stack:
         apart = self.points - mean[:, None]
         return np.asarray(np.sqrt(np.einsum("ng,ng->n", self.weights, apart * apart) + self.scatter**2))
 
+    def expected_quantile(self, probability: FloatArray) -> FloatArray:
+        """Quantiles of each expected need, scatter left out, as of a `Marginal`; shape (n, k). [kg]."""
+        points = self.points
+        edges = np.concatenate([np.zeros((len(points), 1)), np.cumsum(self.weights, axis=1)], axis=1)
+        middle = (points[:, 1:] + points[:, :-1]) / 2
+        ends = np.concatenate([points[:, :1], middle, points[:, -1:]], axis=1)
+        after = np.clip((edges[:, None] <= probability[:, None]).sum(axis=2), 1, edges.shape[1] - 1)
+        low, high = (np.take_along_axis(edges, at, axis=1) for at in (after - 1, after))
+        first, last = (np.take_along_axis(ends, at, axis=1) for at in (after - 1, after))
+        share = np.clip((probability - low) / np.maximum(high - low, 1e-300), 0.0, 1.0)
+        return np.asarray(first + share * (last - first))
+
     def above(self, threshold: FloatArray) -> FloatArray:
         """Probability that need on each dive exceeds k thresholds [kg]; both shape (n, k)."""
         distance = (threshold[..., None] - self.points[:, None]) / self.scatter[:, None, None]
