@@ -46,6 +46,7 @@ NOT_TOLD = {
 HOMES = {
     # library: the layers that may use it
     "duckdb": {"book"},
+    "_duckdb": {"book"},
     "jinja2": {"reports"},
     "markupsafe": {"reports"},
     "matplotlib": {"reports"},

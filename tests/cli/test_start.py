@@ -17,6 +17,7 @@ SLOW = {
     "pydantic",
     "matplotlib",
     "jinja2",
+    "duckdb",  # the compiled half of it is enough
     "leadline.cli.demo",
     "leadline.cli.report",
 }

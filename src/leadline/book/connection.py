@@ -10,9 +10,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-import duckdb
-
 from leadline.book import migration
+from leadline.book.engine import duckdb
 from leadline.book.sql import install_functions
 from leadline.errors import BookBusyError, BookError
 

@@ -17,13 +17,13 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-import duckdb
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records, empty
 from leadline.book import fetch
 from leadline.book.connection import in_memory, owner_only
+from leadline.book.engine import duckdb
 from leadline.book.sql import identifier, literal, one, rows
 from leadline.errors import BookError
 from leadline.records import CHECKS, DIVERS, DIVES, GEAR, TABLES, Column, Table

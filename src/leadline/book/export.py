@@ -13,10 +13,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
-import duckdb
-
 from leadline.book import set_aside
 from leadline.book.connection import owner_only, unreadable
+from leadline.book.engine import duckdb
 from leadline.book.fetch import cell_text, extra_names
 from leadline.book.source import ORIGIN
 from leadline.book.sql import identifier, literal, pointer

@@ -18,10 +18,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import duckdb
-
 from leadline.book import doubt, overfull, same_size, set_aside, stage
 from leadline.book.connection import RESTORE, unreadable
+from leadline.book.engine import duckdb
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import ORIGIN, Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows

@@ -8,9 +8,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
-import duckdb
-
 from leadline.book import connection as opening
+from leadline.book.engine import duckdb
 from leadline.book.sql import one
 from leadline.errors import BookError
 

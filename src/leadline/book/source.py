@@ -276,7 +276,7 @@ def from_file(
 
 def _from_parquet(connection: DuckDBPyConnection, table: Table, path: Path, keys: Sequence[str]) -> Source:
     """Parquet cells as text; a number that is NaN is missing."""
-    import duckdb
+    from leadline.book.engine import duckdb
 
     file = f"read_parquet({literal(escape(str(path)))}, file_row_number = true)"
     try:
