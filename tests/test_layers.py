@@ -15,6 +15,7 @@ SOURCE = ROOT / "src"
 
 LAYERS = (
     "errors",
+    "frozen",
     "units",
     "records",
     "constants",

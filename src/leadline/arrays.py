@@ -1,20 +1,21 @@
 """Records as arrays: names become indices, lists become padded columns, histories become counts.
 
 A *column set* (`Columns`) maps the names of `leadline.records` to arrays of one length: text and words
-as object arrays of `str` with `""` where missing, numbers as float64 with NaN, dates as
-`datetime64[s]` with NaT. Lists (`a;b`) stay text here; `occasions` splits them.
+as object arrays of `str` with `""` where missing, numbers as float64 with NaN, dates as `datetime64[s]`
+with NaT. Lists (`a;b`) stay text here; `occasions` splits them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.errors import RecordError, UnknownNameError
+from leadline.frozen import dataclass
 from leadline.records import TABLES, Table
 
 __all__ = ["Columns", "Occasions", "Records", "columns_from_rows", "occasions", "ranks"]
@@ -312,10 +313,7 @@ def _pieces(item: IntArray, day: IntArray, diver: IntArray, counts: NDArray[np.b
 
 
 def occasions(
-    records: Records,
-    rows: Columns,
-    *,
-    counts_as_dive: NDArray[np.bool_] | None = None,
+    records: Records, rows: Columns, *, counts_as_dive: NDArray[np.bool_] | None = None
 ) -> Occasions:
     """Arrays of who, when, in what kit and water, with each diver's history counted.
 

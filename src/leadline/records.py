@@ -6,8 +6,10 @@ are all made from the declarations below. Nothing else in the package spells a c
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final, Literal
+
+from leadline.frozen import dataclass
 
 __all__ = [
     "BLOCKS", "CHECKS", "DIVERS", "DIVES", "FILES", "GEAR", "TABLES", "Column", "Kind", "Table", "Twin",
@@ -22,7 +24,7 @@ cylinder was not carried. gases: gas names joined by `;`. places: `place:kg` pai
 """
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Twin:
     """An imperial column that may stand in for a metric one.
 
@@ -38,7 +40,7 @@ class Twin:
     unit: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Column:
     """One column of a record.
 
@@ -82,7 +84,7 @@ class Column:
     result: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Table:
     """One record file.
 

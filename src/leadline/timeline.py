@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Occasions, Records, empty, occasions
+from leadline.frozen import dataclass
 from leadline.records import CHECKS, DIVES
 
 __all__ = ["CHECK", "DIVE", "PLAN", "Timeline", "resolve_checks", "timeline"]

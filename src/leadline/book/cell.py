@@ -7,12 +7,12 @@ Everything here is made from the declaration in `leadline.records`. Raw cells st
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 from leadline.book.source import Source
 from leadline.book.sql import NUMBER, identifier, literal
 from leadline.book.thousands import KINDS, bounds, doubtful, two_readings
+from leadline.frozen import dataclass
 from leadline.records import Column
 from leadline.units import IMPERIAL
 

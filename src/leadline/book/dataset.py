@@ -13,7 +13,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -26,6 +26,7 @@ from leadline.book.connection import in_memory, owner_only
 from leadline.book.engine import duckdb
 from leadline.book.sql import identifier, literal, one, rows
 from leadline.errors import BookError
+from leadline.frozen import dataclass
 from leadline.records import CHECKS, DIVERS, DIVES, GEAR, TABLES, Column, Table
 
 if TYPE_CHECKING:

@@ -6,11 +6,11 @@ import codecs
 import csv
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from leadline.errors import RecordError
+from leadline.frozen import dataclass
 
 __all__ = ["DELIMITERS", "Delimited", "inspect", "plain_rows", "records"]
 

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records
 from leadline.book import fetch
 from leadline.book.sql import identifier, rows
+from leadline.frozen import dataclass
 from leadline.records import CHECKS, DIVERS, DIVES, GEAR, Table
 
 if TYPE_CHECKING:

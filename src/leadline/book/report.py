@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
+from leadline.frozen import dataclass
 from leadline.records import TABLES
 
 __all__ = ["Fault", "LoadReport", "TableReport"]

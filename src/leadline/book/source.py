@@ -7,7 +7,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from glob import escape
 from itertools import islice
 from pathlib import Path
@@ -21,6 +20,7 @@ from leadline.book.fetch import extra_names
 from leadline.book.sql import identifier, literal, one, rows
 from leadline.book.thousands import KINDS
 from leadline.errors import RecordError
+from leadline.frozen import dataclass
 from leadline.records import Table
 
 if TYPE_CHECKING:

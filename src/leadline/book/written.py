@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from leadline.book.cell import raw
 from leadline.book.source import Source
 from leadline.book.sql import literal
+from leadline.frozen import dataclass
 
 __all__ = ["Written"]
 

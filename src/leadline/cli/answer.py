@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.options import Units
 from leadline.cli.output import plain, quantity, table
+from leadline.frozen import dataclass
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.holding import Holding, near
 from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
+from leadline.frozen import dataclass
 
 if TYPE_CHECKING:
     from leadline.arrays import Columns, Records

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from leadline.cli.output import note
 from leadline.errors import BookError
+from leadline.frozen import dataclass
 
 if TYPE_CHECKING:
     import numpy as np

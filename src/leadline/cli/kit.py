@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NoReturn
 
 from leadline.cli.holding import Holding, near
 from leadline.cli.planned import today
 from leadline.errors import RecordError, UnknownNameError
+from leadline.frozen import dataclass
 
 if TYPE_CHECKING:
     from leadline.arrays import Columns

@@ -8,12 +8,12 @@ import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import typer
 
 from leadline.errors import LeadlineError
+from leadline.frozen import dataclass
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult

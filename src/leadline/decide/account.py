@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.decide import season_data
 from leadline.decide.assessment import Assessment
+from leadline.frozen import dataclass
 from leadline.physics.balance import ITEMS, Ledger
 from leadline.physics.ledger import State, emerged_head, evaluate
 

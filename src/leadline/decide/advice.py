@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -28,6 +27,7 @@ from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.decide.step_sentence import next_step
 from leadline.decide.trim import trim
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 from leadline.model.stack import chances_above
 from leadline.physics.ledger import Exposures, Ledger, State, prior_sd
 from leadline.timeline import PLAN

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from leadline.decide.change import Trigger
 from leadline.decide.onward import Onward
 from leadline.decide.safety import RigSafety
 from leadline.decide.step import Step
+from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 
 __all__ = ["Advice", "Answer"]

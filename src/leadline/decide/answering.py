@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.takeover import NOTHING, Taken, taken_over
+from leadline.frozen import dataclass
 from leadline.physics.ledger import State, evaluate
 from leadline.timeline import CHECK, DIVE
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
@@ -15,6 +14,7 @@ from leadline.decide.foreseen import Foreseen, Key
 from leadline.evidence.gather import Evidence, gather, pressures, suit_keys
 from leadline.evidence.passage import Passage, passage
 from leadline.evidence.statement import AT_STOP, HABIT
+from leadline.frozen import dataclass
 from leadline.model.diver import Population, Targets, conditional_marginals
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -29,6 +28,7 @@ from leadline.decide.scores import (
     reliability,
 )
 from leadline.decide.verdict import LEVELS, Verdict, judged
+from leadline.frozen import dataclass
 from leadline.model.population import prior_fit
 from leadline.timeline import CHECK, DIVE
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 from leadline.records import BLOCK_RANGE
 from leadline.units import POUND
 

@@ -6,7 +6,6 @@ to see.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -14,6 +13,7 @@ import numpy as np
 from leadline.decide.advice import Advice
 from leadline.decide.onward import Onward
 from leadline.decide.stock import Lacking, Stock, There, lacking
+from leadline.frozen import dataclass
 
 __all__ = ["BoatData", "BoatDive", "BoatDiver"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -20,6 +19,7 @@ from leadline.decide.disbelief import believed, wrong_sights
 from leadline.decide.history import Histories, LikeKit
 from leadline.decide.lead_rule import ENOUGH, chosen, doubted, fails, levels, step_share
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
 from leadline.physics.ledger import Ledger, State

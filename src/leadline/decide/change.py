@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.history import LikeKit
 from leadline.decide.other_kit import at_reserve, joined, other_kit, widened, worn_before
 from leadline.evidence.passage import JUMP, YEAR
+from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit
 from leadline.physics.ledger import Exposures, State, assemble, evaluate, exposures

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -21,6 +21,7 @@ from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.history import NEAR_RESERVE
 from leadline.decide.lead_rule import step_share
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 from leadline.model.population import Fit
 from leadline.records import CHECKS, RESERVE_PRESSURE
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from leadline.evidence.check import CONTRADICTORY
+from leadline.frozen import dataclass
 
 __all__ = ["Conditions", "Look"]
 

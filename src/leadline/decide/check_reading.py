@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from leadline.decide.block import Block
 from leadline.decide.checked_dive import CheckedDive
+from leadline.frozen import dataclass
 from leadline.physics.ledger import Ledger, State, evaluate
 
 __all__ = [

@@ -7,7 +7,7 @@ a grid, and then carried to the stop by the ledger.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import cached_property, lru_cache
 from typing import Final, Self
 
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import ALL_TIME, Assessment
+from leadline.frozen import dataclass
 from leadline.model.diver import Population
 from leadline.model.marginal import Marginal
 from leadline.normal import log_distribution

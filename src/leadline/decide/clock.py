@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
+from leadline.frozen import dataclass
 from leadline.timeline import resolve_checks
 
 __all__ = ["NEVER", "Clock", "clock", "cut_moments", "date_of", "moment_of"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any, Final
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from leadline.decide.pooling import pooled
 from leadline.decide.roster_data import Change, Curve
 from leadline.decide.share import jeffreys
+from leadline.frozen import dataclass
 
 __all__ = ["CourseDives", "Courses", "by_group", "by_leader", "courses", "curve", "overall"]
 

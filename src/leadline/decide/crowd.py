@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
@@ -11,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
+from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 
 __all__ = ["Crowd"]

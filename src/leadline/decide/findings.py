@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from leadline.frozen import dataclass
 from leadline.model.population import Fit
 
 __all__ = ["BreathRange", "Contradiction", "Convergence", "Doubt", "Effect", "Findings", "Part"]

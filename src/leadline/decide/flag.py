@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 
 __all__ = ["MOST_FALSE", "Flags", "flags", "majority"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from leadline.decide.findings import BreathRange, Convergence
 from leadline.decide.learning import breath_range, convergence
 from leadline.errors import FitError
 from leadline.evidence.crowd import gather_in_parts, whole_names
+from leadline.frozen import dataclass
 from leadline.model.fleet import Held, fit_fleet, likeliest_fleet
 from leadline.model.observations import Form, Observations
 from leadline.model.population import Fit

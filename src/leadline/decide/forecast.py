@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib import import_module
 from importlib.util import find_spec
 from typing import Any, Final
@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from leadline.errors import LeadlineError
+from leadline.frozen import dataclass
 
 __all__ = ["Forecasts", "library", "require"]
 

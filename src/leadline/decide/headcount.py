@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -10,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 
 __all__ = ["COMMON", "Headcount", "headcount"]
 

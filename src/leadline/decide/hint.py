@@ -9,12 +9,12 @@ has to hold both ways: with the lead as given, and with the lead as a hint.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 from leadline.model.stack import Stack, stacks
 

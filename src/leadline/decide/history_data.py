@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import field, fields, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from leadline.frozen import dataclass
 
 __all__ = ["LikeKit", "Sights"]
 

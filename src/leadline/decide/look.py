@@ -6,13 +6,13 @@ All of it is for one need or for many at once (`Stack`): `...` stands for nothin
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.frozen import dataclass
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.stack import Stack

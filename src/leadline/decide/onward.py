@@ -7,8 +7,6 @@ too light at the end by the gas that has been breathed, less what foam and breat
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +17,7 @@ from leadline.decide.look import line_sd
 from leadline.errors import OutOfRangeError
 from leadline.evidence.gather import pressures
 from leadline.evidence.statement import AT_START
+from leadline.frozen import dataclass
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate, exposures
 
 __all__ = ["Onward", "Way", "onward", "put_on", "way_down"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any, Final
 
 import numpy as np
@@ -12,6 +12,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.forecast import Forecasts
 from leadline.evidence.gather import pressures
 from leadline.evidence.statement import AT_STOP
+from leadline.frozen import dataclass
 from leadline.model.likelihood import POINT_RANGE
 from leadline.physics.ledger import State, breath_volume
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -14,6 +13,7 @@ from leadline.arrays import Columns
 from leadline.decide.label import items
 from leadline.decide.stranger import MassClass
 from leadline.errors import UnknownNameError
+from leadline.frozen import dataclass
 
 __all__ = ["Outfit", "outfit_keys", "outfits", "suit_types"]
 

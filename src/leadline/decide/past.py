@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Final
 
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.sight import sights, telling
+from leadline.frozen import dataclass
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
 

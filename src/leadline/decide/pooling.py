@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from leadline.frozen import dataclass
 
 __all__ = ["Pooled", "pooled"]
 

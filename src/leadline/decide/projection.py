@@ -6,7 +6,6 @@ it as well as one can; the rest is given to the diver.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.decide.season_data import Contribution
 from leadline.evidence.gather import Evidence
+from leadline.frozen import dataclass
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.solo import Gaussian, Rows, settled
 from leadline.physics.ledger import CATALOGUE, Exposures

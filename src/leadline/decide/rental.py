@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from typing import Any, Final
 
@@ -27,6 +27,7 @@ from leadline.decide.share import jeffreys
 from leadline.decide.stock import Pieces
 from leadline.decide.stranger import MassClass, mass_classes
 from leadline.errors import RecordError, UnknownNameError
+from leadline.frozen import dataclass
 from leadline.records import DIVES, RESERVE_PRESSURE
 from leadline.timeline import DIVE
 

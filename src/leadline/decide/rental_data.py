@@ -6,7 +6,6 @@ contract: neutral at the stop at the planned reserve. [kg in air] A negative nee
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -16,6 +15,7 @@ from leadline.decide.rental_place import Place
 from leadline.decide.share import Share
 from leadline.decide.stock import Lacking, Stock, There, lacking
 from leadline.decide.stranger import MassClass
+from leadline.frozen import dataclass
 
 __all__ = ["Nearer", "RentalCell", "RentalData", "RentalStock", "RentalTable", "SeenStops"]
 

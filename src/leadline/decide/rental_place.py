@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns
 from leadline.decide.label import items
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 from leadline.physics.water import SALINITIES, salinities
 from leadline.records import DIVES, STOP_DEPTH
 from leadline.units import check_range

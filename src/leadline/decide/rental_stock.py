@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -13,6 +12,7 @@ from leadline.decide.rental_data import RentalStock, RentalTable
 from leadline.decide.stock import Pieces, stock, worn
 from leadline.decide.stranger import MassClass, population_share
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 
 __all__ = ["DAYS", "Renters", "mix", "rental_stock"]
 

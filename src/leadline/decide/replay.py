@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -17,6 +16,7 @@ from leadline.decide.forecast import Forecasts
 from leadline.decide.learning import learn
 from leadline.decide.outcome import Outcomes, Range, outcomes, state_of
 from leadline.errors import FitError, LeadlineError
+from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit, prior_fit
 from leadline.physics.ledger import prior_sd

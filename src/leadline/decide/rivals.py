@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any, Final
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Occasions
 from leadline.decide.forecast import Forecasts, library
+from leadline.frozen import dataclass
 
 __all__ = ["RIVALS", "Carried", "carried", "last_lead", "mixed_model", "ridge", "rival_forecasts"]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from typing import Final
 
@@ -31,6 +31,7 @@ from leadline.decide.roster_data import (
 from leadline.decide.roster_need import Heavy, Needs, needs
 from leadline.decide.roster_scope import looks, scope, unvented
 from leadline.decide.share import jeffreys
+from leadline.frozen import dataclass
 from leadline.model.stack import chances_above
 from leadline.units import POUND
 

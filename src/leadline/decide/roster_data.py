@@ -6,7 +6,6 @@ carried minus need at the planned reserve: positive is heavy. [kg]
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from leadline.decide.flag import Flags
 from leadline.decide.headcount import Headcount
 from leadline.decide.share import Share
+from leadline.frozen import dataclass
 
 __all__ = [
     "BASES",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -18,6 +17,7 @@ from leadline.decide.flag import majority
 from leadline.decide.hint import Case, cautious_weights
 from leadline.decide.roster_scope import latest, time_order
 from leadline.errors import RecordError
+from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
 from leadline.model.stack import stacks

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.evidence.gather import pressures
 from leadline.evidence.statement import AT_START
+from leadline.frozen import dataclass
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate
 from leadline.timeline import DIVE
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.special import betaincinv, stdtrit
 
 from leadline.decide.forecast import library
+from leadline.frozen import dataclass
 
 __all__ = [
     "BINS",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import cached_property
 from typing import Final
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.checked_dive import EVIDENCE, REACH, STEP, CheckedDive, right_check
+from leadline.frozen import dataclass
 from leadline.physics.ledger import State
 from leadline.records import RESERVE_PRESSURE
 

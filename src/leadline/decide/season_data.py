@@ -8,7 +8,7 @@ the stop at the planned reserve. [kg in air] Negative need: already heavy by tha
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from datetime import datetime
 from typing import Any, Final
 
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.season_parts import DIVE_EVIDENCE, CardRow, SeasonChange
+from leadline.frozen import dataclass
 
 __all__ = [
     "DIVE_EVIDENCE",

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 
 __all__ = ["Share", "jeffreys"]
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from leadline.frozen import dataclass
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.population import Fit
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -22,6 +21,7 @@ from leadline.decide.look import (
     surface_checked,
     worth,
 )
+from leadline.frozen import dataclass
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.stack import Stack, stacks

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -13,6 +13,7 @@ from leadline.decide.block import Block
 from leadline.decide.dealing import deal, wanted
 from leadline.decide.share import Share, jeffreys
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 
 __all__ = ["Lacking", "Pieces", "Stock", "There", "joint_counts", "lacking", "stock", "worn"]
 

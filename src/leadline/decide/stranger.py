@@ -7,7 +7,6 @@ for by a crowd of strangers that holds as many of each as may come. The crowd is
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Final
 
@@ -17,6 +16,7 @@ from scipy.special import ndtr, ndtri
 
 from leadline.arrays import Columns, columns_from_rows
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 from leadline.physics.body import body
 from leadline.records import DIVERS
 from leadline.units import POUND

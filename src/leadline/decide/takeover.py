@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.errors import RecordError
+from leadline.frozen import dataclass
 from leadline.records import DIVES, RESERVE_PRESSURE, STOP_DEPTH, Column
 from leadline.units import FOOT
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 
 __all__ = ["ARMS", "Trim", "trim"]
 

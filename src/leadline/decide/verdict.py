@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from leadline.decide.scores import Share
+from leadline.frozen import dataclass
 
 if TYPE_CHECKING:
     from leadline.decide.backtest import Score, Word

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records, ranks
 from leadline.evidence.gather import Evidence, gather
 from leadline.evidence.statement import join
+from leadline.frozen import dataclass
 from leadline.model.joining import joined, relabelled
 from leadline.physics.ledger import CATALOGUE, assemble
 from leadline.timeline import CHECK, DIVE, Timeline

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -13,6 +13,7 @@ from leadline.evidence.check import surface_checks
 from leadline.evidence.passage import passage
 from leadline.evidence.statement import AT_CHECK, AT_START, AT_STOP, Statements, join
 from leadline.evidence.stop import descents, habits, stop_results
+from leadline.frozen import dataclass
 from leadline.model.observations import Observations
 from leadline.physics.ledger import State, emerged_head, evaluate, exposures, gas_mass, setting
 from leadline.physics.lung import breath_volume

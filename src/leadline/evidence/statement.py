@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.frozen import dataclass
 from leadline.model.observations import Form
 
 __all__ = ["AT_CHECK", "AT_START", "AT_STOP", "HABIT", "KINDS", "Statements", "join"]

@@ -15,12 +15,13 @@ Gaussian process models of dynamic systems", NIPS 15 (2003) 1033-1040 (a surface
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from leadline.frozen import dataclass
 
 __all__ = ["SCORES", "Shape", "Surface", "interpolated", "lower_ends", "shape", "simplex"]
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.frozen import dataclass
 from leadline.model.layout import rows_of
 from leadline.model.marginal import Marginal
 from leadline.model.observations import Observations

@@ -7,12 +7,12 @@ a few values, and what that changes is carried to all.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.frozen import dataclass
 from leadline.model.solo import Gaussian, Rows, Sites, settled
 
 __all__ = ["SettledDiver", "corrected", "knots_of", "turned"]

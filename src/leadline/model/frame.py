@@ -5,13 +5,13 @@ A spread is the root of the mean squared distance from the middle.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 from leadline.model.observations import Observations
 
 __all__ = ["Frame", "observations"]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from leadline.frozen import dataclass
 
 __all__ = ["CENTRE", "SDS", "SPREAD", "Hyperparameters", "log_prior"]
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from leadline.frozen import dataclass
 from leadline.model.quantile import quantiles
 from leadline.normal import distribution
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from enum import IntEnum
 from functools import cached_property
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 
 __all__ = ["Form", "Observations"]
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.frozen import dataclass
 from leadline.model.layout import Layout, lay_out
 from leadline.model.observations import Observations
 from leadline.model.sites import Cavity, Sites

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, field
 from functools import cached_property
 from typing import Final
 
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leadline.errors import FitError
+from leadline.frozen import dataclass
 from leadline.model.around import SCORES, Shape, Surface, interpolated, lower_ends, shape, simplex
 from leadline.model.hyperparameters import CENTRE, SDS, SPREAD, Hyperparameters
 from leadline.model.observations import Observations

@@ -5,7 +5,7 @@ A group is what a diver is elsewhere, a slope is a shared uncertainty, a reading
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from typing import Final
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from leadline.errors import FitError
+from leadline.frozen import dataclass
 from leadline.model.diver import Targets, marginals
 from leadline.model.frame import INTERCEPT_SD, Frame, observations
 from leadline.model.hyperparameters import Hyperparameters

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.errors import FitError
+from leadline.frozen import dataclass
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters, log_prior
 from leadline.model.observations import Observations
 from leadline.model.propagation import Propagation, Start, Sweeper

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
+
+from leadline.frozen import dataclass
 
 __all__ = ["Cavity", "Propagation", "Sites", "Start"]
 

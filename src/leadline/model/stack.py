@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from leadline.frozen import dataclass
 from leadline.normal import distribution
 
 __all__ = ["Mixture", "Stack", "chances_above", "stacks"]

@@ -5,13 +5,13 @@ Masses and volumes of pieces nobody weighed are common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline import constants as c
+from leadline.frozen import dataclass
 from leadline.physics.piece import Measured, Pieces
 from leadline.physics.suit import foam_pieces
 
@@ -20,7 +20,7 @@ __all__ = ["ASSUMED", "FOAM_WEAR", "HARDWARE", "SHARED_FOAM_SD", "assumed", "foa
 FloatArray = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class FoamWear:
     """Foam worn on a part of the body.
 
@@ -53,7 +53,7 @@ FOAM_WEAR: Final[dict[str, FoamWear]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Hardware:
     """A usual piece.
 

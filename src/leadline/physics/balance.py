@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leadline import constants as c
+from leadline.frozen import dataclass
 from leadline.physics import accessory, lung, suit
 from leadline.physics.kit import FOAM_PARTS, PARTS
 from leadline.physics.rig import Rigs

@@ -6,12 +6,12 @@ mass index, age and sex; what is not known is averaged over, and its spread carr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from leadline.frozen import dataclass
 from leadline.units import check_range
 
 __all__ = ["ADULT_AGE", "Body", "body", "predicted_fat", "surface_area", "tissue_volume"]

@@ -7,7 +7,6 @@ mixture. The density follows from the pressure by Newton's rule.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from leadline import constants as c
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 from leadline.units import CUBIC_FOOT, check_range
 
 __all__ = ["Virial", "density", "mass", "virial", "water_capacity_from_gas_capacity"]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns
+from leadline.frozen import dataclass
 from leadline.physics import accessory, cylinder, suit
 from leadline.physics.piece import MEASURED_IN, Measured, Pieces
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from leadline.frozen import dataclass
 from leadline.physics.body import ADULT_AGE
 from leadline.units import check_range
 

@@ -8,13 +8,14 @@ accessories and cylinders fill them; the rig only adds.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline import constants as c
+from leadline.frozen import dataclass
 
 __all__ = ["MEASURED_IN", "REFERENCE_SURFACE", "Measured", "Pieces"]
 

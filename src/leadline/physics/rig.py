@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Occasions, Records
+from leadline.frozen import dataclass
 from leadline.physics import gas, suit, water
 from leadline.physics.body import Body, body
 from leadline.physics.kit import FOAM_PARTS, PARTS, Kit, kit

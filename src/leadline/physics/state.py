@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from leadline import constants as c
 from leadline.errors import OutOfRangeError
+from leadline.frozen import dataclass
 from leadline.physics import suit
 from leadline.physics.rig import Rigs
 from leadline.units import check_range

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leadline import constants as c
+from leadline.frozen import dataclass
 from leadline.physics.piece import REFERENCE_SURFACE, Measured, Pieces
 from leadline.units import check_range
 
@@ -50,7 +50,7 @@ TYPE_GAS_SD: Final = 0.10  # of trapped gas: one undersuit against another
 LEAST_GAS_SD: Final = 1.4  # L: no two divers vent alike
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Style:
     """How a style of suit covers the body.
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leadline import constants as c
+from leadline.frozen import dataclass
 from leadline.units import check_range
 
 __all__ = [
@@ -26,7 +26,7 @@ __all__ = [
 FloatArray = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Salinity:
     """What a word says of the salinity.
 
@@ -45,7 +45,7 @@ class Salinity:
     local_sd: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Guess:
     """A mean and a standard deviation that stand in for a value nobody noted."""
 

@@ -5,13 +5,13 @@ Bars are laid out in the unit the reader sees; the numbers printed beside them c
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.season_data import Ledger, SeasonData
+from leadline.frozen import dataclass
 from leadline.reports.reading import Reading
 from leadline.reports.scale import Scale
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +11,7 @@ import numpy as np
 import leadline
 from leadline.decide.boat_data import BoatData, BoatDive
 from leadline.decide.sentence import dangers
+from leadline.frozen import dataclass
 from leadline.reports import page, phrase
 from leadline.reports.numerals import with_numbers
 from leadline.reports.reading import Reading

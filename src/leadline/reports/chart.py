@@ -7,13 +7,13 @@ is as visible as a hundred. The chart holds no text of the user's: labels of sui
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.season_data import SeasonChecks, SeasonDives
+from leadline.frozen import dataclass
 from leadline.reports.canvas import MIDDLE, Canvas
 from leadline.reports.marks import MARKS, marks_in
 from leadline.reports.phrase import MINUS, MONTHS, calendar_day

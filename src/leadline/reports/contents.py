@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import html
 import re
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from leadline.frozen import dataclass
 from leadline.reports import page
 
 __all__ = ["Link", "found", "links", "refresh"]

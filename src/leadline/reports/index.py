@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
@@ -13,6 +12,7 @@ import leadline
 from leadline.decide.season_data import SeasonData
 from leadline.decide.sentence import DOUBTED, dangers
 from leadline.decide.unfit_sentence import FAILED
+from leadline.frozen import dataclass
 from leadline.reports import contents, page
 from leadline.reports.reading import Reading
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.season_data import SeasonChecks, SeasonDives
+from leadline.frozen import dataclass
 
 __all__ = ["MARKS", "Mark", "marks_in"]
 

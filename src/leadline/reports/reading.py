@@ -7,7 +7,6 @@ without a script in it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from math import isnan
@@ -17,6 +16,7 @@ import numpy as np
 from markupsafe import Markup, escape
 from numpy.typing import NDArray
 
+from leadline.frozen import dataclass
 from leadline.reports import phrase
 from leadline.units import to_imperial
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -12,6 +11,7 @@ import numpy as np
 from markupsafe import Markup
 
 import leadline
+from leadline.frozen import dataclass
 from leadline.reports import page
 from leadline.reports.reading import Reading
 from leadline.reports.svg import COLOURS, drawing, inline

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Final
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 
 import leadline
 from leadline.decide.roster_data import NEAR_LIGHT, STATUSES, Roster, Student
+from leadline.frozen import dataclass
 from leadline.reports import page, roster_chart, roster_words
 from leadline.reports.chart import VARIANTS
 from leadline.reports.numerals import with_numbers

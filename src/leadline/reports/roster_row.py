@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import isnan
 
 from markupsafe import Markup, escape
 
 from leadline.decide.roster_data import Roster, Student
 from leadline.decide.sentence import dangers
+from leadline.frozen import dataclass
 from leadline.reports import roster_words
 from leadline.reports.page import clean, commands
 from leadline.reports.roster_reading import RosterReading

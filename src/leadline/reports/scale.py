@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from math import ceil, floor, isfinite, log10
+
+from leadline.frozen import dataclass
 
 __all__ = ["Scale", "round_step"]
 

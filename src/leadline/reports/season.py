@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, Final
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 import leadline
 from leadline.decide.season_data import SeasonChecks, SeasonData, SeasonDives
 from leadline.decide.sentence import dangers
+from leadline.frozen import dataclass
 from leadline.reports import bars, chart, marks, page, phrase
 from leadline.reports.numerals import with_numbers
 from leadline.reports.reading import Reading
