@@ -116,4 +116,7 @@ def main() -> None:
     # What is loaded stays; to look through it for garbage again and again takes a twentieth of a short run.
     gc.set_threshold(200_000, 20, 20)
     named = _named(sys.argv[1:])
-    (_program([named]) if named else _whole())()
+    try:
+        (_program([named]) if named else _whole())()
+    finally:
+        gc.freeze()  # at the end all of it goes at once, and to look through it first takes another twentieth
