@@ -23,6 +23,7 @@ __all__ = [
     "cell_text",
     "columns",
     "extra_names",
+    "filled",
     "last_dive",
     "names",
     "next_dive",
@@ -43,6 +44,9 @@ _KINDS: Final = {
     "date": ("datetime64[s]", np.datetime64("NaT", "s")),
 }
 """Type of an array, and what stands where a cell is missing; any other kind is text."""
+
+_NEVER: Final = f"CAST('{np.datetime64('NaT').astype(np.int64)}' AS BIGINT)"
+"""NaT as the number that it is to numpy."""
 
 
 def typed_array(column: Column, values: Any) -> NDArray[Any]:
@@ -68,11 +72,53 @@ def typed_array(column: Column, values: Any) -> NDArray[Any]:
     return np.asarray(np.ma.filled(array.astype(kind, copy=False), missing), kind)
 
 
+def _whole_cell(column: Column) -> str:
+    """SQL of a cell with what stands in an array where it is missing."""
+    name = identifier(column.name)
+    if column.kind in ("number", "integer"):
+        return f"coalesce(CAST({name} AS DOUBLE), CAST('nan' AS DOUBLE)) AS {name}"
+    if column.kind == "date":
+        return f"coalesce(CAST(epoch({name}) AS BIGINT), {_NEVER}) AS {name}"
+    return f"coalesce({name}, '') AS {name}"
+
+
+def filled(
+    connection: DuckDBPyConnection,
+    wanted: Sequence[Column],
+    rest: str,
+    parameters: Sequence[Any] = (),
+    *,
+    also: Sequence[str] = (),
+) -> dict[str, NDArray[Any]]:
+    """Some columns of not too many rows, without masks: what masks need takes long to load.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book.
+    wanted : sequence of Column
+        Declared columns.
+    rest : str
+        SQL after the columns, from FROM on.
+    parameters : sequence
+        Bound to it.
+    also : sequence of str
+        Further columns that are never NULL, as DuckDB gives them.
+
+    Returns
+    -------
+    dict of str to ndarray
+        As of `columns`.
+    """
+    cells = ", ".join([*map(_whole_cell, wanted), *also])
+    found = connection.execute(f"SELECT {cells} {rest}", list(parameters)).fetchnumpy()
+    dates = {column.name for column in wanted if column.kind == "date"}
+    return {name: values.view("datetime64[s]") if name in dates else values for name, values in found.items()}
+
+
 def _distinct(connection: DuckDBPyConnection, table: Table, source: str) -> dict[str, list[str]]:
-    """Words of the text columns that have few of them, where there are many rows."""
+    """Words of the text columns that have few of them."""
     text = [column.name for column in table.columns if column.kind not in ("number", "integer", "date")]
-    if int(one(connection, f"SELECT count(*) FROM {source}")) <= MANY:
-        return {}
     counts = ", ".join(f"approx_count_distinct({identifier(name)})" for name in text)
     about = rows(connection, f"SELECT {counts} FROM {source}")[0]
     found = {}
@@ -116,17 +162,19 @@ def columns(connection: DuckDBPyConnection, table: Table, *, source: str = "", o
         Every declared column. Of a large table equal words are one object.
     """
     where = source or identifier(table.name)
+    if int(one(connection, f"SELECT count(*) FROM {where}")) <= MANY:
+        return filled(connection, table.columns, f"FROM {where} ORDER BY {order}")
     words = _distinct(connection, table, where)
     found = connection.execute(f"SELECT {_select(table, words)} FROM {where} ORDER BY {order}").fetchnumpy()
 
-    def filled(column: Column) -> NDArray[Any]:
+    def array(column: Column) -> NDArray[Any]:
         values = found.pop(column.name)
         if column.name not in words:
             return typed_array(column, values)
         known = np.array([*words[column.name], ""], object)
         return known[np.ma.filled(np.ma.asarray(values, np.int64), len(known) - 1)]
 
-    return {column.name: filled(column) for column in table.columns}
+    return {column.name: array(column) for column in table.columns}
 
 
 def records(connection: DuckDBPyConnection) -> Records:

@@ -1,7 +1,6 @@
 """Rows of the book that bear on some divers: theirs, and the dives that wore out the suits they wear."""
 
 # Statements are made from the declaration of the records; all values are bound as parameters.
-# ruff: noqa: S608
 
 from __future__ import annotations
 
@@ -48,24 +47,25 @@ def suit_names(cells: Collection[str]) -> set[str]:
 def _own(
     connection: DuckDBPyConnection, table: Table, divers: list[str]
 ) -> tuple[Columns, NDArray[np.int64]]:
-    names = ", ".join(identifier(column.name) for column in table.columns)
-    found = connection.execute(
-        f"SELECT {names}, version FROM {identifier(table.name)}"
-        " WHERE list_contains(CAST(? AS VARCHAR[]), diver) ORDER BY seq",
+    found = fetch.filled(
+        connection,
+        table.columns,
+        f"FROM {identifier(table.name)} WHERE list_contains(CAST(? AS VARCHAR[]), diver) ORDER BY seq",
         [divers],
-    ).fetchnumpy()
-    columns = {column.name: fetch.typed_array(column, found[column.name]) for column in table.columns}
-    return columns, np.asarray(found["version"], np.int64)
+        also=["version"],
+    )
+    return found, found.pop("version")
 
 
 def _worn(connection: DuckDBPyConnection, divers: list[str], suits: set[str]) -> Columns:
     cells = [cell for (cell,) in rows(connection, "SELECT DISTINCT suit FROM dives") if cell]
-    found = connection.execute(
-        "SELECT diver, date, suit FROM dives WHERE list_contains(CAST(? AS VARCHAR[]), suit)"
+    return fetch.filled(
+        connection,
+        [DIVES.column(name) for name in ("diver", "date", "suit")],
+        "FROM dives WHERE list_contains(CAST(? AS VARCHAR[]), suit)"
         " AND NOT list_contains(CAST(? AS VARCHAR[]), diver) ORDER BY seq",
         [[cell for cell in cells if suits & suit_names([cell])], divers],
-    ).fetchnumpy()
-    return {name: fetch.typed_array(DIVES.column(name), found[name]) for name in ("diver", "date", "suit")}
+    )
 
 
 def portion(connection: DuckDBPyConnection, divers: Collection[str], suits: Collection[str]) -> Portion:
