@@ -98,7 +98,9 @@ def _translated(path: Path, error: duckdb.Error) -> BookError:
     return BookError(f"{path}: does not open ({first}); {RESTORE}")
 
 
-def connect(path: Path, *, write: bool = False, patience: float = PATIENCE) -> duckdb.DuckDBPyConnection:
+def connect(
+    path: Path, *, write: bool = False, patience: float = PATIENCE, functions: bool = True
+) -> duckdb.DuckDBPyConnection:
     """Open connection to the book at `path`, its schema brought up to date.
 
     Parameters
@@ -109,11 +111,13 @@ def connect(path: Path, *, write: bool = False, patience: float = PATIENCE) -> d
         Whether rows will be written; readers may share the book, a writer has it alone.
     patience : float
         How long to wait for another process. [s]
+    functions : bool
+        Whether to define the functions of `leadline.book.sql`.
 
     Returns
     -------
     duckdb connection
-        With the functions of `leadline.book.sql` defined.
+        Open.
 
     Raises
     ------
@@ -134,7 +138,8 @@ def connect(path: Path, *, write: bool = False, patience: float = PATIENCE) -> d
             finally:
                 writer.close()
             connection = _patiently(path, write, patience)
-        install_functions(connection)
+        if functions:
+            install_functions(connection)
     except BaseException as error:
         connection.close()
         if unreadable(error):

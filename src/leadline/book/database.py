@@ -77,7 +77,7 @@ class Book(Session):
             Text as object arrays of str ("" where missing), numbers as float64 (NaN), dates as
             datetime64[s] (NaT).
         """
-        return fetch.records(self._open)
+        return fetch.records(self._plain)
 
     def portion(self, divers: Collection[str], *, suits: Collection[str] = ()) -> Portion:
         """Records that bear on some divers, in file order; quick in a large book.
@@ -94,11 +94,11 @@ class Book(Session):
         Portion
             Their rows, all gear, and others' dives in the suits of interest, which count as wear.
         """
-        return portion(self._open, divers, suits)
+        return portion(self._plain, divers, suits)
 
     def blocks(self) -> dict[str, int]:
         """Blocks of lead that there are: size as first written, such as `1 kg`, to number of pieces."""
-        found = rows(self._open, "SELECT block, pieces FROM blocks WHERE pieces > 0 ORDER BY seq")
+        found = rows(self._plain, "SELECT block, pieces FROM blocks WHERE pieces > 0 ORDER BY seq")
         return totals(found)
 
     def versions(self, table: str) -> NDArray[np.int64]:
@@ -114,7 +114,7 @@ class Book(Session):
         ndarray of int, shape (n,)
             In the order of `records()`.
         """
-        return fetch.versions(self._open, _declared(table))
+        return fetch.versions(self._plain, _declared(table))
 
     def load(
         self,
@@ -212,7 +212,7 @@ class Book(Session):
         list of str
             Keys of the table.
         """
-        return fetch.names(self._open, _declared(table), styles=styles)
+        return fetch.names(self._plain, _declared(table), styles=styles)
 
     def last_dive(self, diver: str) -> dict[str, str]:
         """A diver's latest dive, as cells of text; empty where there is none."""
@@ -224,7 +224,7 @@ class Book(Session):
 
     def has_diver(self, diver: str) -> bool:
         """Whether the book has a diver of that name."""
-        return bool(one(self._open, "SELECT count(*) FROM divers WHERE diver = ?", [diver]))
+        return bool(one(self._plain, "SELECT count(*) FROM divers WHERE diver = ?", [diver]))
 
     def has_dive(self, dive: str, diver: str) -> bool:
         """Whether the book has that dive of that diver."""
@@ -291,7 +291,7 @@ class Book(Session):
 
     def latest_fit(self) -> tuple[bytes, dict[str, Any]] | None:
         """The newest fit: its payload, and `info` with id, created, schema, data_version and counts."""
-        return fit_store.latest(self._open)
+        return fit_store.latest(self._plain)
 
     def export(
         self,

@@ -10,7 +10,7 @@ from typing import Final, Self
 
 from leadline.book import connection as opening
 from leadline.book.engine import duckdb
-from leadline.book.sql import one
+from leadline.book.sql import install_functions, one
 from leadline.errors import BookError
 
 __all__ = ["Session", "default_path"]
@@ -60,6 +60,7 @@ class Session:
         self._create = create
         self._patience = patience
         self._made = False
+        self._complete = False
         self._connection: duckdb.DuckDBPyConnection | None = None
         self._stack = ExitStack()
 
@@ -116,7 +117,10 @@ class Session:
             self._made = opening.create(self.path)
         self._stack.enter_context(opening.owner_only())
         try:
-            self._connection = opening.connect(self.path, write=self._write, patience=self._patience)
+            self._connection = opening.connect(
+                self.path, write=self._write, patience=self._patience, functions=False
+            )
+            self._complete = False
         except BaseException:
             self._stack.close()
             raise
@@ -146,10 +150,20 @@ class Session:
         self._stack.close()
 
     @property
-    def _open(self) -> duckdb.DuckDBPyConnection:
+    def _plain(self) -> duckdb.DuckDBPyConnection:
+        """The connection, for statements that use no function of `leadline.book.sql`: they take a while."""
         if self._connection is None:
             raise BookError(f"{self.path}: the book is closed; use it inside `with Book.open(...)`")
         return self._connection
+
+    @property
+    def _open(self) -> duckdb.DuckDBPyConnection:
+        """The connection with those functions."""
+        connection = self._plain
+        if not self._complete:
+            install_functions(connection)
+            self._complete = True
+        return connection
 
     @property
     def _writable(self) -> duckdb.DuckDBPyConnection:
@@ -161,4 +175,4 @@ class Session:
     @property
     def data_version(self) -> int:
         """Counts up whenever a write changed a record; 0 in an empty book."""
-        return int(one(self._open, "SELECT value FROM meta WHERE name = 'data_version'"))
+        return int(one(self._plain, "SELECT value FROM meta WHERE name = 'data_version'"))
