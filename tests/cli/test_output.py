@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from typing import Any
 
 import pint
 import pytest
@@ -12,8 +13,8 @@ from rich.console import Console, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from leadline.cli.answer import wrapped
 from leadline.cli.output import error, note, plain, progress, quantity, show, table, user_errors
+from leadline.cli.paragraph import facts, wrapped
 from leadline.errors import LeadlineError
 
 
@@ -74,8 +75,36 @@ def test_paragraph_is_a_table_with_one_cell(width: int, size: int, text: str) ->
     assert printed(wrapped(said), width) == printed(grid, width)
 
 
-def printed(shown: RenderableType, width: int) -> str:
-    console = Console(file=io.StringIO(), width=width, markup=False, emoji=False, highlight=False)
+FACTS = [
+    (
+        "Need",
+        "4.5 kg; on 8 dives in 10 3.1 to 6 kg, if it all goes as on the days before, and no more",
+    ),
+    ("They differ", ""),
+    ("Caution", "[b]日本[/b] é \U0001f600 :smile: " * 9),
+    ("Caution", "x" * 90),
+    ("", "two  spaces, and a long-hyphened-word-" + "that-goes-on " * 5),
+]
+
+
+@pytest.mark.parametrize("width", [24, 40, 77, 78, 79, 240])
+@pytest.mark.parametrize("rows", [FACTS, FACTS[:1], FACTS[1:2], FACTS[2:4], [("Need", "short")], []])
+def test_facts_are_a_table_with_two_columns(width: int, rows: list[tuple[str, str]]) -> None:
+    grid = Table.grid(padding=(0, 2))
+    grid.add_column(width=11, no_wrap=True)
+    grid.add_column(max_width=65, overflow="fold")
+    for word, text in rows:
+        grid.add_row(Text(word), Text(text))
+    assert printed(facts(rows), width) == printed(grid, width)
+
+
+def test_words_of_facts_are_bold_on_a_terminal_and_names_drive_nothing() -> None:
+    shown = printed(facts([("Need", "4.5 kg\x1b[31m")]), 80, force_terminal=True, color_system="standard")
+    assert shown == "\x1b[1mNeed         \x1b[0m4.5 kg [31m\n"
+
+
+def printed(shown: RenderableType, width: int, **kind: Any) -> str:
+    console = Console(file=io.StringIO(), width=width, markup=False, emoji=False, highlight=False, **kind)
     console.print(shown)
     return console.file.getvalue()  # type: ignore[attr-defined]  # the one above
 

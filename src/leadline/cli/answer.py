@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.options import Units
-from leadline.cli.output import plain, quantity, table
-from leadline.frozen import dataclass
+from leadline.cli.output import quantity, table
+from leadline.cli.paragraph import facts, wrapped
 
 if TYPE_CHECKING:
-    from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
+    from rich.console import RenderableType
     from rich.text import Text
 
     from leadline.cli.kit import Planned
@@ -19,9 +18,8 @@ if TYPE_CHECKING:
     from leadline.decide.answering import Taken
     from leadline.decide.trim import Trim
 
-__all__ = ["many", "one", "taken_text", "wrapped"]
+__all__ = ["many", "one", "taken_text"]
 
-_LINE: Final = 78
 _CHECK_FIRST: Final = (
     "Check first: at the surface, where `check` has a number. Begin with the lead in the table, `bring` at "
     "hand; add or take off until the water comes to eye level on a normal breath, BC empty, the cylinder as "
@@ -96,7 +94,7 @@ def one(planned: Planned, answer: Answer, changed: list[dict[str, Any]], units: 
     first = dangers(advice.cautions)
     rest = [caution for caution in advice.cautions if caution not in first]
     said = [("Next", advice.next_step), *(("Caution", f"{caution}.") for caution in rest)]
-    danger = [_facts([("Danger", _said(caution)) for caution in first]), Text()] if first else []
+    danger = [facts([("Danger", _said(caution)) for caution in first]), Text()] if first else []
     what_if: list[RenderableType] = []
     if changed:
         from leadline.cli.what_if import changes_table
@@ -108,9 +106,9 @@ def one(planned: Planned, answer: Answer, changed: list[dict[str, Any]], units: 
         *_large(advice, units),
         Text(),
         *danger,
-        _facts(_rows(planned, answer, units)),
+        facts(_rows(planned, answer, units)),
         Text(),
-        _facts(said),
+        facts(said),
         *what_if,
         Text(),
         wrapped(STANDING),
@@ -121,36 +119,6 @@ def _said(caution: str) -> str:
     """A danger behind the word itself."""
     plain_text = caution.removeprefix("Danger of ")
     return f"{plain_text[0].upper()}{plain_text[1:]}."
-
-
-def wrapped(text: str) -> RenderableType:
-    """A paragraph that stays readable where the line is long."""
-    return _Paragraph(plain(text))
-
-
-@dataclass(frozen=True)
-class _Paragraph:
-    """As a table with one cell, whose column is no wider than `_LINE`, without the work of one."""
-
-    text: str
-
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        from rich.cells import cell_len
-        from rich.segment import Segment
-        from rich.text import Text
-
-        cells = cell_len(self.text)
-        width = min(_LINE, options.max_width, cells)
-        longest = max(map(len, self.text.split()), default=0)
-        if cells == len(self.text) and "\n" not in self.text and longest <= width:
-            # Each letter takes one cell, so that nobody has to measure them again.
-            for plain_line in wrap(self.text, width, break_on_hyphens=False):
-                yield Segment(plain_line.ljust(width))
-                yield Segment.line()
-            return
-        for line in Text(self.text).wrap(console, width, overflow="fold"):
-            yield Segment(line.plain + " " * (width - line.cell_len))
-            yield Segment.line()
 
 
 def _headline(planned: Planned, answer: Advice, units: Units) -> str:
@@ -174,18 +142,6 @@ def _large(answer: Advice, units: Units) -> list[Text]:
     if bring != lead:
         lines.append(Text(f"  lightest within the accepted risk: {bring}"))
     return lines
-
-
-def _facts(rows: Sequence[tuple[str, str]]) -> RenderableType:
-    from rich.table import Table
-    from rich.text import Text
-
-    made = Table.grid(padding=(0, 2))
-    made.add_column(width=11, no_wrap=True)
-    made.add_column(overflow="fold", max_width=_LINE - 13)
-    for name, text in rows:
-        made.add_row(Text(name, style="bold"), Text(plain(text)))
-    return made
 
 
 def _late(answer: Answer, units: Units) -> list[tuple[str, str]]:

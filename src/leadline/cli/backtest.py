@@ -152,7 +152,7 @@ def view(found: Backtest, units: Units, page: Path | None = None) -> RenderableT
     """
     from rich.console import Group
 
-    from leadline.cli.answer import wrapped
+    from leadline.cli.paragraph import wrapped
     from leadline.decide.sentence import STANDING
     from leadline.reports.reliability import HINT, NOISE, bare_text, hint_text
 

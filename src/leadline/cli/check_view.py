@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from math import isinf
 from typing import TYPE_CHECKING, Final
 
-from leadline.cli.answer import taken_text, wrapped
+from leadline.cli.answer import taken_text
 from leadline.cli.options import Units
-from leadline.cli.output import plain, quantity
+from leadline.cli.output import quantity
+from leadline.cli.paragraph import facts, wrapped
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["sight"]
 
-_LINE: Final = 78
 _SINKS: Final = {"yes": ", and sinks on breathing out", "no": ", and stays up breathed out", "": ""}
 
 
@@ -61,24 +61,12 @@ def sight(place: Place, looks: Sequence[Look], answer: CheckAnswer, units: Units
         Text(),
         *_large(answer, units),
         Text(),
-        _facts(_rows(place, looks, answer, units)),
+        facts(_rows(place, looks, answer, units)),
         Text(),
-        _facts(said),
+        facts(said),
         Text(),
         wrapped(STANDING),
     )
-
-
-def _facts(rows: Sequence[tuple[str, str]]) -> RenderableType:
-    from rich.table import Table
-    from rich.text import Text
-
-    made = Table.grid(padding=(0, 2))
-    made.add_column(width=11, no_wrap=True)
-    made.add_column(overflow="fold", max_width=_LINE - 13)
-    for name, text in rows:
-        made.add_row(Text(name, style="bold"), Text(plain(text)))
-    return made
 
 
 def _mass(mass: float, units: Units) -> str:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from leadline.cli.answer import taken_text, wrapped
+from leadline.cli.answer import taken_text
 from leadline.cli.options import Units
 from leadline.cli.output import quantity, table
+from leadline.cli.paragraph import wrapped
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
