@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.special import log_ndtr, ndtr
 
-from leadline.normal import BLOCK, FEW, distribution, log_distribution
+from leadline.normal import BLOCK, FEW, distribution, log_distribution, quantile
 
 SCORES = np.concatenate([np.linspace(-37, 10, 20_001), np.linspace(-1, 1, 2001)])
 
@@ -52,3 +54,14 @@ def test_ends_and_gaps() -> None:
     assert distribution(np.zeros((0, 3))).shape == (0, 3)
     assert distribution(np.zeros((2, 3))).shape == (2, 3)
     assert distribution(1.0).shape == ()
+
+
+@pytest.mark.parametrize("chance", [1e-300, 1e-12, 0.001, 0.025, 0.05, 0.3, 0.49999, 0.5, 0.7, 0.95, 0.999])
+def test_quantile_is_that_of_another_library(chance: float) -> None:
+    """Independent: the standard library's, by the rational functions of Wichura (1988)."""
+    assert quantile(chance) == pytest.approx(NormalDist().inv_cdf(chance), rel=2e-14, abs=1e-15)
+
+
+def test_quantile_undoes_the_chance() -> None:
+    for score in np.linspace(-8, 0, 81).tolist():
+        assert quantile(float(distribution(score))) == pytest.approx(score, rel=1e-13, abs=1e-15)

@@ -18,6 +18,7 @@ from leadline.errors import OutOfRangeError
 from leadline.evidence.gather import pressures
 from leadline.evidence.statement import AT_START
 from leadline.frozen import dataclass
+from leadline.normal import quantile
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate, exposures
 
 __all__ = ["Onward", "Way", "onward", "put_on", "way_down"]
@@ -138,9 +139,7 @@ def put_on(more: float, sd: float, *, block: Block, risk: float, enough: float) 
     >>> put_on(1.9, 0.6, block=Block(), risk=0.05, enough=0.5)
     2.5
     """
-    from statistics import NormalDist
-
-    least = max(more + max(NormalDist().inv_cdf(1 - risk) * sd - enough, 0.0), 0.0)
+    least = max(more + max(-quantile(risk) * sd - enough, 0.0), 0.0)
     try:
         return block.at_least(least)
     except OutOfRangeError:

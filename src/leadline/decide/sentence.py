@@ -148,18 +148,22 @@ def _maybe_light(history: LikeKit, dry: bool) -> list[str]:
     ]
 
 
+def _median(some: list[float]) -> float:
+    """Of so few numpy's takes ten times as long, and `statistics` longer to load."""
+    ordered, half = sorted(some), len(some) // 2
+    return ordered[half] if len(some) % 2 else (ordered[half - 1] + ordered[half]) / 2
+
+
 def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> list[str]:
     """Why evidence and what the diver always carried disagree, where they do by much."""
     if len(history.carried) < FEWEST_USUAL:
         return []
-    from statistics import median  # a tenth of numpy's time on so few
-
-    usual = median(history.carried.tolist())
+    usual = _median(history.carried.tolist())
     gap = usual - middle
     if -LIGHT_GAP <= gap <= HEAVY_GAP:
         return []
     word = "over" if gap > 0 else "under"
-    worn = median(history.worn.tolist()) if len(history.worn) else usual
+    worn = _median(history.worn.tolist()) if len(history.worn) else usual
     # Carried in other water or at another pressure, a lead is as good as another one here.
     elsewhere = abs(worn - usual) >= SAME_LEAD
     here = ", in other water or at another pressure, and there" if elsewhere else ","
