@@ -14,7 +14,8 @@ from scipy.stats import false_discovery_control
 from leadline.decide import learning
 from leadline.decide.assessment import Assessment
 from leadline.decide.contradiction import contradictions, effects, false_rates
-from leadline.decide.doubt import DOUBTFUL, wrong_chance
+from leadline.decide.disbelief import DOUBTFUL
+from leadline.decide.doubt import wrong_chance
 from leadline.decide.findings import Effect
 from leadline.decide.lead_rule import USUAL_BREATH_OUT, breath_out
 from leadline.decide.learning import learn

@@ -7,15 +7,17 @@ compiled and on all cores.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leadline.decide.assessment import ALL_TIME, Assessment, offset_sds, questions, seen_ends
-from leadline.model.crowd import Question, crowd_stream
 from leadline.model.people import Targets
 from leadline.physics.ledger import Exposures, Ledger, State
+
+if TYPE_CHECKING:
+    from leadline.model.crowd import Question
 
 __all__ = ["MANY", "foresee"]
 
@@ -54,6 +56,8 @@ def foresee(
     """
     if len(rows) < many:
         return 0
+    from leadline.model.crowd import crowd_stream
+
     ends = np.broadcast_to(np.asarray(until, np.int64), rows.shape)
     keys = questions(rows, state, until=ends)
     new = np.flatnonzero([key not in assessment.foreseen for key in keys])
@@ -81,6 +85,8 @@ def _questions(
     assessment: Assessment, rows: IntArray, until: IntArray, ledger: Ledger, shared: Exposures
 ) -> list[tuple[IntArray, Question, FloatArray]]:
     """Places in `rows`, what is asked of them and their own doubts, for each diver and place in time."""
+    from leadline.model.crowd import Question
+
     evidence, o = assessment.evidence, assessment.evidence.observations
     divers = assessment.line.occasions.diver[rows]
     elapsed, jumped = assessment.passage.elapsed[rows], assessment.passage.jumped[rows]

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.decide.disbelief import DOUBTFUL
 from leadline.decide.findings import Doubt
 from leadline.evidence.gather import Evidence
 from leadline.model.hyperparameters import Hyperparameters
@@ -16,12 +15,9 @@ from leadline.model.occasion import levels, row_terms
 from leadline.model.propagation import Propagation, propagate
 from leadline.timeline import DIVE, Timeline
 
-__all__ = ["DOUBTFUL", "doubts", "wrong_chance"]
+__all__ = ["doubts", "wrong_chance"]
 
 FloatArray = NDArray[np.float64]
-
-DOUBTFUL: Final = 0.5
-"""Posterior chance of a wrong record from which it is named. [-]"""
 
 
 def wrong_chance(observations: Observations, theta: Hyperparameters, settled: Propagation) -> FloatArray:

@@ -7,7 +7,7 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, field
 from functools import cached_property
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,8 +17,10 @@ from leadline.frozen import dataclass
 from leadline.model.around import SCORES, Shape, Surface, interpolated, lower_ends, shape, simplex
 from leadline.model.hyperparameters import CENTRE, SDS, SPREAD, Hyperparameters
 from leadline.model.observations import Observations
-from leadline.model.propagation import TOLERANCE, Propagation
-from leadline.model.search import REACH, Around, Height, around_mode, covariance_at, sought
+
+if TYPE_CHECKING:
+    from leadline.model.propagation import Propagation
+    from leadline.model.search import Around, Height
 
 __all__ = ["Fit", "fit", "likeliest", "prior_fit"]
 
@@ -30,6 +32,8 @@ than its own 95 % interval. (judged: books that the model describes stay below 0
 
 FORMAT: Final = 3
 """Of a stored fit."""
+
+# Whoever only reads a fit should not wait for what makes one: that is loaded where it is used.
 
 
 @dataclass(frozen=True)
@@ -236,6 +240,8 @@ def likeliest(observations: Observations) -> Hyperparameters:
     FitError
         If it does not converge.
     """
+    from leadline.model.search import Height, sought
+
     if not len(observations):
         return Hyperparameters()
     return Hyperparameters.from_vector(CENTRE + SPREAD * sought(Height(observations, None)).x)
@@ -245,6 +251,8 @@ def _integrated(
     posterior: Height, point: FloatArray, settled: Propagation, covariance: FloatArray
 ) -> tuple[Around, Shape]:
     """Hyperparameters to average over, and the posterior of each."""
+    from leadline.model.search import around_mode
+
     root = np.asarray(SPREAD[:, None] * np.linalg.cholesky(covariance))
     design = simplex(len(point))
     designs = design, -design, lower_ends(root, SDS)
@@ -285,6 +293,9 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
     The hyperparameters are found by L-BFGS in prior-sd coordinates, where the prior makes the surface
     proper and well scaled, with the gradient of the evidence.
     """
+    from leadline.model.propagation import TOLERANCE
+    from leadline.model.search import REACH, Height, covariance_at, sought
+
     if not len(observations):
         return prior_fit(observations.names)
     posterior = Height(observations, notify)
