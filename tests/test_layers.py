@@ -20,6 +20,7 @@ LAYERS = (
     "records",
     "constants",
     "normal",
+    "distinct",
     "arrays",
     "timeline",
     "physics",

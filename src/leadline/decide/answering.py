@@ -9,6 +9,7 @@ import numpy as np
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.takeover import NOTHING, Taken, taken_over
+from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.physics.ledger import State, evaluate
 from leadline.timeline import CHECK, DIVE
@@ -89,6 +90,6 @@ def newer_than_fit(assessment: Assessment, diver: str) -> tuple[int, int]:
     """
     line, evidence = assessment.line, assessment.evidence
     mine = line.records.divers["diver"][evidence.diver] == diver
-    rows = np.unique(evidence.statements.row[mine & assessment.observed])
+    rows = distinct(evidence.statements.row[mine & assessment.observed])
     fresh = line.table[rows[~assessment.in_fit[rows]]]
     return int((fresh == DIVE).sum()), int((fresh == CHECK).sum())

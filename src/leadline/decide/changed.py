@@ -18,6 +18,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.checked_dive import ASTRAY
 from leadline.decide.disbelief import chance_of_zones
 from leadline.decide.history_data import LikeKit, Sights
+from leadline.distinct import distinct
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import State
@@ -66,13 +67,13 @@ def change_starts(need: Marginal, history: LikeKit, doubted: Sights) -> list[int
     """
     sights = history.sights
     more, sank = sights.more, sights.sank
-    if np.unique(sights.place[more]).size == 1:
+    if distinct(sights.place[more]).size == 1:
         # Nobody wonders at a single rise that gas may have made, nor at a single hover: the BC was not empty.
         more = more & sights.rose & (need.above(sights.above) < RARE)
-    if np.unique(sights.place[sank]).size == 1:
+    if distinct(sights.place[sank]).size == 1:
         sank = sank & (1 - need.above(sights.below) < RARE)
     odd = more | sank | _looks(sights, doubted)
-    return [int(place) for place in np.unique(sights.place[odd])[:MOST_STARTS]]
+    return [int(place) for place in distinct(sights.place[odd])[:MOST_STARTS]]
 
 
 def _looks(sights: Sights, doubted: Sights) -> NDArray[np.bool_]:

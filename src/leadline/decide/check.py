@@ -20,6 +20,7 @@ from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.history import NEAR_RESERVE
 from leadline.decide.lead_rule import step_share
+from leadline.distinct import distinct
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.model.population import Fit
@@ -237,7 +238,7 @@ def _answer(
 ) -> CheckAnswer:
     """The lead for the dive or for the next look, and the words."""
     on, way = looks[-1].lead_kg, course(checked)
-    count = len(np.unique(checked.evidence.statements.row[checked.looks]))
+    count = len(distinct(checked.evidence.statements.row[checked.looks]))
     suited = bool(checked.rigs.suited[checked.position])
     doubts = check_words.doubts(
         looks[-1],

@@ -8,6 +8,7 @@ import numpy as np
 
 from leadline.decide.block import Block
 from leadline.decide.checked_dive import CheckedDive
+from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.physics.ledger import Ledger, State, evaluate
 
@@ -167,7 +168,7 @@ def again(checked: CheckedDive, lead: float, *, share: float = 1.0) -> bool:
         contradict each other. A second look that agrees lifts it.
     """
     words = checked.evidence.statements.take(checked.looks)
-    rows = np.unique(words.row)
+    rows = distinct(words.row)
     if len(rows) != 1:
         return checked.at_odds
     return bool(far(checked, lead, float(words.lead[-1]), share=share) or surprising(checked))
@@ -175,7 +176,7 @@ def again(checked: CheckedDive, lead: float, *, share: float = 1.0) -> bool:
 
 def agreed(checked: CheckedDive) -> bool:
     """Whether several looks of the day show the same: one of them confirms the other."""
-    rows = np.unique(checked.evidence.statements.row[checked.looks])
+    rows = distinct(checked.evidence.statements.row[checked.looks])
     return len(rows) > 1 and not checked.at_odds
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import ALL_TIME, Assessment
+from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.model.diver import Population
 from leadline.model.marginal import Marginal
@@ -124,7 +125,7 @@ class CheckedDive(Assessment):
         o, here = self.line.occasions, self.position
         known = o.start[here]
         if self.looks.any():
-            rows = np.unique(self.evidence.statements.row[self.looks])
+            rows = distinct(self.evidence.statements.row[self.looks])
             last = rows[np.lexsort((rows, o.date[rows]))[-1]]
             if np.array_equal(o.cylinder[last], o.cylinder[here]):
                 known = np.where(np.isnan(known), o.start[last], known)
@@ -203,7 +204,7 @@ class CheckedDive(Assessment):
     def at_odds(self) -> bool:
         """Whether some look hardly fits the others of that day; False where there are fewer than two."""
         rows = self.evidence.statements.row[self.looks]
-        for row in np.unique(rows) if len(np.unique(rows)) > 1 else ():
+        for row in distinct(rows) if len(distinct(rows)) > 1 else ():
             one, others = self.log_likelihood(rows == row), self.log_likelihood(rows != row)
             weights = np.exp(others - others.max())
             if float(weights @ np.exp(one - one.max()) / weights.sum()) < CONTRADICT:
@@ -221,7 +222,7 @@ class CheckedDive(Assessment):
         if not self.at_odds:
             return self.log_likelihood()
         rows = self.evidence.statements.row[self.looks]
-        left = [self.log_likelihood(rows != row) for row in np.unique(rows)]
+        left = [self.log_likelihood(rows != row) for row in distinct(rows)]
         known = np.logaddexp.reduce(self._before_looks, axis=0)
         return np.asarray(np.logaddexp.reduce([one - np.logaddexp.reduce(known + one) for one in left]))
 

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.decide.doubt import DOUBTFUL
 from leadline.decide.history_data import LATEST, LikeKit, Sights
+from leadline.distinct import distinct
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.stack import chances_above
@@ -21,11 +21,14 @@ from leadline.units import mass_text
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["believed", "chance_of_zones", "disbelief_texts", "wrong_sights"]
+__all__ = ["DOUBTFUL", "believed", "chance_of_zones", "disbelief_texts", "wrong_sights"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+DOUBTFUL: Final = 0.5
+"""Posterior chance of a wrong record from which it is named. [-]"""
 
 NEVER: Final = 0.2
 """Chance of what a stop shows from which on no share of wrong records can make it doubtful. [-]
@@ -145,7 +148,7 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
     if not (rises.any() or wrong.any()):
         return history
     # One rise may be the gas in the BC; if none of the latest stops was anything else, that is not believed.
-    failed = (rises if np.unique(sights.place[rises & sights.late]).size >= LATEST else sights.rose) & (
+    failed = (rises if distinct(sights.place[rises & sights.late]).size >= LATEST else sights.rose) & (
         sights.late | wrong
     )
     if failed.any():

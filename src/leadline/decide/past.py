@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.sight import sights, telling
+from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
@@ -224,7 +225,7 @@ class Past:
         line = self.assessment.line
         diver = line.occasions.diver
         noted = np.full(len(rows), np.nan)
-        asked = np.flatnonzero(np.isin(diver[rows], np.unique(diver[line.table == PLAN])))
+        asked = np.flatnonzero(np.isin(diver[rows], distinct(diver[line.table == PLAN])))
         if len(asked):  # all at once: one row at a time takes as long as a thousand
             noted[asked] = self.assessment.noted_need(rows[asked])
         there = line.row[rows]
@@ -297,5 +298,5 @@ class Past:
         """Occasions of each diver that count as evidence; shape (divers,)."""
         evidence, seen = self.assessment.evidence, self._seen
         occasion = evidence.observations.occasion[seen]
-        each = np.unique(evidence.diver[seen] * (int(occasion.max(initial=0)) + 1) + occasion)
+        each = distinct(evidence.diver[seen] * (int(occasion.max(initial=0)) + 1) + occasion)
         return np.bincount(each // (int(occasion.max(initial=0)) + 1), minlength=self._count)

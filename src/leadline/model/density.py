@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.model.solo import Gaussian, Rows, Sites, settled
 
@@ -162,7 +163,7 @@ def _highest(logs: FloatArray) -> FloatArray:
 
 def knots_of(points: FloatArray, count: int = KNOTS) -> IntArray:
     """Places of a few points, spread evenly over all; shape (count,) or less."""
-    return np.unique(np.linspace(0, len(points) - 1, count).round().astype(int))
+    return distinct(np.linspace(0, len(points) - 1, count).round().astype(int))
 
 
 class _Knots:
@@ -184,7 +185,7 @@ class _Knots:
 
     def settle(self, which: IntArray) -> None:
         """Settle the rows anew under some hyperparameters."""
-        left = np.unique(which[~self.done[which]])
+        left = distinct(which[~self.done[which]])
         if len(left):
             self.exact[left] = self.found.log_conditional(self.few, self.direction, left)
             self.done[left] = True
@@ -291,7 +292,7 @@ def corrected(
     any_away = bool(at_odds.any())
     if any_away:
         # A peak far from where the rows were settled may be nothing but their sites: it is looked at itself.
-        knots.settle(np.union1d(some, np.flatnonzero(at_odds)))
+        knots.settle(distinct(np.concatenate([some, np.flatnonzero(at_odds)])))
     else:
         if knots.alike():
             more, largest = knots.of_one(middle, float(top[middle]))

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.distinct import distinct
 from leadline.model.density import FAR, KNOTS, MATTERS, SettledDiver, corrected
 
 __all__ = ["BROAD", "COARSE", "DEPTH", "FINE", "REACH", "grid"]
@@ -81,14 +82,14 @@ def _searched(found: SettledDiver, direction: int) -> FloatArray:
         min(close[0], float(np.min(before - BROAD * wide))),
         max(close[1], float(np.max(before + BROAD * wide))),
     )
-    points = np.union1d(np.linspace(*far, COARSE), np.linspace(*close, COARSE))
+    points = distinct(np.concatenate([np.linspace(*far, COARSE), np.linspace(*close, COARSE)]))
     places = _places(found, direction)
     places = places[(places < far[0]) | (places > far[1])]
     if not len(places):
         return points
     # Nor may a peak be lost that many records agree on, however far from physics.
     ends = (min(far[0], float(places.min()) - MARGIN), max(far[1], float(places.max()) + MARGIN))
-    return np.unique(np.concatenate([points, places, np.linspace(*ends, 2 * COARSE)]))
+    return distinct(np.concatenate([points, places, np.linspace(*ends, 2 * COARSE)]))
 
 
 def _places(found: SettledDiver, direction: int) -> FloatArray:
@@ -133,7 +134,7 @@ def _filled(found: SettledDiver, direction: int, low: float, high: float) -> tup
     near = (max(low, float(np.min(centre - 4 * sd))), min(high, float(np.max(centre + 4 * sd))))
     points = np.linspace(low, high, FINE)
     if near[0] < near[1] < near[0] + 0.5 * (high - low):
-        points = np.union1d(points, np.linspace(*near, FINE))
+        points = distinct(np.concatenate([points, np.linspace(*near, FINE)]))
     # Where more than one place is held, a correction changes faster than a few knots can follow.
     count = KNOTS if high - low < 3 * REACH * float(np.max(sd)) else 3 * KNOTS
     return points, corrected(found, direction, points, found.log_density(points, direction), count=count)

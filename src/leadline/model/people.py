@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.model.condensed import condensed
 from leadline.model.hyperparameters import Hyperparameters
@@ -183,7 +184,7 @@ def offset_sd(body_sd: FloatArray | float, thetas: Sequence[Hyperparameters]) ->
 
 def _walk(elapsed: FloatArray, jumped: FloatArray, drift: FloatArray) -> FloatArray:
     """Loadings on the steps between the distinct times of all rows; shape (g, rows, steps). [kg]."""
-    times = np.unique(np.column_stack([elapsed, jumped]), axis=0)
+    times = distinct(np.column_stack([elapsed, jumped]), axis=0)
     steps = np.diff(times, axis=0)
     place = np.searchsorted(times[:, 0] + times[:, 1], elapsed + jumped)
     size = np.sqrt(np.maximum(drift[:, None] ** 2 * steps[:, 0] + steps[:, 1], 0.0))

@@ -8,6 +8,7 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.normal import distribution
 
@@ -106,7 +107,7 @@ def stacks(needs: Sequence[Mixture], *, numbers: int = 1) -> Iterator[tuple[IntA
         The same needs. That others stand beside it changes nothing for any of them.
     """
     width = np.array([len(need.points) for need in needs], np.int64)
-    for size in np.unique(width).tolist():
+    for size in distinct(width).tolist():
         there = np.flatnonzero(width == size)
         step = max(BATCH // (size * numbers), 1)
         for start in range(0, len(there), step):

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Occasions, Records
+from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.physics import gas, suit, water
 from leadline.physics.body import Body, body
@@ -334,7 +335,7 @@ def assemble(records: Records, occasions: Occasions) -> Rigs:
     waters, temperature = _waters(occasions)
     slots, assumed_regulator = _slots(gear, occasions)
     surface = people["body"].surface
-    used = np.unique(np.concatenate([slots.ravel(), occasions.cylinder.ravel()]))
+    used = distinct(np.concatenate([slots.ravel(), occasions.cylinder.ravel()]))
     types = sorted({str(name) for name in gear.type[used[used >= 0]]})
     return Rigs(
         kit=gear,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Callable
+from functools import cache
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -84,6 +86,20 @@ def salinities(word: str) -> str:
     return f"{low:g} or more" if word == "salt" else f"{low:g} to {high:g}"
 
 
+@cache
+def _toolbox() -> tuple[Callable[..., Any], Callable[..., Any]]:
+    """Sea pressure from height, and density: the toolbox's compiled functions.
+
+    What it puts around them is for masked arrays, which there are none of here, and which take longer to load
+    than the toolbox.
+    """
+    try:
+        from gsw._gsw_ufuncs import p_from_z, rho_t_exact
+    except ImportError:  # a version that is put together otherwise
+        from gsw import p_from_z, rho_t_exact
+    return p_from_z, rho_t_exact
+
+
 def density(salinity: ArrayLike, temperature: ArrayLike, *, depth: ArrayLike = 0.0) -> FloatArray:
     """Density of natural water.
 
@@ -121,12 +137,11 @@ def density(salinity: ArrayLike, temperature: ArrayLike, *, depth: ArrayLike = 0
     >>> density([0, 35], 20).round(3)
     array([ 998.207, 1024.641])
     """
-    import gsw  # a fifth of a second: only commands that compute pay it
-
+    pressure, rho = _toolbox()
     s = check_range("salinity", salinity, 0.0, 42.0, unit="g/kg")
     t = check_range("temperature", temperature, -2.0, 40.0, unit="°C")
     z = check_range("depth", depth, 0.0, 300.0, unit="m")
-    return np.asarray(gsw.rho_t_exact(s, t, gsw.p_from_z(-z, 45.0)), float)
+    return np.asarray(rho(s, t, pressure(-z, 45.0, 0.0, 0.0)), float)
 
 
 def atmospheric_pressure(altitude: ArrayLike = 0.0) -> FloatArray:
