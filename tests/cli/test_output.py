@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import io
 import json
+import re
+import sys
+import unicodedata
 from typing import Any
 
 import pint
 import pytest
 import typer
+from rich.cells import cell_len
 from rich.console import Console, RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from leadline.cli.output import error, note, plain, progress, quantity, show, table, user_errors
-from leadline.cli.paragraph import facts, wrapped
+from leadline.cli.paragraph import _ACCENTS, _ONE_CELL, BLANK, Page, facts, line, wrapped
 from leadline.errors import LeadlineError
 
 
@@ -103,6 +107,42 @@ def test_words_of_facts_are_bold_on_a_terminal_and_names_drive_nothing() -> None
     assert shown == "\x1b[1mNeed         \x1b[0m4.5 kg [31m\n"
 
 
+def test_letters_of_one_cell_are_those_of_rich() -> None:
+    letters = [chr(code) for code in range(ord(_ACCENTS)) if unicodedata.category(chr(code)) != "Cc"]
+    assert {letter for letter in [*letters, *_ONE_CELL] if cell_len(letter) != 1} == set()
+
+
+PAGE = Page(
+    (wrapped("Zoë: full 5 " * 9), BLANK, line("  PUT ON  ", (" 6 kg ", "bold reverse")), facts(FACTS))
+)
+
+
+@pytest.mark.parametrize("width", [40, 80, 240])
+def test_page_is_what_rich_would_print(width: int) -> None:
+    plainly, styled = printed(PAGE, width), printed(PAGE, width, force_terminal=True, color_system="standard")
+    assert re.sub(r"\x1b\[[0-9;]*m", "", PAGE.text(width)) == plainly
+    assert PAGE.text(width) == styled.replace("\x1b[1;7m", "\x1b[1m\x1b[7m")
+
+
+@pytest.mark.parametrize(
+    ("terminal", "name", "styled"), [(False, "xterm", False), (True, "xterm", True), (True, "dumb", False)]
+)
+def test_page_has_styles_and_the_width_of_a_terminal_on_one_alone(
+    terminal: bool,
+    name: str,
+    styled: bool,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: terminal)
+    monkeypatch.setenv("TERM", name)
+    monkeypatch.setenv("COLUMNS", "40")
+    show([], lambda: PAGE, as_json=False)
+    out = capsys.readouterr().out
+    assert out.count("\x1b[") == (PAGE.text(40).count("\x1b[") if styled else 0)
+    assert max(map(len, re.sub(r"\x1b\[[0-9;]*m", "", out).splitlines())) == (40 if terminal else 78)
+
+
 def printed(shown: RenderableType, width: int, **kind: Any) -> str:
     console = Console(file=io.StringIO(), width=width, markup=False, emoji=False, highlight=False, **kind)
     console.print(shown)
@@ -131,6 +171,23 @@ def test_progress_is_silent_off_a_terminal(capsys: pytest.CaptureFixture[str]) -
     with progress("loading"):
         pass
     assert capsys.readouterr() == ("", "")
+
+
+def test_progress_leaves_nothing_on_a_terminal(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+
+    def lose() -> None:
+        with progress("loading"):
+            note("a note that is written over it")
+            raise KeyError("lost")
+
+    with pytest.raises(KeyError, match="lost"):
+        lose()
+    assert capsys.readouterr().err == (
+        "loading ...\ra note that is written over it\n" + " " * len("loading ...") + "\r"
+    )
 
 
 @pytest.mark.parametrize(

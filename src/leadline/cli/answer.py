@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.options import Units
 from leadline.cli.output import quantity, table
-from leadline.cli.paragraph import facts, wrapped
+from leadline.cli.paragraph import BLANK, Page, Part, facts, line, wrapped
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
-    from rich.text import Text
 
     from leadline.cli.kit import Planned
     from leadline.decide.advice import Advice, Answer
@@ -82,37 +81,34 @@ def one(planned: Planned, answer: Answer, changed: list[dict[str, Any]], units: 
 
     Returns
     -------
-    rich renderable
+    Page, or rich renderable
         Fits 80 columns.
     """
-    from rich.console import Group
-    from rich.text import Text
-
     from leadline.decide.sentence import STANDING, dangers
 
     advice = answer.advice
     first = dangers(advice.cautions)
     rest = [caution for caution in advice.cautions if caution not in first]
     said = [("Next", advice.next_step), *(("Caution", f"{caution}.") for caution in rest)]
-    danger = [facts([("Danger", _said(caution)) for caution in first]), Text()] if first else []
-    what_if: list[RenderableType] = []
-    if changed:
-        from leadline.cli.what_if import changes_table
-
-        what_if = [Text(), changes_table(changed, units)]
-    return Group(
+    danger = [facts([("Danger", _said(caution)) for caution in first]), BLANK] if first else []
+    before = (
         wrapped(_headline(planned, advice, units)),
-        Text(),
+        BLANK,
         *_large(advice, units),
-        Text(),
+        BLANK,
         *danger,
         facts(_rows(planned, answer, units)),
-        Text(),
+        BLANK,
         facts(said),
-        *what_if,
-        Text(),
-        wrapped(STANDING),
     )
+    after = BLANK, wrapped(STANDING)
+    if not changed:
+        return Page((*before, *after))
+    from rich.console import Group
+
+    from leadline.cli.what_if import changes_table
+
+    return Group(*before, BLANK, changes_table(changed, units), *after)
 
 
 def _said(caution: str) -> str:
@@ -128,19 +124,17 @@ def _headline(planned: Planned, answer: Advice, units: Units) -> str:
     return f"{answer.diver}: {kit}; {water_label(planned.plan, 0, imperial=units == 'imperial')}"
 
 
-def _large(answer: Advice, units: Units) -> list[Text]:
-    from rich.text import Text
-
+def _large(answer: Advice, units: Units) -> list[Part]:
     lead, bring = _lead(answer.lead_kg, units), _lead(answer.bring_kg, units)
     if answer.check_first:
         begin = f" {lead} " if answer.lead_kg else " no lead "
-        lines = [Text.assemble("  CHECK FIRST, at the surface, beginning with  ", (begin, "bold reverse"))]
+        lines = [line("  CHECK FIRST, at the surface, beginning with  ", (begin, "bold reverse"))]
         if bring != lead:
-            lines.append(Text.assemble("  have at hand  ", (bring, "bold")))
+            lines.append(line("  have at hand  ", (bring, "bold")))
         return lines
-    lines = [Text.assemble("  PUT ON  ", (f" {lead} ", "bold reverse"))]
+    lines = [line("  PUT ON  ", (f" {lead} ", "bold reverse"))]
     if bring != lead:
-        lines.append(Text(f"  lightest within the accepted risk: {bring}"))
+        lines.append(line(f"  lightest within the accepted risk: {bring}"))
     return lines
 
 
@@ -273,11 +267,10 @@ def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ())
 
     Returns
     -------
-    rich renderable
+    Page, or rich renderable
         Fits 80 columns.
     """
     from rich.console import Group
-    from rich.text import Text
 
     from leadline.decide.sentence import STANDING, dangers
 
@@ -287,7 +280,7 @@ def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ())
     parts: list[RenderableType] = [_plan_table(answers, units, labels)]
     after = [answer.after for answer in answers if answer.after is not None]
     if after:
-        parts += [wrapped(_CHECK_FIRST + (_DEEP if any(a.deep for a in after) else "")), Text()]
+        parts += [wrapped(_CHECK_FIRST + (_DEEP if any(a.deep for a in after) else "")), BLANK]
     for answer, label in zip(answers, labels, strict=True):
         a = answer.advice
         first = dangers(a.cautions)
@@ -296,7 +289,7 @@ def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ())
         said += [f"{caution}." for caution in a.cautions if caution not in first]
         if said:
             parts.append(wrapped(f"{_whose(a.diver, label)}: {' '.join(said)}"))
-    parts += [Text(), wrapped(STANDING)]
+    parts += [BLANK, wrapped(STANDING)]
     return Group(*parts)
 
 

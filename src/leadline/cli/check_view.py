@@ -9,12 +9,9 @@ from typing import TYPE_CHECKING, Final
 from leadline.cli.answer import taken_text
 from leadline.cli.options import Units
 from leadline.cli.output import quantity
-from leadline.cli.paragraph import facts, wrapped
+from leadline.cli.paragraph import BLANK, Page, Part, facts, line, wrapped
 
 if TYPE_CHECKING:
-    from rich.console import RenderableType
-    from rich.text import Text
-
     from leadline.cli.check_source import Place
     from leadline.decide.check import CheckAnswer
     from leadline.decide.check_look import Look
@@ -24,7 +21,7 @@ __all__ = ["sight"]
 _SINKS: Final = {"yes": ", and sinks on breathing out", "no": ", and stays up breathed out", "": ""}
 
 
-def sight(place: Place, looks: Sequence[Look], answer: CheckAnswer, units: Units) -> RenderableType:
+def sight(place: Place, looks: Sequence[Look], answer: CheckAnswer, units: Units) -> Page:
     """The answer to a surface check.
 
     Parameters
@@ -40,12 +37,9 @@ def sight(place: Place, looks: Sequence[Look], answer: CheckAnswer, units: Units
 
     Returns
     -------
-    rich renderable
+    Page
         Fits 80 columns.
     """
-    from rich.console import Group
-    from rich.text import Text
-
     from leadline.decide.label import kit_labels, water_label
     from leadline.decide.sentence import STANDING
 
@@ -56,16 +50,18 @@ def sight(place: Place, looks: Sequence[Look], answer: CheckAnswer, units: Units
         said.append(("Next", answer.advice.next_step))
     said += [("In doubt", f"{text}.") for text in answer.doubts]
     said += [("Caution", f"{text}.") for text in answer.cautions]
-    return Group(
-        wrapped(f"{answer.diver}: {kit}; {water}"),
-        Text(),
-        *_large(answer, units),
-        Text(),
-        facts(_rows(place, looks, answer, units)),
-        Text(),
-        facts(said),
-        Text(),
-        wrapped(STANDING),
+    return Page(
+        (
+            wrapped(f"{answer.diver}: {kit}; {water}"),
+            BLANK,
+            *_large(answer, units),
+            BLANK,
+            facts(_rows(place, looks, answer, units)),
+            BLANK,
+            facts(said),
+            BLANK,
+            wrapped(STANDING),
+        )
     )
 
 
@@ -91,9 +87,7 @@ def _bar(bar: float, units: Units) -> str:
     return quantity(bar, "bar", units=units, digits=0)
 
 
-def _large(answer: CheckAnswer, units: Units) -> list[Text]:
-    from rich.text import Text
-
+def _large(answer: CheckAnswer, units: Units) -> list[Part]:
     from leadline.decide.check_words import after_a_dive, change_text
     from leadline.units import mass_text
 
@@ -108,10 +102,10 @@ def _large(answer: CheckAnswer, units: Units) -> list[Text]:
     what = "for the next dive" if after_a_dive(answer) else "to dive with"
     # The lead of the dive stands out in both: nobody may go down on what was only for a look.
     if not answer.again:
-        return [Text.assemble(f"  {text}, {what}  ", (f" {wear} ", "bold reverse"))]
+        return [line(f"  {text}, {what}  ", (f" {wear} ", "bold reverse"))]
     return [
-        Text.assemble("  LOOK AGAIN FIRST, with  ", (wet, "bold")),
-        Text.assemble(f"  then, as things stand, {text}, {what}  ", (f" {wear} ", "bold reverse")),
+        line("  LOOK AGAIN FIRST, with  ", (wet, "bold")),
+        line(f"  then, as things stand, {text}, {what}  ", (f" {wear} ", "bold reverse")),
     ]
 
 

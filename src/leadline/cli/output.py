@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, Final
 
 import typer
@@ -26,6 +28,7 @@ MOST_SHOWN: Final = 100
 
 _WIDE: Final = 240  # columns of a table that goes to a file or a pipe, where nothing should be cut
 _UNBOUND: Final = 1_000_000
+_UNSTYLED: Final = ("dumb", "unknown")  # terminals that show the codes of a style as they are
 # Control characters can drive a terminal, and marks of direction can turn a line round: neither is text.
 _CONTROL: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _IMPERIAL: Final = {"kg": "lb", "bar": "psi", "m": "ft", "cm": "in", "mm": "in_mm", "°C": "degF"}
@@ -88,6 +91,20 @@ def _cleaned(document: Any) -> Any:
     return document
 
 
+def _print(shown: RenderableType) -> None:
+    """Words in lines as they are; only what takes more has to wait for Rich."""
+    from leadline.cli.paragraph import Page
+
+    if isinstance(shown, str):
+        typer.echo(plain(shown))
+    elif isinstance(shown, Page):
+        styled = sys.stdout.isatty() and os.environ.get("TERM") not in _UNSTYLED
+        width = get_terminal_size().columns if sys.stdout.isatty() else _WIDE
+        typer.echo(shown.text(width), nl=False, color=styled)
+    else:
+        _console().print(shown)
+
+
 def show(document: Any, view: Callable[[], RenderableType], *, as_json: bool) -> None:
     """Print facts: one JSON document, or what `view` makes for people.
 
@@ -96,7 +113,7 @@ def show(document: Any, view: Callable[[], RenderableType], *, as_json: bool) ->
     document : dict or list, or callable
         JSON-ready facts, or what makes them where they are many; NaN becomes null.
     view : callable
-        Makes a table or a text; called only where it is needed.
+        Makes a table, a page or a text; called only where it is needed.
     as_json : bool
         Whether --json was given.
     """
@@ -104,7 +121,7 @@ def show(document: Any, view: Callable[[], RenderableType], *, as_json: bool) ->
         facts = document() if callable(document) else document
         typer.echo(json.dumps(_cleaned(facts), ensure_ascii=False, indent=2, allow_nan=False))
     else:
-        _console().print(view())
+        _print(view())
 
 
 def table(title: str, headers: Sequence[str], rows: Sequence[Sequence[object]]) -> RenderableType:
@@ -220,7 +237,11 @@ def progress(label: str) -> Iterator[None]:
     if not sys.stderr.isatty():
         yield
         return
-    from rich.console import Console
-
-    with Console(stderr=True, markup=False, emoji=False).status(plain(label)):
+    # What comes next is written over it.
+    sys.stderr.write(f"{plain(label)} ...\r")
+    sys.stderr.flush()
+    try:
         yield
+    finally:
+        sys.stderr.write(" " * len(f"{label} ...") + "\r")
+        sys.stderr.flush()

@@ -1,34 +1,63 @@
-"""Text in lines that stay readable: a paragraph, and words with what they say beside them.
+"""Text in lines that stay readable: a paragraph, words with what they say beside them, a page of both.
 
-Both look as a table of Rich would, without the work of one: it measures every letter of every cell, more
-often than once.
+All of it looks as Rich would show it. Whoever stands at the water's edge waits for what an answer loads, and
+Rich takes longer to load than the answer takes to be reckoned: words in lines are laid out here, and Rich is
+there for tables, and for letters that are not one cell wide.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING, Final
+
+import typer
 
 from leadline.cli.output import plain
 from leadline.frozen import dataclass
 
 if TYPE_CHECKING:
-    from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
+    from rich.console import Console, ConsoleOptions, RenderResult
 
-__all__ = ["facts", "wrapped"]
+__all__ = ["BLANK", "Page", "Part", "facts", "line", "wrapped"]
+
+Piece = tuple[str, str]
+"""A text, and its style: empty, bold, or bold reverse."""
 
 _LINE: Final = 78
 _WORD: Final = 13
 """Letters of a line, and of those the ones that a word with its distance takes. [-]"""
 
+_ACCENTS: Final = "\u0300"
+"""From here on letters may take no cell or two; before it all take one."""
 
-def wrapped(text: str) -> RenderableType:
+_ONE_CELL: Final = frozenset("−–—‘’“”…≈≤≥×")
+"""Signs beyond that take one cell too."""
+
+
+class Part:
+    """Some lines, one under the other."""
+
+    def lines(self, width: int) -> Iterator[list[Piece]]:
+        """Each line as pieces in their styles; no wider than `width` [cells] where that can be."""
+        raise NotImplementedError
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """The same for Rich, so that tables may stand between parts."""
+        from rich.segment import Segment
+        from rich.style import Style
+
+        for pieces in self.lines(options.max_width):
+            yield from (Segment(text, Style.parse(style) if style else None) for text, style in pieces)
+            yield Segment.line()
+
+
+def wrapped(text: str) -> Part:
     """A paragraph that stays readable where the line is long."""
     return _Paragraph(plain(text))
 
 
-def facts(rows: Sequence[tuple[str, str]]) -> RenderableType:
+def facts(rows: Sequence[tuple[str, str]]) -> Part:
     """Words in bold, and beside each what it says.
 
     Parameters
@@ -38,59 +67,98 @@ def facts(rows: Sequence[tuple[str, str]]) -> RenderableType:
 
     Returns
     -------
-    rich renderable
+    Part
         Two columns; fits 80 where the terminal does.
     """
     return _Facts(tuple((word, plain(text)) for word, text in rows))
 
 
-def _lines(console: Console, text: str, width: int) -> Iterator[str]:
-    """Lines of a text, each filled up to a width that is no wider than the widest text."""
+def line(*pieces: Piece | str) -> Part:
+    """One line, of pieces in their styles."""
+    return _Line(tuple((piece, "") if isinstance(piece, str) else piece for piece in pieces))
+
+
+def _cells(text: str) -> int:
+    """How wide a text is. [cells]."""
+    if text.isascii() or all(letter < _ACCENTS or letter in _ONE_CELL for letter in text):
+        return len(text)
     from rich.cells import cell_len
+
+    return cell_len(text)
+
+
+def _broken(text: str, width: int) -> Iterable[str]:
+    """Lines of a text, each filled up to a width that is no wider than the text."""
+    longest = max(map(len, text.split()), default=0)
+    if _cells(text) == len(text) and "\n" not in text and longest <= width:
+        found = wrap(text, max(width, 1), break_on_hyphens=False)
+        return [each.ljust(width) for each in found or [""]]
+    from rich.console import Console
     from rich.text import Text
 
-    longest = max(map(len, text.split()), default=0)
-    if cell_len(text) == len(text) and "\n" not in text and longest <= width:
-        # Each letter takes one cell, so that nobody has to measure them again.
-        broken = wrap(text, max(width, 1), break_on_hyphens=False)
-        yield from (line.ljust(width) for line in broken or [""])
-        return
-    for line in Text(text).wrap(console, width, overflow="fold"):
-        yield line.plain + " " * (width - line.cell_len)
+    folded = Text(text).wrap(Console(), width, overflow="fold")
+    return [each.plain + " " * (width - each.cell_len) for each in folded]
+
+
+def _styled(text: str, style: str) -> str:
+    return typer.style(text, bold=True, reverse="reverse" in style or None) if style else text
 
 
 @dataclass(frozen=True)
-class _Paragraph:
+class _Line(Part):
+    pieces: tuple[Piece, ...]
+
+    def lines(self, width: int) -> Iterator[list[Piece]]:
+        yield list(self.pieces)
+
+
+@dataclass(frozen=True)
+class _Paragraph(Part):
     """As a table with one cell, whose column is no wider than `_LINE`."""
 
     text: str
 
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        from rich.cells import cell_len
-        from rich.segment import Segment
-
-        width = min(_LINE, options.max_width, cell_len(self.text))
-        for line in _lines(console, self.text, width):
-            yield Segment(line)
-            yield Segment.line()
+    def lines(self, width: int) -> Iterator[list[Piece]]:
+        for each in _broken(self.text, min(_LINE, width, _cells(self.text))):
+            yield [(each, "")]
 
 
 @dataclass(frozen=True)
-class _Facts:
+class _Facts(Part):
     """As a table with a column as wide as the longest word may be and one for the texts."""
 
     rows: tuple[tuple[str, str], ...]
 
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        from rich.cells import cell_len
-        from rich.segment import Segment
-        from rich.style import Style
-
-        widest = max([1, *(cell_len(text) for _, text in self.rows)])
-        width = max(min(_LINE, options.max_width) - _WORD, 1)
-        bold, empty = Style(bold=True), " " * _WORD
+    def lines(self, width: int) -> Iterator[list[Piece]]:
+        widest = max([1, *(_cells(text) for _, text in self.rows)])
+        room = min(max(min(_LINE, width) - _WORD, 1), widest)
         for word, text in self.rows:
-            for number, line in enumerate(_lines(console, text, min(width, widest))):
-                yield Segment(empty) if number else Segment(word.ljust(_WORD), bold)
-                yield Segment(line)
-                yield Segment.line()
+            for number, each in enumerate(_broken(text, room)):
+                yield [(" " * _WORD, "") if number else (word.ljust(_WORD), "bold"), (each, "")]
+
+
+@dataclass(frozen=True)
+class Page(Part):
+    """Parts one under the other.
+
+    Parameters
+    ----------
+    parts : tuple of Part
+        From the top.
+    """
+
+    parts: tuple[Part, ...]
+
+    def lines(self, width: int) -> Iterator[list[Piece]]:
+        """Lines of all parts."""
+        for part in self.parts:
+            yield from part.lines(width)
+
+    def text(self, width: int) -> str:
+        """The page as a terminal shows it: styles as its codes."""
+        shown = ("".join(_styled(*piece) for piece in pieces) for pieces in self.lines(width))
+        return "".join(f"{each}\n" for each in shown)
+
+
+BLANK: Final = line()
+"""An empty line."""
