@@ -5,11 +5,12 @@ Kind of expected values: independent (closed forms, scipy.stats).
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 from scipy.special import polygamma
 
 from leadline.model.around import SCORES, Surface, interpolated, lower_ends, shape, simplex
+from leadline.model.turn import DRAWN
 
 NONE = np.zeros(0, np.int64)
 FIRST = np.array([0])
@@ -17,6 +18,14 @@ FIRST = np.array([0])
 
 def both_sides(count):
     return np.concatenate([simplex(count), -simplex(count)])
+
+
+def test_turn_is_the_one_that_was_drawn() -> None:
+    """Kind: pinned: the fits of all books hang on it. As drawn by the version of NumPy that is installed."""
+    for count in (1, 4, 14):
+        drawn = np.random.default_rng(7).normal(size=(count, count))
+        assert_array_equal(np.reshape(DRAWN[: count * count], (count, count)), drawn)
+    assert len(DRAWN) == 14**2
 
 
 def test_points_have_the_moments_of_a_normal_distribution():

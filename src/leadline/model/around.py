@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.frozen import dataclass
+from leadline.model.turn import DRAWN
 
 __all__ = ["SCORES", "Shape", "Surface", "interpolated", "lower_ends", "shape", "simplex"]
 
@@ -59,14 +60,15 @@ TINY: Final = 1e-9
 def simplex(count: int) -> FloatArray:
     """Points in as many directions with mean 0 and covariance 1 exactly, of equal weight; (count + 1, count).
 
-    As many points as it takes, all at the distance at which most of a normal distribution lies.
+    As many points as it takes, all at the distance at which most of a normal distribution lies; `count` is at
+    most 14.
     """
     points = count + 1
     base = np.eye(points) - 1 / points
     u, s, _ = np.linalg.svd(base)
     corners = u[:, :count] * s[:count] * np.sqrt(points)
     # Turned so that no hyperparameter has a point to itself; the same turn always.
-    turn, _ = np.linalg.qr(np.random.default_rng(7).normal(size=(count, count)))
+    turn, _ = np.linalg.qr(np.reshape(DRAWN[: count * count], (count, count)))
     return np.asarray(corners @ turn)
 
 
