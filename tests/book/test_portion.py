@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from leadline.book import Book
+from leadline.book import Book, fetch
+from leadline.records import TABLES
 from leadline.timeline import DIVE, timeline
 
 DIVERS = ("Ada", "Bo", "Cai", "Dot")
@@ -73,3 +74,27 @@ def test_a_name_unknown_to_the_book_is_passed_over(book: Path) -> None:
     assert not len(part.records.dives["dive"])
     assert all("vest 5" in cell for cell in part.records.worn["suit"])
     assert len(part.records.worn["suit"])
+
+
+@pytest.mark.parametrize("name", ["divers", "gear", "dives", "checks"])
+def test_columns_without_masks_are_those_with_them(book: Path, name: str) -> None:
+    """Independent: DuckDB's own masked arrays; some rows lack nearly all, one has a time of day."""
+    table = TABLES[name]
+    some = {
+        "dive": "late",
+        "diver": "Bo",
+        "date": "2026-05-10T08:30:15",
+        "stop_bar": "50;-",
+        "stop_depth_m": 5,
+    }
+    with Book.open(book, write=True) as opened:
+        assert opened.upsert("dives", [some]).rejected == 0
+        plain = opened._plain
+        found = fetch.filled(plain, table.columns, f"FROM {name} ORDER BY seq", also=["version"])
+        masked = plain.execute(f"SELECT * FROM {name} ORDER BY seq").fetchnumpy()  # noqa: S608
+    assert any(np.ma.isMaskedArray(values) for values in masked.values())
+    assert list(found) == [*(column.name for column in table.columns), "version"]
+    for column in table.columns:
+        expected = fetch.typed_array(column, masked[column.name])
+        assert found[column.name].dtype == expected.dtype
+        np.testing.assert_array_equal(found[column.name], expected)
