@@ -298,6 +298,18 @@ def test_unknown_diver_cannot_be_forgotten(path: Path) -> None:
         assert book.counts()["divers"] == 2
 
 
+def test_folder_that_takes_no_log_is_one_line(path: Path) -> None:
+    """A folder at the log's place stands in for a folder that may not be written, which root always may."""
+    with Book.open(path, write=True) as book:
+        before = book.counts()
+        path.with_name(path.name + ".wal").mkdir()
+        with pytest.raises(BookError, match=r"nothing was changed: .*wal cannot be written .*folder"):
+            book.upsert("divers", [{"diver": "Newcomer"}])
+        path.with_name(path.name + ".wal").rmdir()
+    with Book.open(path) as book:
+        assert book.counts() == before
+
+
 def test_book_needs_no_pandas() -> None:
     code = (
         "import sys, tempfile, pathlib\n"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
@@ -38,14 +38,17 @@ def book(tmp_path: Path) -> Path:
 def run(tmp_path: Path) -> Run:
     """Run `leadline` in a process of its own, standard output and error apart."""
 
-    def ran(*arguments: object, stdin: str = "") -> subprocess.CompletedProcess[str]:
+    def ran(
+        *arguments: object, stdin: str = "", env: Mapping[str, str] | None = None, encoding: str | None = None
+    ) -> subprocess.CompletedProcess[str]:
         home = {"HOME": str(tmp_path), "XDG_DATA_HOME": str(tmp_path / "data"), "COLUMNS": "100"}
-        environment = {k: v for k, v in os.environ.items() if k != "LEADLINE_BOOK"} | home
+        environment = {k: v for k, v in os.environ.items() if k != "LEADLINE_BOOK"} | home | dict(env or {})
         return subprocess.run(
             [sys.executable, "-c", "from leadline.cli import main; main()", *map(str, arguments)],
             input=stdin,
             capture_output=True,
             text=True,
+            encoding=encoding,
             check=False,
             cwd=tmp_path,
             env=environment,

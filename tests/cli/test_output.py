@@ -5,8 +5,10 @@ from __future__ import annotations
 import io
 import json
 import re
+import subprocess
 import sys
 import unicodedata
+from pathlib import Path
 from typing import Any
 
 import pint
@@ -17,9 +19,11 @@ from rich.console import Console, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from leadline.book import Book
 from leadline.cli.output import error, note, plain, progress, quantity, show, table, user_errors
 from leadline.cli.paragraph import _ACCENTS, _ONE_CELL, BLANK, Page, facts, line, wrapped
 from leadline.errors import LeadlineError
+from tests.cli.conftest import Run
 
 
 def test_json_has_null_for_what_is_missing(capsys: pytest.CaptureFixture[str]) -> None:
@@ -57,7 +61,7 @@ CELLS = [
 ]
 
 
-@pytest.mark.parametrize("width", [9, 20, 60, 80, 240])
+@pytest.mark.parametrize("width", [120, 240])
 @pytest.mark.parametrize("rows", [CELLS, CELLS[:1], CELLS[1:3], [], [["", 1, None, ""]] * 2])
 @pytest.mark.parametrize(
     "title", ["", "A title that is longer than the table is wide, so it has to be broken"]
@@ -66,6 +70,68 @@ def test_table_is_that_of_its_rows_one_by_one(width: int, rows: list[list[object
     made = table(title, ["name", "lead", "nothing", "said"], rows)
     one_by_one = made._made(made.rows)  # type: ignore[union-attr]  # a table of ours
     assert printed(made, width) == printed(one_by_one, width)
+
+
+LEADS = [
+    ["Odile of the long name", 14.5, "+4.5", "-1.3 to 13.3", "17 %"],
+    ["B", 7, "", "5.3 to 7.2", "4 %"],
+]
+
+
+@pytest.mark.parametrize("width", [24, 30, *range(40, 81)])
+@pytest.mark.parametrize("rows", [LEADS, LEADS[:1]])
+def test_no_figure_is_parted_on_a_narrow_terminal(width: int, rows: list[list[object]]) -> None:
+    """14 with its 4 in the next line is read as 1: too light by 13 kg."""
+    said = printed(table("Lead", ["diver", "lead", "check", "8 in 10", "light"], rows), width)
+    lines = said.splitlines()
+    for row in rows:
+        for cell in row[1:]:
+            assert sum(str(cell) in line for line in lines) >= 1, said
+    assert [line for line in lines if len(line.rstrip()) > width] == []
+    assert [line.strip() for line in lines if line.strip() in ("1", "4.", "5", ".", "%", "to")] == []
+
+
+def test_rows_stand_one_below_the_other_where_no_table_fits() -> None:
+    said = printed(table("Lead", ["diver", "lead", "check"], [["Odile", 14.5, "+4.5"], ["Bo", 7, ""]]), 16)
+    assert said.split() == [
+        "Lead",
+        "diver",
+        "Odile",
+        "lead",
+        "14.5",
+        "check",
+        "+4.5",
+        "diver",
+        "Bo",
+        "lead",
+        "7",
+    ]
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
+def test_any_encoding_of_the_output_will_do(book: Path, run: Run, encoding: str) -> None:
+    """A pipe of another code page has no signs of tables; the minus must stay one."""
+    with Book.open(book, write=True) as opened:
+        opened.upsert("divers", [{"diver": "Zoë Š"}])
+    ledger = ("--book", book, "ledger", "--diver", "Zoë Š", "--suit", "W5")
+    shown = run(*ledger, env={"PYTHONIOENCODING": encoding}, encoding=encoding)
+    assert (shown.returncode, shown.stderr) == (0, "")
+    assert re.search(r"regulator, a usual one .* [-\u2212]\d", shown.stdout)
+    assert shown.stdout.startswith({"ascii": "Zoe S", "cp1252": "Zoë Š", "utf-8": "Zoë Š"}[encoding])
+    given = run(*ledger, "--json", env={"PYTHONIOENCODING": encoding}, encoding=encoding)
+    assert json.loads(given.stdout)["diver"] == "Zoë Š"
+    env = {"PYTHONIOENCODING": encoding}
+    refused = run("--book", book, "suggest", "--diver", "Łuk", env=env, encoding="latin-1")
+    assert (refused.returncode, refused.stderr.count("\n")) == (1, 1)
+
+
+def test_closed_output_is_no_fault_of_the_program(book: Path) -> None:
+    words = f"[sys.argv[0], '--book', {str(book)!r}, 'ledger', '--diver', 'Ines']"
+    code = f"import sys; sys.argv[:] = {words}; from leadline.cli import main; main()"
+    done = subprocess.run(
+        ["sh", "-c", '"$0" -c "$1" >&-', sys.executable, code], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (0, "")
 
 
 @pytest.mark.parametrize("width", [5, 20, 78, 79, 240])

@@ -12,6 +12,7 @@ it is loaded again, and so stays set aside until the user has told.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
@@ -39,6 +40,8 @@ SHOWN: Final = 100
 REPEATED: Final = "already, with other values; keep one of them"
 """In the reason of a row whose key another row had first; it is known by that when it is loaded again."""
 
+_UNOPENED: Final = re.compile(r'Cannot open file "(?P<log>[^"\n]*)": (?P<why>[^\n]*)')
+
 
 @contextmanager
 def transaction(connection: DuckDBPyConnection) -> Iterator[None]:
@@ -47,7 +50,7 @@ def transaction(connection: DuckDBPyConnection) -> Iterator[None]:
     Raises
     ------
     BookError
-        If the disk or the memory does not suffice.
+        If the disk or the memory does not suffice, or the book's folder takes no new file.
     """
     try:
         connection.begin()
@@ -61,6 +64,12 @@ def transaction(connection: DuckDBPyConnection) -> Iterator[None]:
             # What cannot be read is not mended by more room.
             then = RESTORE if unreadable(error) else "make room and try again"
             raise BookError(f"nothing was changed ({first}); {then}") from None
+        if isinstance(error, duckdb.TransactionException) and (file := _UNOPENED.search(str(error))):
+            # A change goes to a log beside the book first: to write in the book alone is not enough.
+            raise BookError(
+                f"nothing was changed: {file['log']} cannot be written ({file['why']}); check who owns the "
+                "book and its folder, or copy the book to a folder of yours"
+            ) from None
         raise
 
 

@@ -21,7 +21,7 @@ from typer.core import TyperGroup
 
 from leadline import __version__
 from leadline.cli.options import BookFile
-from leadline.cli.output import user_errors
+from leadline.cli.output import streams, user_errors
 from leadline.cli.reading import Command, quick
 
 __all__ = ["app", "main"]
@@ -115,6 +115,7 @@ def main() -> None:
     """Entry point of the `leadline` program."""
     # What is loaded stays; to look through it for garbage again and again takes a twentieth of a short run.
     gc.set_threshold(200_000, 20, 20)
+    streams()
     named = _named(sys.argv[1:])
     try:
         (_program([named]) if named else _whole())()

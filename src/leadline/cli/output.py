@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 import math
 import os
@@ -9,6 +10,7 @@ import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,7 +23,9 @@ if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
     from rich.table import Table
 
-__all__ = ["MOST_SHOWN", "error", "note", "plain", "progress", "quantity", "show", "table", "user_errors"]
+__all__ = [
+    "MOST_SHOWN", "error", "note", "plain", "progress", "quantity", "show", "streams", "table", "user_errors",
+]  # fmt: skip
 
 MOST_SHOWN: Final = 100
 """Rows that are printed where a file or page holds them all: nobody reads a thousand in a terminal. [-]"""
@@ -29,10 +33,51 @@ MOST_SHOWN: Final = 100
 _WIDE: Final = 240  # columns of a table that goes to a file or a pipe, where nothing should be cut
 _UNBOUND: Final = 1_000_000
 _UNSTYLED: Final = ("dumb", "unknown")  # terminals that show the codes of a style as they are
+_GAP: Final = 3  # beside each column of a table [cells]
+_WORD: Final = 24  # a longer word, such as the path of a page, is parted as before [characters]
+_FIGURE: Final = (
+    16  # a text with figures up to this length, such as `-1.3 to 3.3`, is read as one [characters]
+)
 # Control characters can drive a terminal, and marks of direction can turn a line round: neither is text.
 _CONTROL: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _IMPERIAL: Final = {"kg": "lb", "bar": "psi", "m": "ft", "cm": "in", "mm": "in_mm", "°C": "degF"}
 _SYMBOL: Final = {"degF": "°F", "in_mm": "in"}
+# Where a terminal or a pipe has no such sign; a minus that goes missing would turn a number round.
+_SPELT: Final = {"\u2212": "-", "\u2013": "-", "─": "-", "±": "+-", "°": "deg", "…": "..."}
+
+
+def streams() -> None:
+    """Make standard output and error take every text, whatever their encoding, or where they are closed.
+
+    What an encoding does not have is spelt in letters that it has: the base letter, a hyphen for a minus,
+    else a question mark.
+    """
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115
+        elif hasattr(stream := getattr(sys, name), "reconfigure"):
+            codecs.register_error("leadline.spelt", _spelt)
+            stream.reconfigure(errors="leadline.spelt")
+
+
+def _spelt(fault: UnicodeError) -> tuple[str, int]:
+    from unicodedata import normalize
+
+    if not isinstance(fault, UnicodeEncodeError):
+        raise fault
+    found = []
+    for sign in fault.object[fault.start : fault.end]:
+        base = "".join(part for part in normalize("NFKD", sign) if part.isascii())
+        found.append(_SPELT.get(sign) or base or "?")
+    return "".join(found), fault.end
+
+
+def _encodes(text: str) -> bool:
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except (LookupError, UnicodeEncodeError):
+        return False
+    return True
 
 
 def plain(text: str) -> str:
@@ -118,8 +163,11 @@ def show(document: Any, view: Callable[[], RenderableType], *, as_json: bool) ->
         Whether --json was given.
     """
     if as_json:
-        facts = document() if callable(document) else document
-        typer.echo(json.dumps(_cleaned(facts), ensure_ascii=False, indent=2, allow_nan=False))
+        facts = _cleaned(document() if callable(document) else document)
+        text = json.dumps(facts, ensure_ascii=False, indent=2, allow_nan=False)
+        if not _encodes(text):  # a name spelt otherwise would be another name
+            text = json.dumps(facts, indent=2, allow_nan=False)
+        typer.echo(text)
     else:
         _print(view())
 
@@ -152,7 +200,9 @@ def table(title: str, headers: Sequence[str], rows: Sequence[Sequence[object]]) 
 class _Table:
     """Cells under their headers, numbers to the right.
 
-    Where no cell has to be broken, a column is one cell with many lines, which is laid out at once.
+    Where no cell has to be broken, a column is one cell with many lines, which is laid out at once. On a
+    narrow terminal text goes on in the next line, but a figure is never parted: 14 kg read as 1 over 4
+    hurts. Where that does not fit either, each row becomes lines of header and cell.
     """
 
     title: str
@@ -173,22 +223,74 @@ class _Table:
             ):
                 yield whole
                 return
-        yield self._made(self.rows)
+        if widths := self._widths(options.max_width):
+            yield self._made(self.rows, widths=widths)
+        else:
+            yield from self._stacked()
 
-    def _made(self, rows: Sequence[Sequence[str]], *, unbroken: bool = False) -> Table:
+    def _widths(self, most: int) -> list[int]:
+        """Width of each column where no figure is parted, in cells; none where they do not fit."""
+        from rich.cells import cell_len
+
+        columns = zip(*self.rows, strict=True) if self.rows else [()] * len(self.headers)
+        texts = [[plain(header), *cells] for header, cells in zip(self.headers, columns, strict=True)]
+        widths = [
+            max((cell_len(part) for text in cells for part in _parts(text)), default=0) for cells in texts
+        ]
+        wanted = [max(map(cell_len, cells)) - width for cells, width in zip(texts, widths, strict=True)]
+        spare = most - sum(widths) - _GAP * len(widths)
+        if spare < 0:
+            return []
+        # What is left over goes to the columns of text, first to those that need little of it.
+        for left, i in enumerate(sorted(range(len(wanted)), key=wanted.__getitem__)):
+            given = min(wanted[i], spare // (len(wanted) - left))
+            widths[i] += given
+            spare -= given
+        return widths
+
+    def _stacked(self) -> Iterator[RenderableType]:
+        from rich.table import Table
+        from rich.text import Text
+
+        if self.title:
+            yield Text(plain(self.title), style="italic")
+        for row in self.rows:
+            lines = Table.grid(padding=(0, 2))
+            lines.add_column(no_wrap=True)
+            lines.add_column(overflow="fold")
+            for header, cell in zip(self.headers, row, strict=True):
+                if cell:
+                    lines.add_row(plain(header), cell)
+            yield Text("")
+            yield lines
+
+    def _made(
+        self, rows: Sequence[Sequence[str]], *, unbroken: bool = False, widths: Sequence[int] = ()
+    ) -> Table:
         from rich import box
         from rich.table import Table
 
         made = Table(
             title=plain(self.title) or None, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False
         )
-        for header, right in zip(self.headers, self.right, strict=True):
+        for i, (header, right) in enumerate(zip(self.headers, self.right, strict=True)):
             made.add_column(
-                plain(header), justify="right" if right else "left", overflow="fold", no_wrap=unbroken
+                plain(header),
+                justify="right" if right else "left",
+                overflow="fold",
+                no_wrap=unbroken,
+                width=widths[i] if widths else None,
             )
         for row in rows:
             made.add_row(*row)
         return made
+
+
+def _parts(text: str) -> list[str]:
+    """What must stay on one line: a short text with figures whole, any other word by word."""
+    if len(text) <= _FIGURE and any(sign.isdigit() for sign in text):
+        return [text]
+    return [word[:_WORD] for word in text.split()]
 
 
 def _shown(cell: object) -> str:
