@@ -137,5 +137,11 @@ def mass_text(mass: float, *, imperial: bool = False) -> str:
 
 
 def about_text(mass: float, imperial: bool) -> str:
-    """Mass to a tenth, in the reader's unit."""
-    return mass_text(round(mass, 1), imperial=imperial)
+    """Mass to a tenth, in the reader's unit; rounded once, so that it is the number of the tables.
+
+    Examples
+    --------
+    >>> about_text(6.4239, False), about_text(6.4239, True)
+    ('6.4 kg', '14.2 lb')
+    """
+    return mass_text(mass if imperial else round(mass, 1), imperial=imperial)

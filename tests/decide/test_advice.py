@@ -146,6 +146,18 @@ def test_negative_need_asks_for_no_lead_and_says_so() -> None:
     assert "0 kg" not in answer.next_step
 
 
+@pytest.mark.parametrize(
+    ("salinity", "begins"), [(0, "Already heavy by"), (8, "Likely already heavy by"), (15, None), (30, None)]
+)
+def test_overweight_without_lead_is_said_as_surely_as_it_is_known(salinity: int, begins: str | None) -> None:
+    """A need of -0.1 kg, give or take one, is no fact: half a kilogram is suggested with it."""
+    answer = one(assess([plan_row("Ines", suit="vest", water="", salinity_gkg=salinity)]))
+    assert (answer.need_q50_kg < -0.25) == bool(begins)
+    assert (answer.need_q90_kg < 0) == (begins == "Already heavy by")
+    said = [caution for caution in answer.cautions if "without any lead" in caution and "by about" in caution]
+    assert [text.startswith(begins or "-") for text in said] == [True] * bool(begins)
+
+
 def test_plan_without_gas_at_the_stop_is_refused() -> None:
     row = plan_row("Ines", cylinder="steel 12;stage 7", end_bar="-;-")
     with pytest.raises(OutOfRangeError, match="dive next of Ines: every cylinder is marked -"):

@@ -278,6 +278,9 @@ def test_without_a_look_the_answer_is_that_of_the_records() -> None:
     assert still.advice.need_q50_kg == plain.need_q50_kg
     assert (still.looks, still.look_change_kg, still.again) == (0, 0.0, True)
     assert "Not still" in still.doubts[0]
+    far = check(known, learned(), row, [look(1.0, "under")], conditions=Conditions(still=False))
+    assert far.looks == 0
+    assert "on one look" not in far.instruction
 
 
 # --- the check overrules ---

@@ -193,7 +193,7 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
     if answer.now.disagree and answer.looks <= 1:
         other = "records" if answer.records else "formulas"
         why = f" If it shows the same, go by the water, not by the {other}."
-    elif far:
+    elif far and answer.looks:  # else no look asks for a change
         why = " So large a change is not made on one look."
     elif answer.advice.check_first and not answer.doubts:
         why = " The range is still wide."

@@ -50,6 +50,9 @@ FULL_STOP: Final = 100.0
 LEAST_STOP: Final = 20.0
 """Pressure planned at the stop or the end below which nobody keeps a reserve. [bar gauge] (judged)"""
 
+SLIGHT: Final = 0.25
+"""Overweight without any lead that is not worth a word: less than half of the smallest usual block. [kg]"""
+
 HEAVY_GAP: Final = 2.0
 LIGHT_GAP: Final = 1.0
 """How far the usual lead must be over or under the likely need for a word about it. [kg]"""
@@ -348,8 +351,9 @@ def cautions(
     found += unlikely
     found += rig
     middle = band[1]
-    if middle < -0.05:
-        found.append(f"Already heavy by about {about_text(-middle, imperial)} without any lead")
+    if middle < -SLIGHT:
+        already = "Already" if band[2] <= 0 else "Likely already"
+        found.append(f"{already} heavy by about {about_text(-middle, imperial)} without any lead")
     found += _maybe_light(history, dry)
     found += [] if failed else _usual(history, middle, dry=dry, imperial=imperial)
     named = frozenset(t.name for t in triggers)
