@@ -261,15 +261,26 @@ def test_hostile_name_is_text(check, club: Path) -> None:
         (["--diver", "Ines", *SEEN[:2], "--bar", "700", *SEEN[4:]], 1, "--bar 700: must lie in [0, 330] bar"),
         (["--diver", "Ines", *SEEN[:2], "--bar", "-", *SEEN[4:]], 1, "--bar -: must be numbers"),
         (["--diver", "Ines", *SEEN, "--reserve", "x"], 1, "--reserve x: must be numbers"),
-        (["--diver", "Ines", "--lead", "five", *SEEN[2:]], 1, "lead_kg five"),
+        (["--diver", "Ines", "--lead", "five", *SEEN[2:]], 1, "--lead five: is no number"),
         (["--diver", "Ines", *SEEN, "--again", "5:60"], 1, "joined by colons"),
         (["--diver", "Ines", *SEEN, "--still", "maybe"], 1, "give yes or no"),
         (["--diver", "Ines", *SEEN, "--minutes", "-3"], 1, "minutes in the water, 0 to 600"),
         (
             [*GUEST[2:], "--mass", "780", "--suit", "full 5", *SEEN],
             1,
-            "mass_kg 780: must lie in [20, 250] kg",
+            "--mass 780: must lie in [20, 250] kg",
         ),
+        (
+            ["--diver", "Ines", *SEEN[:2], "--bar", "700", *SEEN[4:]],
+            1,
+            "(if it is in psi, give --units imperial)",
+        ),
+        (
+            [*GUEST, "--suit", "full 99", *SEEN],
+            1,
+            "Error: 'full 99': thickness_mm 99.0: must lie in [0, 20]",
+        ),
+        ([*GUEST, *SEEN], 1, "Error: a diver who is not in the book: give --suit"),
     ],
 )
 def test_what_cannot_be_answered_is_one_line(check, club: Path, options, status, message) -> None:
@@ -395,6 +406,72 @@ def test_without_options_a_terminal_is_asked(club: Path) -> None:
     terminal.until("kept in the book as Ines")
     assert terminal.close() == 0
     assert kept(club)["lead_kg"][-1] == 5.0
+
+
+def test_answers_that_do_not_hold_are_asked_again_and_no_other_is_lost(club: Path) -> None:
+    """On a wet deck fifteen answers are not typed twice: each bad one is asked again, the others by Enter."""
+    terminal = Terminal("check", "--book", str(club), "--no-save")
+    terminal.answer("Diver (empty", "Xqxqxqx")
+    assert "closest" not in terminal.until("no such diver in the book")
+    for question, line in (
+        ("Diver (empty", ""),
+        ("Body mass", "x"),
+        ("give a number in kg", ""),
+        ("Body mass", "780"),
+        ("must lie in [20, 250] kg", ""),
+        ("Body mass", "78"),
+        ("Body height", "18"),
+        ("must lie in [90, 230] cm", ""),
+        ("Body height", "180"),
+        ("Sex", "man"),
+        ("give one of f, m", ""),
+        ("Sex", "m"),
+        ("Year of birth", "85"),
+        ("must lie in [1900, 2100]", ""),
+        ("Year of birth", "1985"),
+        ("Dives made", ""),
+        ("Kind of water", "salt"),
+        ("Suit", "full 5"),
+        ("Undersuit", ""),
+        ("Buoyancy compensator", "full 5"),
+        ("Cylinders", "steel 12"),
+        ("air, the oxygen percentage", ""),
+        ("Everything else", ""),
+        ("All lead on", "5"),
+        ("Gauge pressure", "60"),
+        ("Where the water comes", "eye"),
+        ("Breath held", ""),
+        ("Whether breathing out sinks", ""),
+        ("Still", "yes"),
+        ("Minutes in the water", "8"),
+        ("it belongs in the column suit; once more, Enter keeps each answer", None),
+        ("Diver (empty", ""),
+        ("Body mass", ""),
+        ("Body height", ""),
+        ("Sex", ""),
+        ("Year of birth", ""),
+        ("Dives made", ""),
+        ("Kind of water", ""),
+        ("Suit", ""),
+        ("Undersuit", ""),
+        ("Buoyancy compensator", "jacket"),
+        ("Cylinders", ""),
+        ("air, the oxygen percentage", ""),
+        ("Everything else", ""),
+        ("All lead on", ""),
+        ("Gauge pressure", ""),
+        ("Where the water comes", ""),
+        ("Breath held", ""),
+        ("Whether breathing out sinks", ""),
+        ("Still", ""),
+        ("Minutes in the water", ""),
+    ):
+        if question.startswith(("give", "must", "it belongs")):
+            terminal.until(question)
+        else:
+            terminal.answer(question, line or "")
+    assert "full 5, jacket, steel 12" in terminal.until("5 kg on, 60 bar")
+    assert terminal.close() == 0
 
 
 def test_questions_for_a_guest_with_no_book(monkeypatch: pytest.MonkeyPatch) -> None:

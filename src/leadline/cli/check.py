@@ -13,9 +13,9 @@ import typer
 from leadline.cli.holding import single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
 from leadline.cli.output import note, progress, show
-from leadline.cli.planned import cells_of, parameters
+from leadline.cli.planned import GUEST, cells_of, parameters
 from leadline.cli.suggest import BlockOption, BlocksOption, RiskOption
-from leadline.errors import LeadlineError
+from leadline.errors import LeadlineError, OutOfRangeError, RecordError, UnknownNameError
 from leadline.records import CHECKS, DIVERS
 
 if TYPE_CHECKING:
@@ -27,7 +27,6 @@ __all__ = ["register"]
 
 _SEEN: Final = "The check"
 _GUEST: Final = "A diver who is not in the book"
-_PERSON: Final = ("mass_kg", "height_cm", "sex", "birth_year", "body_fat_pct", "dives_before")
 _PRESSURES: Final = ("start_bar", "end_bar", "stop_bar")
 _OTHERWISE: Final = ("keep", "block", "blocks", "risk", "book", "units", "as_json")
 """Options that say nothing of a check: with these alone it asks."""
@@ -86,15 +85,13 @@ def _check_options() -> Iterator[tuple[str, Any, Any]]:
 
 
 def _person_options() -> Iterator[tuple[str, Any, Any]]:
-    for name in _PERSON:
+    for name, flag in GUEST.items():
         column = DIVERS.column(name)
-        short = name.removesuffix("_kg").removesuffix("_cm").removesuffix("_pct")
         units = "|".join(
             filter(None, (column.unit or "N", column.twin.name.rpartition("_")[2] if column.twin else ""))
         )
         metavar = "|".join(column.words) or units
-        flag = f"--{short.replace('_', '-')}"
-        yield f"person_{name}", _seen(flag, text=column.help, metavar=metavar, panel=_GUEST), None
+        yield f"person_{name}", _seen(f"--{flag}", text=column.help, metavar=metavar, panel=_GUEST), None
 
 
 def _dive_options() -> Iterator[tuple[str, Any, Any]]:
@@ -152,20 +149,12 @@ def _check(given: dict[str, Any], *, book: Path | None, units: Units, as_json: b
             raise typer.BadParameter(
                 "give --lead, --bar and --waterline, or run it on a terminal to be asked"
             )
-        from leadline.cli import check_questions
-
-        given = given | check_questions.check(book, units)
-    cells = cells_of(given, units)
-    cells["date"] = given.get("date") or _now()
-    if not {"lead_kg", "lead_lb"} & set(cells):
-        raise typer.BadParameter("give --lead: all lead that is on now")
-    if not {"start_bar", "start_psi"} & set(cells):
-        raise typer.BadParameter("give --bar: the pressure in each cylinder now")
-    if not given["waterline"] and not given["exhale_sinks"]:
-        raise typer.BadParameter("give --waterline, or at least --exhale-sinks")
-    single_thread()
-    with progress("reckoning"):
-        place, looks, answer = _answer(given, cells, book=book, units=units)
+        given, cells, (place, looks, answer) = _asked(given, book, units)
+    else:
+        cells = _cells(given, units)
+        single_thread()
+        with progress("reckoning"):
+            place, looks, answer = _answer(given, cells, book=book, units=units)
     keys, failed = _kept(given, book, place, looks, answer)
     document = _document(place, looks, answer, keys)
 
@@ -183,6 +172,38 @@ def _check(given: dict[str, Any], *, book: Path | None, units: Units, as_json: b
         note("not kept in the book, since the reading is in doubt; --save keeps it all the same")
     if failed is not None:
         raise failed
+
+
+def _cells(given: dict[str, Any], units: Units) -> dict[str, str]:
+    """What was named of the dive, with a date; what no check goes without must be there."""
+    cells = cells_of(given, units)
+    cells["date"] = given.get("date") or _now()
+    if not {"lead_kg", "lead_lb"} & set(cells):
+        raise typer.BadParameter("give --lead: all lead that is on now")
+    if not {"start_bar", "start_psi"} & set(cells):
+        raise typer.BadParameter("give --bar: the pressure in each cylinder now")
+    if not given["waterline"] and not given["exhale_sinks"]:
+        raise typer.BadParameter("give --waterline, or at least --exhale-sinks")
+    return cells
+
+
+def _asked(
+    given: dict[str, Any], book: Path | None, units: Units
+) -> tuple[dict[str, Any], dict[str, str], tuple[Place, list[Look], CheckAnswer]]:
+    """By questions, until the answers hold together: nobody types all of it again on a wet deck."""
+    from leadline.cli import check_questions
+
+    answers: dict[str, str] = {}
+    while True:
+        answers = check_questions.check(book, units, answers)
+        told = given | answers
+        cells = _cells(told, units)
+        single_thread()
+        try:
+            with progress("reckoning"):
+                return told, cells, _answer(told, cells, book=book, units=units)
+        except (OutOfRangeError, RecordError, UnknownNameError) as reason:
+            note(f"{reason}; once more, Enter keeps each answer")
 
 
 def _now() -> str:
@@ -204,7 +225,7 @@ def _answer(
     again = looks_of(given["again"] or [], units)
     person = {
         (twin.name if units == "imperial" and (twin := DIVERS.column(name).twin) else name): text
-        for name in _PERSON
+        for name in GUEST
         if (text := given[f"person_{name}"]) is not None
     }
     place = find_place(book, cells, person=person, on=given["on"] or "")
@@ -234,7 +255,6 @@ def _kept(
 ) -> tuple[list[str], LeadlineError | None]:
     """Keys of the looks kept in the book; a book that cannot be written must not cost the answer."""
     from leadline.cli.check_source import save
-    from leadline.errors import RecordError
 
     keep: bool | None = given["keep"]
     wanted = not answer.doubts if keep is None else keep

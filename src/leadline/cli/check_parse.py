@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.options import Units
 from leadline.errors import OutOfRangeError, RecordError
-from leadline.records import CHECKS
+from leadline.records import CHECKS, Table
 
 if TYPE_CHECKING:
     from leadline.arrays import Columns
@@ -20,8 +20,8 @@ _AGAIN: Final = ("lead_kg", "bar", "waterline", "exhale_sinks", "breath")
 _MOST_MINUTES: Final = 600.0
 
 
-def word_of(name: str, text: str) -> str:
-    """A word of a column of the checks.
+def word_of(name: str, text: str, table: Table = CHECKS) -> str:
+    """A word of a column of the checks, or of another table.
 
     Parameters
     ----------
@@ -29,6 +29,8 @@ def word_of(name: str, text: str) -> str:
         The column.
     text : str
         As typed.
+    table : Table
+        Whose column.
 
     Returns
     -------
@@ -40,7 +42,7 @@ def word_of(name: str, text: str) -> str:
     OutOfRangeError
         If the column has no such word.
     """
-    column = CHECKS.column(name)
+    column = table.column(name)
     word = text.strip().casefold()
     if word and word not in column.words:
         flag = f"--{name.replace('_', '-')}"
@@ -48,8 +50,8 @@ def word_of(name: str, text: str) -> str:
     return word or column.default
 
 
-def number_of(name: str, text: str, units: Units) -> float:
-    """A number of a column of the checks.
+def number_of(name: str, text: str, units: Units, table: Table = CHECKS) -> float:
+    """A number of a column of the checks, or of another table.
 
     Parameters
     ----------
@@ -59,6 +61,8 @@ def number_of(name: str, text: str, units: Units) -> float:
         As typed.
     units : {"metric", "imperial"}
         Of the text.
+    table : Table
+        Whose column.
 
     Returns
     -------
@@ -72,7 +76,7 @@ def number_of(name: str, text: str, units: Units) -> float:
     """
     from leadline.book.thousands import bounds, what_to_write
 
-    column = CHECKS.column(name)
+    column = table.column(name)
     twin = column.twin if units == "imperial" else None
     unit = twin.unit if twin else column.unit
     if unclear := what_to_write(column, twin.unit if twin else "", text):
@@ -80,14 +84,15 @@ def number_of(name: str, text: str, units: Units) -> float:
     try:
         value = float(text.strip().replace(",", "."))
     except ValueError:
-        raise OutOfRangeError(f"{name} {text.strip()!r}: give a number in {unit}") from None
+        wanted = f"a number in {unit}" if unit else "a number"
+        raise OutOfRangeError(f"{name} {text.strip()!r}: give {wanted}") from None
     if twin:
         from leadline.units import from_imperial
 
         value = float(from_imperial(value, twin.unit))
     if not (column.low or 0.0) <= value <= (column.high or math.inf):
         low, high = bounds(column, twin.unit if twin else "")
-        raise OutOfRangeError(f"{name} {text.strip()}: must lie in [{low:.4g}, {high:.4g}] {unit}")
+        raise OutOfRangeError(f"{name} {text.strip()}: must lie in [{low:.4g}, {high:.4g}] {unit}".rstrip())
     return value
 
 

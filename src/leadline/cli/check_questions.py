@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -21,7 +21,7 @@ _GEAR: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 _NONE: Final = "-"
 
 
-def check(book: Path | None, units: Units) -> dict[str, str]:
+def check(book: Path | None, units: Units, before: Mapping[str, str] | None = None) -> dict[str, str]:
     """Ask for one check; the book is closed while a question waits.
 
     Parameters
@@ -30,6 +30,8 @@ def check(book: Path | None, units: Units) -> dict[str, str]:
         The book; None for the default one, which need not exist.
     units : {"metric", "imperial"}
         Units of the answers.
+    before : mapping of str to str, optional
+        Answers that did not hold together: Enter keeps each, so that nothing has to be typed twice.
 
     Returns
     -------
@@ -38,17 +40,27 @@ def check(book: Path | None, units: Units) -> dict[str, str]:
     """
     divers, items = _names(book)
     answers: dict[str, str] = {}
-    who = _diver(divers)
+    given = before or {}
+    who = _diver(divers, given.get("diver", ""))
     if who:
         answers["diver"] = who
     else:
         for name in _PERSON:
-            answers[f"person_{name}"] = ask(_text(DIVERS.column(name), units), "")
+            key = f"person_{name}"
+            text = _text(DIVERS.column(name), units)
+            answers[key] = _until(text, given.get(key, ""), _of_body(name, units))
     last = _last(book, who)
     note("Enter keeps what stands in brackets, - says none.")
     for name in ("water", *_KIT):
-        answers[name] = _kit(DIVES.column(name), last.get(name, ""), items)
-    return {name: text for name, text in (answers | _seen(units)).items() if text}
+        answers[name] = _kit(DIVES.column(name), given.get(name, last.get(name, "")), items)
+    return {name: text for name, text in (answers | _seen(units, given)).items() if text}
+
+
+def _of_body(name: str, units: Units) -> Callable[[str], object]:
+    """Judge of an answer on somebody's body."""
+    if DIVERS.column(name).words:
+        return lambda answer: word_of(name, answer, DIVERS)
+    return lambda answer: number_of(name, answer, units, DIVERS)
 
 
 def _names(book: Path | None) -> tuple[list[str], list[str]]:
@@ -74,15 +86,16 @@ def _last(book: Path | None, who: str) -> dict[str, str]:
         return {}  # it only spares typing; the answer itself will say what is wrong with the book
 
 
-def _diver(divers: Sequence[str]) -> str:
+def _diver(divers: Sequence[str], default: str) -> str:
     """A diver of the book by name; empty for one who is not in it."""
     from leadline.book.hint import close_matches
 
     while divers:
-        who = ask("Diver (empty: one who is not in the book)", "")
+        who = ask("Diver (empty: one who is not in the book)", default)
         if not who or who in divers:
             return who
-        note(f"no such diver; closest: {', '.join(close_matches(who, divers))}")
+        close = ", ".join(close_matches(who, divers))
+        note(f"no such diver{f'; closest: {close}' if close else ' in the book'}")
     return ""
 
 
@@ -119,7 +132,7 @@ def _kit(column: Column, default: str, items: Sequence[str]) -> str:
     return _until(f"{column.help.rstrip('.')}", default or _NONE, sound)
 
 
-def _seen(units: Units) -> dict[str, str]:
+def _seen(units: Units, given: Mapping[str, str]) -> dict[str, str]:
     """Lead, pressure, and what is seen."""
 
     def number(name: str) -> Callable[[str], object]:
@@ -131,15 +144,17 @@ def _seen(units: Units) -> dict[str, str]:
     found: dict[str, str] = {}
     for option, name in (("lead_kg", "lead_kg"), ("start_bar", "bar")):
         while not found.get(option):
-            found[option] = _until(_text(CHECKS.column(name), units), "", number(name))
+            found[option] = _until(_text(CHECKS.column(name), units), given.get(option, ""), number(name))
     while not (found.get("waterline") or found.get("exhale_sinks")):
         for name in ("waterline", "breath", "exhale_sinks"):
-            default = CHECKS.column(name).default
+            default = given.get(name, CHECKS.column(name).default)
             found[name] = _until(_text(CHECKS.column(name), units), default, word(name))
     found["still"] = _until(
         "Still: no finning, no sculling, no hand on anything (yes/no)",
-        "",
+        given.get("still", ""),
         lambda answer: conditions_of(answer, None),
     )
-    found["minutes"] = _until("Minutes in the water", "", lambda answer: conditions_of(None, answer))
+    found["minutes"] = _until(
+        "Minutes in the water", given.get("minutes", ""), lambda answer: conditions_of(None, answer)
+    )
     return found

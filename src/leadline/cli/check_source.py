@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.holding import Holding, near
+from leadline.cli.planned import own_words
 from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
 from leadline.frozen import dataclass
 
@@ -21,9 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["Place", "find_place", "save"]
 
 _GEAR: Final = ("suit", "undersuit", "bc", "cylinder", "other")
-_OPTIONS: Final = dict.fromkeys(("start_bar", "start_psi"), "--bar") | dict.fromkeys(
-    ("stop_bar", "stop_psi"), "--reserve"
-)
+_OPTIONS: Final = {"start_bar": "bar", "stop_bar": "reserve"}
 _WATER: Final = ("salinity_gkg", "water_temp_c")
 
 
@@ -82,8 +81,10 @@ def find_place(
     from leadline.decide.answering import taken_over
     from leadline.decide.check_kit import described
 
-    with _opened(book) as opened, _own_words():
+    with _opened(book) as opened, own_words(_OPTIONS):
         name, guest = _diver(opened, cells.get("diver", ""), person or {})
+        if guest and not cells.get("suit", "").strip():
+            raise RecordError("a diver who is not in the book: give --suit (or --suit - for none)")
         holding = _holding(opened, name, cells.get("suit", ""))
         records, dive = (holding.records, "") if not on else _only(holding.records, on, name, cells)
         taken = taken_over(records, {**cells, "diver": name})
@@ -96,18 +97,6 @@ def find_place(
     if gear and not guest:
         reason = f"not among the gear of the book: {', '.join(str(row['item']) for row in gear)}"
     return Place(holding, plan, taken, dive, reason)
-
-
-@contextmanager
-def _own_words() -> Iterator[None]:
-    """Faults of the plan under the names that this command has for its pressures."""
-    try:
-        yield
-    except RecordError as fault:
-        text = str(fault)
-        for name, option in _OPTIONS.items():
-            text = text.replace(name, option)
-        raise RecordError(text) from None
 
 
 @contextmanager
@@ -195,6 +184,9 @@ def _in_words(
     listed = [{name: _plain(values[i]) for name, values in table.items()} for i in rows]
     with Book.scratch() as scratch:
         scratch.upsert("divers", [guest or {"diver": cells["diver"]}])
+        for row in gear:
+            if faults := scratch.judge("gear", [row]):
+                raise RecordError(f"{row['item']!r}: {faults[0].reason}")
         if listed or gear:
             scratch.upsert("gear", [*listed, *gear])
         made = scratch.records()

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, NoReturn
 
 from leadline.cli.holding import Holding, near
-from leadline.cli.planned import today
+from leadline.cli.planned import own_words, today
 from leadline.errors import RecordError, UnknownNameError
 from leadline.frozen import dataclass
 
@@ -112,7 +112,8 @@ def plan_one(book: Path | None, cells: dict[str, str]) -> Planned:
         diver = diver_in(opened, cells["diver"])
         holding = near(opened, {diver}, suits={cells.get("suit", "")})
         taken = taken_over(holding.records, {"date": today(), **cells, "diver": diver})
-        plan = _as_before(cells, taken) or judged(opened, taken.cells, known=taken.taken)
+        with own_words():
+            plan = _as_before(cells, taken) or judged(opened, taken.cells, known=taken.taken)
     return Planned(holding, holding.assessment(plan), taken)
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Annotated, Any, Final
 
 import typer
 
 from leadline.cli.options import Units, completion
-from leadline.records import DIVES, Column
+from leadline.errors import RecordError
+from leadline.records import DIVERS, DIVES, Column, Table
 
-__all__ = ["cells_of", "parameters", "today"]
+__all__ = ["GUEST", "cells_of", "own_words", "parameters", "today"]
 
 # Who looked after whom, and where lead sits, have no bearing on need.
 _LEFT_OUT: Final = ("dive", "group", "leader", "lead_places", "lead_ditchable_kg")
@@ -26,6 +29,17 @@ _SHORT: Final = {
     "stop_depth_m": "stop-depth",
     "lead_kg": "lead",
 }
+_RIG: Final = {"lead_ditchable_kg": "ditchable", "lead_places": "lead-places"}
+GUEST: Final = {
+    "mass_kg": "mass",
+    "height_cm": "height",
+    "sex": "sex",
+    "birth_year": "birth-year",
+    "body_fat_pct": "body-fat",
+    "dives_before": "dives-before",
+}
+"""Column of the divers to the option of somebody who is not in the book."""
+
 _LEDGER_TOO: Final = {"stop_bar": "--bar", "stop_depth_m": "--depth"}
 _UNIT: Final = {"degF": "°F"}
 _HELP: Final = {
@@ -124,6 +138,37 @@ def cells_of(given: dict[str, Any], units: Units) -> dict[str, str]:
                     raise typer.BadParameter(f"--{_SHORT[column.name]} is given twice, in two units")
                 cells[name] = value
     return cells
+
+
+@contextmanager
+def own_words(other: Mapping[str, str] | None = None) -> Iterator[None]:
+    """Faults of what was typed under the names of the options: there is no column to look for.
+
+    Parameters
+    ----------
+    other : mapping of str to str, optional
+        Column to option, where the command has another one.
+
+    Raises
+    ------
+    RecordError
+        The fault, in those words.
+    """
+    try:
+        yield
+    except RecordError as fault:
+        raise RecordError(_in_options(str(fault), other or {})) from None
+
+
+def _in_options(text: str, other: Mapping[str, str]) -> str:
+    flags: dict[str, str] = {}
+    options: tuple[tuple[Table, Mapping[str, str]], ...] = ((DIVES, _SHORT | _RIG), (DIVERS, GUEST))
+    for table, short in options:
+        for name, flag in {**short, **(other if table is DIVES else {})}.items():
+            column = table.column(name)
+            flags |= dict.fromkeys(filter(None, (name, column.twin.name if column.twin else "")), f"--{flag}")
+    text = re.sub(r"the column is \w+\)", "give --units imperial)", text)
+    return re.sub(r"\b\w+\b", lambda word: flags.get(word[0], word[0]), text)
 
 
 def today() -> str:

@@ -12,6 +12,7 @@ import typer
 from leadline.cli.holding import read_plan
 from leadline.cli.options import Units
 from leadline.cli.output import quantity, table
+from leadline.cli.planned import own_words
 from leadline.errors import RecordError
 
 if TYPE_CHECKING:
@@ -79,7 +80,8 @@ def changes(
         gear = planned.holding.records.gear
         cells.append(changed_cells(cells[0], text, gear=gear, body_mass=mass, imperial=units == "imperial"))
     numbered = [{**row, "dive": f"{number}"} for number, row in enumerate(cells)]
-    base, *others = _assessed(book, numbered, texts)
+    with own_words({"stop_bar": "reserve"}):
+        base, *others = _assessed(book, numbered, texts)
     before = answers(base, block=block, risk=risk)[0]
     made = []
     for text, other in zip(texts, others, strict=True):
