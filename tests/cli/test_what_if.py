@@ -128,7 +128,7 @@ def test_what_is_new_says_how_much_it_widens(suggest) -> None:
         (["--what-if", "suit=full 6"], 1, "--what-if suit=full 6: "),
         (["--what-if", "colour=red"], 1, "the name one of suit"),
         (["--what-if", "reserve=900"], 1, "--what-if reserve=900: "),
-        (["--lead-places", "belt"], 1, "lead_places"),
+        (["--lead-places", "belt"], 1, "--lead-places"),
         (["--block", "1", "--blocks", "1kg:4"], 2, "not both"),
         (["--blocks", "1kg"], 1, "how many there are"),
         (["--what-if", "suit=-", "--plan", "p.csv"], 2, ""),
