@@ -18,6 +18,7 @@ DIVE: Final = 0
 CHECK: Final = 1
 PLAN: Final = 2
 
+_DRY: Final = ("dry_membrane", "dry_foam")
 _FROM_CHECK: Final = {"start_bar": "bar", "end_bar": "bar"}
 
 
@@ -61,6 +62,9 @@ def _missing(like: NDArray[Any], count: int) -> NDArray[Any]:
 def resolve_checks(records: Records) -> Columns:
     """Surface checks with the kit and water of their dive filled in where the check leaves them empty.
 
+    What belongs to a cell goes with it: in another water salinity and altitude of the dive are not the
+    check's, nor is the salinity at another site, the gas in other cylinders, an undersuit under a wet suit.
+
     Parameters
     ----------
     records : Records
@@ -82,6 +86,7 @@ def resolve_checks(records: Records) -> Columns:
     linked = row >= 0
     if not linked.any():
         return checks
+    apart = _apart(records, row)
     for name in CHECKS.by_name:
         if name in dives and name not in ("dive", "diver", "lead_kg"):
             own = checks[name]
@@ -94,9 +99,40 @@ def resolve_checks(records: Records) -> Columns:
             )
             filled = own.copy()
             use = missing & linked
+            if name in apart:
+                use &= ~apart[name]
             filled[use] = dives[name][row[use]]
             checks[name] = filled
     return checks
+
+
+def _apart(records: Records, row: NDArray[np.int64]) -> dict[str, NDArray[np.bool_]]:
+    """By column: checks that name what it belongs to, and other than their dive in row `row`; -1: no dive."""
+    checks, dives = records.checks, records.dives
+
+    def other(name: str, *, order: bool = False) -> NDArray[np.bool_]:
+        own = checks[name]
+        found = np.zeros(len(own), bool)
+        for i in np.flatnonzero((own != "") & (row >= 0) & (own != dives[name][row])):
+            mine, theirs = _parts(own[i]), _parts(dives[name][row[i]])
+            found[i] = mine != theirs if order else sorted(mine) != sorted(theirs)
+        return found
+
+    water, suit, gear = other("water"), other("suit"), records.gear
+    dry = {item.casefold() for item in gear["item"][np.isin(gear["style"], _DRY)]}
+    for i in np.flatnonzero(suit):
+        suit[i] = dry.isdisjoint(_parts(checks["suit"][i]))
+    return {
+        "altitude_m": water,
+        "salinity_gkg": water | other("site"),
+        "gas": other("cylinder", order=True),
+        "undersuit": suit,
+    }
+
+
+def _parts(cell: str) -> list[str]:
+    """What a cell names."""
+    return [part.strip().casefold() for part in cell.split(";") if part.strip()]
 
 
 def timeline(records: Records, plan: Columns | None = None) -> Timeline:

@@ -512,3 +512,16 @@ def test_questions_for_a_guest_with_no_book(monkeypatch: pytest.MonkeyPatch) -> 
     assert "diver" not in found
     assert any("[lb]" in text for text in asked)
     assert any("[psi]" in text for text in asked)
+
+
+def test_a_check_without_what_its_dive_had_does_not_get_it_back(check, club: Path) -> None:
+    """Kept on the dive, its empty cell would be filled from there: lead reckoned with a hood not worn."""
+    with Book.open(club, write=True) as opened:
+        opened.upsert("gear", [{"item": "hood 7", "kind": "hood", "thickness_mm": 7}])
+        opened.upsert("dives", [{"dive": "In-8", "diver": "Ines", "other": "hood 7"}])
+    said = ("--diver", "Ines", "--on", "In-8", "--date", "2026-05-08", *SEEN, "--json")
+    with_hood = facts(check(*said, "--save"))
+    assert (kept(club)["dive"][-1], kept(club)["other"][-1]) == ("In-8", "hood 7")
+    without = facts(check(*said, "--save", "--other", "-"))
+    assert with_hood["kit"] != without["kit"]
+    assert (kept(club)["dive"][-1], kept(club)["other"][-1]) == ("", "")

@@ -93,6 +93,8 @@ def find_place(
             plan, holding = _in_words(holding, taken.cells, guest=guest, gear=gear)
         else:
             plan = judged(opened, taken.cells, known=taken.taken, underway=True)
+    if dive and any(records.dives[name][0] and not plan[name][0] for name in _GEAR):
+        dive = ""  # a check on a dive has its kit where it names none, and this one was made without
     reason = "the diver is not in the book" if guest else ""
     if gear and not guest:
         reason = f"not among the gear of the book: {', '.join(str(row['item']) for row in gear)}"
