@@ -43,7 +43,7 @@ def test_people_get_counts_and_reasons_apart(run, divers: Path) -> None:
     assert lines == [
         f"note: {divers}: columns unknown to leadline, kept as they are: notes",
         f"set aside: {divers} row 3: mass_kg 7: must lie in [20, 250] kg",
-        "1 row set aside in b-set-aside.csv; repair them there and load that file with the same options",
+        "1 row set aside in b-set-aside.csv; repair it there and load that file with the same options",
     ]
 
 

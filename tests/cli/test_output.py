@@ -227,6 +227,23 @@ def test_user_errors_are_one_line_and_status_1(reason: Exception, capsys: pytest
     assert out.err.startswith("Error: ")
 
 
+@pytest.mark.parametrize(
+    ("reason", "said"),
+    [
+        (FileExistsError(17, "File exists", "out"), "out: a file, and a folder is needed there"),
+        (NotADirectoryError(20, "Not a directory", "out/x"), "out/x: a file, and a folder is needed there"),
+        (IsADirectoryError(21, "Is a directory", "out"), "out: a folder, and a file is needed there"),
+        (PermissionError(13, "Permission denied", "out"), "out: Permission denied; check the file"),
+    ],
+)
+def test_file_and_folder_are_told_apart(
+    reason: Exception, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(typer.Exit), user_errors():
+        raise reason
+    assert said in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("reason", [BrokenPipeError(), ValueError("a fault of ours")])
 def test_other_failures_pass_through(reason: Exception) -> None:
     with pytest.raises(type(reason)), user_errors():

@@ -112,8 +112,15 @@ def test_failed_write_leaves_the_old_report_and_no_scraps(tmp_path):
 
 
 def test_missing_folder_is_named(tmp_path):
-    with pytest.raises(LeadlineError, match=r"cannot write the report to .*nowhere.*name a folder"):
+    with pytest.raises(LeadlineError, match=r"cannot write .*nowhere.*name a folder"):
         page.write_text("x", tmp_path / "nowhere" / "a.html")
+
+
+def test_folder_in_place_of_the_file_is_told_as_one(tmp_path):
+    (tmp_path / "leads.csv").mkdir()
+    with pytest.raises(LeadlineError, match=r"leads\.csv: a folder, and a file is needed"):
+        page.write_text("x", tmp_path / "leads.csv")
+    assert [file.name for file in tmp_path.iterdir()] == ["leads.csv"]
 
 
 def test_data_refuse_what_does_not_fit(season, suggestion):

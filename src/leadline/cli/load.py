@@ -55,9 +55,9 @@ def load(
     for fault in report.faults[:_SHOWN]:
         note(f"set aside: {fault}")
     if report.rejects:
-        rows = "row" if report.rejected == 1 else "rows"
+        rows, them = ("row", "it") if report.rejected == 1 else ("rows", "them")
         note(
-            f"{report.rejected} {rows} set aside in {report.rejects}; repair them there and load that file "
+            f"{report.rejected} {rows} set aside in {report.rejects}; repair {them} there and load that file "
             "with the same options"
         )
     if report.rejected and report.rejected == report.read:

@@ -113,7 +113,12 @@ def user_errors() -> Iterator[None]:
         raise  # the reader of our output has gone; nothing to tell
     except OSError as reason:
         where = f"{reason.filename}: " if reason.filename else ""
-        error(f"{where}{reason.strerror or reason}; check the file, its folder and the space left")
+        if isinstance(reason, (FileExistsError, NotADirectoryError)):
+            error(f"{where}a file, and a folder is needed there; give another folder")
+        elif isinstance(reason, IsADirectoryError):
+            error(f"{where}a folder, and a file is needed there; give a file")
+        else:
+            error(f"{where}{reason.strerror or reason}; check the file, its folder and the space left")
         raise typer.Exit(1) from None
 
 

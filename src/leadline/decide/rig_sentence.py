@@ -84,7 +84,7 @@ def _too_much(safety: RigSafety, row: int, breath_out: float, imperial: bool) ->
         return ""
     gone = force_text(float(safety.ditchable[row]), imperial=imperial)
     return (
-        f"Losing the {gone} that can be dropped at the stop leaves this diver light by about "
+        f"If the {gone} that can be dropped come off at the stop, this diver is light by about "
         f"{force_text(light, imperial=imperial)}, more than fins hold down (about "
         f"{force_text(LEGS, imperial=imperial)}, common practice, no source): put part of it where it "
         "cannot be lost at once"

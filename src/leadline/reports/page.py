@@ -136,8 +136,10 @@ def write_text(text: str, path: str | os.PathLike[str]) -> Path:
             os.fsync(file.fileno())
         part.replace(target)
     except OSError as error:
+        if target.is_dir():
+            raise LeadlineError(f"{target}: a folder, and a file is needed; give a file in it") from error
         raise LeadlineError(
-            f"cannot write the report to {target}: {error.strerror or error}; name a folder you may write to"
+            f"cannot write {target}: {error.strerror or error}; name a folder you may write to"
         ) from error
     finally:
         part.unlink(missing_ok=True)
