@@ -111,6 +111,13 @@ def test_acts_and_rig_stand_beside_the_lead(suggest) -> None:
     assert answer["rig"]["lift_needed_l"]["flooded"] is None
     shown = " ".join(suggest("--diver", "Ines", *rig).stdout.split())
     assert "Lead sits belt 4 kg, back 2 kg: about level by itself" in shown
+    for places, said in (
+        ("belt:1;drybag:5", "drybag 5 kg: about level by itself, 5 kg left out whose place is not known"),
+        ("belt:4;drybag:1", "down, 0.6 kg m, 1 kg left out whose place is not known"),
+        ("drybag:5", "drybag 5 kg: which way it pulls is not known of such places"),
+    ):
+        rows = " ".join(suggest("--diver", "Ines", "--lead-places", places).stdout.split())
+        assert said in rows
     pounds = facts(suggest("--diver", "Ines", "--ditchable", "10", "--units", "imperial", "--json"))
     assert pounds["rig"]["ditchable_kg"] == pytest.approx(min(10 * POUND, pounds["lead_kg"]), abs=1e-3)
 

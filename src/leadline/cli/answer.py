@@ -170,13 +170,19 @@ def _trim(places: str, planned: bool, units: Units) -> list[tuple[str, str]]:
 
 
 def _pull(found: Trim, units: Units) -> str:
+    rest = ""
+    if found.unplaced:
+        # A place without an arm is not one in the middle: 9 kg at an unheard-of place are not level.
+        if found.unplaced >= sum(found.totals.values()):
+            return "which way it pulls is not known of such places"
+        rest = f", {_lead(found.unplaced, units)} left out whose place is not known"
     if found.pulls == "level":
-        return "about level by itself"
+        return f"about level by itself{rest}"
     from leadline.units import FOOT, POUND
 
     moment = abs(found.moment)
     size = f"{moment / (POUND * FOOT):.0f} lb ft" if units == "imperial" else f"{moment:.1f} kg m"
-    return f"by itself it pulls the {found.pulls} down, {size}"
+    return f"by itself it pulls the {found.pulls} down, {size}{rest}"
 
 
 def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]]:
