@@ -247,6 +247,14 @@ def test_the_answer_comes_first_and_the_standing_caution_next(season):
         assert word in page
 
 
+def test_page_from_a_day_on_does_not_say_that_nothing_is_recorded(season):
+    """Records before that day carry the number above it."""
+    text = " ".join(report.render(season(0, checks=0, since=np.datetime64("2030-01-01", "D"))).split())
+    assert "No dives and no surface checks are recorded from that day on. The next" in text
+    assert "recorded yet" not in text
+    assert "recorded yet. The first" in " ".join(report.render(season(0, checks=0)).split())
+
+
 def test_a_diver_without_anything_still_has_a_page(season, parse):
     data = season(0, checks=0, suggestion=None, prior=None, learned=(), ledger=None, fitted=None)
     page = parse(report.render(data))
