@@ -52,7 +52,10 @@ def test_at_most_ten_reasons_are_printed(run, tmp_path: Path) -> None:
     file.write_text("diver,mass_kg\n" + "".join(f"D{i},7\n" for i in range(40)))
     done = run("load", "--divers", file, "--book", "b.duckdb")
     assert done.stderr.count("set aside: ") == 10
+    assert "and more than these 10; the file named next has the reason of each row\n40 rows" in done.stderr
     assert "40 rows set aside in b-set-aside.csv" in done.stderr
+    file.write_text("diver,mass_kg\n" + "".join(f"D{i},7\n" for i in range(10)))
+    assert "and more" not in run("load", "--divers", file, "--book", "b.duckdb").stderr
 
 
 def test_a_load_that_brings_nothing_in_says_so_by_its_status(run, tmp_path: Path) -> None:

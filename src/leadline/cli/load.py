@@ -54,6 +54,8 @@ def load(
         note(f"note: {text}")
     for fault in report.faults[:_SHOWN]:
         note(f"set aside: {fault}")
+    if len(report.faults) > _SHOWN:
+        note(f"and more than these {_SHOWN}; the file named next has the reason of each row")
     if report.rejects:
         rows, them = ("row", "it") if report.rejected == 1 else ("rows", "them")
         note(
