@@ -156,3 +156,29 @@ def test_what_is_not_believed_is_not_called_the_lead_carried_last() -> None:
     assert "with the lead carried last, 5 kg" in said
     (said,) = _light(replace(history, doubted=history.sights), 0.4, 6.0, False)
     assert "with the lead of the last dive that is believed, 5 kg" in said
+
+
+def test_a_dive_logged_without_a_time_comes_after_the_check_of_that_day() -> None:
+    """A check is kept with its time, a dive is logged without: what failed after it is not suggested."""
+    plan = plan_row("Ines", date="2026-05-20")
+    sunk = look(4.7, "eye", exhale_sinks="yes")
+    timed, day_alone, before = (
+        answer(rose(2.0, date=f"2026-05-20{time}"), checks=[sunk], plan=plan)
+        for time in ("T12:00", "", "T06:00")
+    )
+    assert day_alone.bring_kg == timed.bring_kg > NEED["Ines"] + 2.0
+    assert day_alone.check_first
+    assert [c[:30] for c in day_alone.cautions] == [c[:30] for c in timed.cautions]
+    assert before.bring_kg < timed.bring_kg
+
+
+def test_the_dive_carried_last_is_the_one_logged_without_a_time_where_it_rose() -> None:
+    """The morning's lead is not the last one where the afternoon's, logged without a time, failed."""
+    plan = plan_row("Ines", date="2026-05-20")
+    morning = {"over": 2.0, "stop_result": "hovered", "date": "2026-05-19T09:00"}
+    said = [
+        answer(morning, rose(-1.0, date=f"2026-05-19{time}"), plan=plan).cautions[0]
+        for time in ("T15:00", "")
+    ]
+    assert said[0] == said[1]
+    assert said[0].startswith("Danger of an ascent that cannot be held: with the lead carried last")

@@ -127,6 +127,36 @@ def test_a_check_made_on_a_dive_shares_that_dive():
     assert len(set(found.observations.occasion[seen])) == 1
 
 
+@pytest.mark.parametrize(
+    ("rows", "times", "checked", "order"),
+    [
+        # The rise of which only the day is noted, after the check; whatever else is, in file order.
+        (["rose"], [""], "T09:00", ["check", "rose"]),
+        (["rose"], ["T08:00"], "T09:00", ["rose", "check"]),
+        (["rose"], ["T10:00"], "T09:00", ["check", "rose"]),
+        (["rose"], [""], "", ["rose", "check"]),
+        (["hovered"], [""], "T09:00", ["hovered", "check"]),
+        (["hovered", "rose"], ["", ""], "T09:00", ["hovered", "check", "rose"]),
+        (["rose", "hovered"], ["", ""], "T09:00", ["check", "rose", "hovered"]),
+        (["rose", "hovered"], ["", "T10:00"], "", ["check", "hovered", "rose"]),
+    ],
+)
+def test_a_rise_without_a_time_is_not_answered_by_the_check_of_that_day(rows, times, checked, order):
+    day = "2026-05-01"
+    made = [
+        {"dive": f"{i}", "date": day + time, "lead_kg": 5.0, "stop_result": word, "bc_state": "empty"}
+        for i, (word, time) in enumerate(zip(rows, times, strict=True))
+    ]
+    look = {"check": "1", "date": day + checked, "lead_kg": 6.0, "bar": "50", "waterline": "eye"}
+    found = assessed(dives=made, checks=[look])
+    seen = np.isin(found.statements.kind, ("stop", "waterline"))
+    names = [*rows, "check"]
+    rank = {
+        names[row]: place for row, place in zip(found.statements.row[seen], found.order[seen], strict=True)
+    }
+    assert sorted(rank, key=rank.__getitem__) == order
+
+
 @pytest.mark.parametrize(("word", "more"), [("effort", 0.35), ("no", 0.15)])
 def test_a_hard_descent_is_a_hint_for_light(word, more):
     found = assessed(dives=[{"dive": "1", "lead_kg": 4.0, "start_bar": "200", "descent": word}])

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.decide.sight import sights, telling
 from leadline.distinct import distinct
+from leadline.evidence.gather import in_time
 from leadline.frozen import dataclass
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
@@ -203,9 +204,7 @@ class Past:
         """Dives and checks by diver and date, what has no date last."""
         line = self.assessment.line
         rows = np.flatnonzero(line.table != PLAN)
-        date = line.occasions.date[rows]
-        late = np.where(np.isnat(date), np.datetime64("9999-12-31", "s"), date)
-        return rows[np.lexsort((late, line.occasions.diver[rows]))]
+        return rows[np.lexsort((in_time(line)[rows], line.occasions.diver[rows]))]
 
     def _sorted(self, rows: IntArray, **more: NDArray[Any]) -> Sorted:
         """Rows of the timeline, by diver, with their kit and date."""

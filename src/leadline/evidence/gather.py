@@ -18,9 +18,9 @@ from leadline.model.observations import Observations
 from leadline.physics.ledger import State, emerged_head, evaluate, exposures, gas_mass, setting
 from leadline.physics.lung import breath_volume
 from leadline.physics.rig import Rigs
-from leadline.timeline import CHECK, DIVE, Timeline
+from leadline.timeline import CHECK, DIVE, PLAN, Timeline
 
-__all__ = ["Evidence", "gather", "pressures", "suit_keys"]
+__all__ = ["Evidence", "gather", "in_time", "pressures", "suit_keys"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -168,6 +168,44 @@ def _statements(line: Timeline, rigs: Rigs) -> tuple[Statements, Statements]:
     return join(seen), habits(line.records.dives, dives)
 
 
+def in_time(line: Timeline) -> NDArray[np.datetime64]:
+    """Dates by which rows are put in order: a rise of which only the day is noted is after what has a time.
+
+    A check is kept with its time, and the dive after it is logged without one. Read as at midnight, a rise
+    would come before the check and be answered by it, and the lead that failed would be suggested again.
+    Dives of that day without a time stay in file order after it; what has no date is last.
+
+    Parameters
+    ----------
+    line : Timeline
+        All rows.
+
+    Returns
+    -------
+    ndarray of datetime64, shape (rows,)
+        To be sorted stably, so that ties stay in file order.
+    """
+    late = np.where(np.isnat(line.occasions.date), np.datetime64("9999-12-31", "s"), line.occasions.date)
+    dives = line.at(DIVE)
+    said = line.records.dives
+    rose = (said["stop_result"] == "rose") | (said["handed_off_result"] == "rose")
+    day = late.astype("datetime64[D]")
+    timed = (late != day) & (line.table != PLAN)
+    if not (rose.any() and timed.any()):
+        return late
+    key = line.occasions.diver * np.int64(10_000_000) + day.astype(np.int64)
+    vague = dives[(late == day)[dives]]
+    first: dict[int, int] = {}
+    for row in vague[rose[line.row[vague]] & np.isin(key[vague], key[timed])].tolist():
+        first.setdefault(int(key[row]), row)
+    if not first:
+        return late
+    moved = [row for row in vague[np.isin(key[vague], list(first))].tolist() if row >= first[int(key[row])]]
+    found = late.copy()
+    found[moved] = day[moved] + np.timedelta64(86_399, "s")
+    return found
+
+
 def _places(line: Timeline) -> tuple[IntArray, IntArray]:
     """Occasion of each row of the timeline, and its place in time.
 
@@ -189,7 +227,7 @@ def _places(line: Timeline) -> tuple[IntArray, IntArray]:
             occasion[row] = at[name, diver]
         elif not np.isnat(day[row]):
             occasion[row] = days.setdefault((diver, day[row].item()), row)
-    late = np.where(np.isnat(o.date), np.datetime64("9999-12-31", "s"), o.date)
+    late = in_time(line)
     order = np.empty(n, np.int64)
     order[np.argsort(late, kind="stable")] = np.arange(n)
     return occasion, order[occasion]
