@@ -232,3 +232,29 @@ def test_words_about_a_diver_stand_once_below_with_the_dives_they_are_for() -> N
     assert more.count(said[1]) == more.count(said[2]) == 1
     assert more.index("<bdi>one</bdi>, <bdi>two</bdi>)") < more.index(said[1]) < more.index("<bdi>one</bdi>)")
     assert more.index("<bdi>one</bdi>)") < more.index(said[2])
+
+
+# Numbers instead of names of dives are usual; as dives one after the other two divers were loaded for one.
+def test_rows_with_numbers_of_their_own_are_one_dive() -> None:
+    numbered = [row | {"dive": f"p{n}"} for n, row in enumerate(PLAN, 1)]
+    one_group = [row | {"group": "red"} for row in numbered]
+    found, named = sheet(one_group), sheet([row | {"dive": "boat", "group": "red"} for row in PLAN])
+    assert [dive.dive for dive in found.dives] == ["p1 to p5"]
+    assert found.load == named.load
+    assert "are taken for one dive" in render(found)
+    assert "are taken for one dive" not in render(named)
+    again = sheet([*one_group, *(row | {"dive": row["dive"] + "b"} for row in one_group)])
+    assert [(dive.dive, len(dive.divers)) for dive in again.dives] == [("p1 to p5", 5), ("p1b to p5b", 5)]
+    apart = [row | {"site": row["dive"]} for row in one_group]
+    assert len(sheet(apart).dives) == len(PLAN)
+
+
+def test_dives_of_one_time_of_day_do_not_share_their_lead() -> None:
+    def of(first: str, second: str) -> float:
+        rows = [("one", first, "Ines"), ("one", first, "Noa"), ("two", second, "Uma"), ("two", second, "Zed")]
+        found = sheet([club.plan_row(diver, dive=dive, date=date) for dive, date, diver in rows])
+        return found.load.usual_kg
+
+    day = "2026-05-20"
+    assert of(f"{day}T09:00", f"{day}T09:00") > 1.3 * of(f"{day}T09:00", f"{day}T14:00")
+    assert of(day, day) == of(f"{day}T09:00", f"{day}T14:00")

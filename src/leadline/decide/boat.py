@@ -17,6 +17,7 @@ from leadline.decide.advice import WIDE, Advice, Answer, answers, breath_out
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import GRAM
 from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
+from leadline.decide.boat_dives import Together, at_once, dives
 from leadline.decide.label import kit_labels, suit_label, water_label
 from leadline.decide.sentence import DOUBTED
 from leadline.decide.stock import Pieces, Stock, stock, worn
@@ -120,8 +121,9 @@ def boat(
     if not len(rows):
         raise RecordError("the plan has no rows for this boat; give a dives file without results")
     found = answers(assessment, block=sizes.step, risk=risk, imperial=units == "imperial")
-    groups = _dives(columns)
-    load = _load(assessment, rows, found, groups, sizes, seed=seed)
+    together = dives(columns)
+    groups = [dive.rows for dive in together]
+    load = _load(assessment, rows, found, at_once(columns, groups), sizes, seed=seed)
     divers = _divers(columns, found, groups, (sizes, load), imperial=units == "imperial")
     own = np.isin(assessment.evidence.diver, assessment.line.occasions.diver[rows]) & assessment.observed
     return BoatData(
@@ -138,31 +140,23 @@ def boat(
         observations=int(own.sum()),
         observed_divers=len(np.unique(assessment.evidence.diver[own])),
         sizes=sizes.sizes,
-        dives=tuple(_dive(columns, at, divers) for at in groups),
+        dives=tuple(_dive(columns, one, divers) for one in together),
         load=load,
         there=sizes.there,
     )
 
 
-def _dives(plan: Columns) -> list[IntArray]:
-    """Rows of the plan that are one dive, in order of first mention: same key, group and day."""
-    day = plan["date"].astype("datetime64[D]").astype(str)
-    keys = list(zip(plan["dive"].tolist(), plan["group"].tolist(), day.tolist(), strict=True))
-    return [
-        np.array([i for i, other in enumerate(keys) if other == key], np.int64) for key in dict.fromkeys(keys)
-    ]
-
-
-def _dive(plan: Columns, rows: IntArray, divers: Sequence[BoatDiver]) -> BoatDive:
-    first = int(rows[0])
-    own = tuple(divers[i] for i in rows)
+def _dive(plan: Columns, one: Together, divers: Sequence[BoatDiver]) -> BoatDive:
+    first = int(one.rows[0])
+    own = tuple(divers[i] for i in one.rows)
     return BoatDive(
-        dive=str(plan["dive"][first]),
+        dive=one.key,
         date=plan["date"][first],
         group=str(plan["group"][first]),
         site=str(plan["site"][first]),
         divers=own,
         lead_kg=float(sum(diver.answer.lead_kg for diver in own)),
+        own_keys=one.own_keys,
     )
 
 
@@ -288,7 +282,7 @@ def _load(
     *,
     seed: int,
 ) -> Stock:
-    """Lead to load: what the dives take, one after the other, and what one diver at a time has at hand."""
+    """Lead to load: what is worn at one time, and what one diver at a time has at hand."""
     need = _needs(assessment, rows, [answer.need for answer in found], np.random.default_rng(seed))
     advice = [answer.advice for answer in found]
     lead, bring = (np.array([getattr(a, name) for a in advice]) for name in ("lead_kg", "bring_kg"))

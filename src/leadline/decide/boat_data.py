@@ -69,7 +69,7 @@ class BoatDive:
     Parameters
     ----------
     dive : str
-        Key; may be empty.
+        Key; may be empty. Of rows with keys of their own the first and the last.
     date : datetime64
         NaT where unknown.
     group, site : str
@@ -78,6 +78,8 @@ class BoatDive:
         In the order of the plan.
     lead_kg : float
         Lead of all, as listed. [kg]
+    own_keys : bool
+        Whether each row has a key of its own, and they are one dive by group, place and moment.
     """
 
     dive: str
@@ -86,6 +88,7 @@ class BoatDive:
     site: str
     divers: tuple[BoatDiver, ...]
     lead_kg: float
+    own_keys: bool = False
 
     @property
     def when(self) -> np.datetime64:

@@ -1,0 +1,102 @@
+"""Which rows of a plan are in the water together, and which follow each other."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.arrays import Columns
+
+__all__ = ["Together", "at_once", "dives"]
+
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Together:
+    """Rows of a plan that are one dive.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (n,)
+        Rows, in the order of the plan.
+    key : str
+        Key of the dive; of rows with keys of their own the first and the last. May be empty.
+    own_keys : bool
+        Whether each row has a key of its own, so that it was taken for granted that they are one dive.
+    """
+
+    rows: IntArray
+    key: str
+    own_keys: bool = False
+
+
+def dives(plan: Columns) -> list[Together]:
+    """Dives of a plan, in order of first mention.
+
+    Rows of the same key, group and day are one dive. Where every key of one group, place and moment names
+    one row only, the keys number rows and not dives: the first rows of all its divers are one dive then,
+    their second ones the next. Taken for dives that follow each other, each would be handed the lead of the
+    one before, and the boat would leave with the lead of one diver.
+
+    Parameters
+    ----------
+    plan : Columns
+        A dives table without results.
+
+    Returns
+    -------
+    list of Together
+        Each row in one of them.
+    """
+    day = plan["date"].astype("datetime64[D]").astype(str)
+    keys = list(zip(plan["dive"].tolist(), plan["group"].tolist(), day.tolist(), strict=True))
+    often = Counter(keys)
+    places = list(
+        zip(plan["group"].tolist(), plan["site"].tolist(), plan["date"].astype(str).tolist(), strict=True)
+    )
+    named = {place for key, place in zip(keys, places, strict=True) if often[key] > 1}
+    found: dict[tuple[object, ...], list[int]] = {}
+    turns: Counter[tuple[object, ...]] = Counter()
+    for row, (key, place) in enumerate(zip(keys, places, strict=True)):
+        if place in named:
+            found.setdefault(key, []).append(row)
+            continue
+        turn = (place, plan["diver"][row])
+        found.setdefault((place, turns[turn]), []).append(row)
+        turns[turn] += 1
+    return [_together(plan, rows, own=len({keys[row] for row in rows}) > 1) for rows in found.values()]
+
+
+def _together(plan: Columns, rows: list[int], *, own: bool) -> Together:
+    first, last = (str(plan["dive"][row]) for row in (rows[0], rows[-1]))
+    return Together(np.array(rows, np.int64), f"{first} to {last}" if own else first, own)
+
+
+def at_once(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
+    """Rows that are in the water at one time: dives of the same day and time of day, else each dive alone.
+
+    A date without a time says nothing of it: midnight stands for that.
+
+    Parameters
+    ----------
+    plan : Columns
+        A dives table without results.
+    groups : sequence of ndarray
+        Rows of each dive.
+
+    Returns
+    -------
+    list of ndarray
+        Rows; together all of them, each once.
+    """
+    found: dict[object, list[IntArray]] = {}
+    for number, rows in enumerate(groups):
+        when = plan["date"][rows[0]]
+        timed = not np.isnat(when) and when != when.astype("datetime64[D]").astype("datetime64[s]")
+        found.setdefault(str(when) if timed else number, []).append(rows)
+    return [np.concatenate(rows) for rows in found.values()]
