@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from leadline.decide import seasons as together
 from leadline.decide.account import account
-from leadline.decide.advice import advise
+from leadline.decide.advice import advise, answers
 from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
@@ -318,6 +319,22 @@ def test_card_changes_one_thing_at_a_time() -> None:
     )
 
 
+# "Put on 4 kg" after an eye level that nobody who is deeper without lead can find is up to 4 kg too many.
+def test_the_card_says_what_whoever_is_deeper_without_lead_dives_with() -> None:
+    data, assessment = carded(years())
+    bare = {row.label: row.bare_kg for row in data.card}
+    deep = {}
+    for row, answer in zip(data.card, answers(assessment), strict=True):
+        known = answer.after is not None and answer.after.deep
+        deep[row.label] = min(row.bring_kg, row.after_check_kg) if known else np.nan
+    assert_array_equal(list(bare.values()), list(deep.values()))
+    assert bare["vest"] < next(row.after_check_kg for row in data.card if row.label == "vest")
+    page = render(data)
+    assert page.count("if deeper even without lead") == int(np.isfinite(list(deep.values())).sum()) > 0
+    assert "deeper than eye level even without lead" in page
+    assert "deeper than eye level even without lead" not in render(replace(data, card=data.card[2:]))
+
+
 def test_the_card_leaves_the_answer_alone() -> None:
     held = years()
     alone = next_dive(held, "Ines", date="2026-05-20", other=False)
@@ -387,3 +404,7 @@ def test_page_shows_card_and_change_as_they_are(tmp_path) -> None:
             f'<data value="{round(float(part.need[2]), 4):.12g}" data-field="change.{name}.need.q50">' in text
         )
     assert "New this season: <bdi>full 5</bdi>, <bdi>steel 12</bdi>" in text
+    now = replace(data.change.now, first=data.change.now.last)
+    once = render(replace(data, change=replace(data.change, now=now)))
+    days = once[once.index('data-name="this season"') :].partition("</td>")[0]
+    assert days.count("<time") == 1  # not `19 Jul 2026 to 19 Jul 2026`

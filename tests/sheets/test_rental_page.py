@@ -61,6 +61,19 @@ def test_every_cell_of_the_card_equals_the_data(units) -> None:
             assert ("check" in td.text()) == cell.check_first
 
 
+# A card hangs at the counter by itself, away from the foot of the page and from the first sheet.
+def test_every_card_says_when_it_was_made_and_that_a_check_overrules_it() -> None:
+    data = sample.rental_data()
+    made = parse_page(report.render(data)).all("p", data_name="made")
+    assert len(made) == len(data.tables) > 1
+    for number, line in enumerate(made):
+        assert [time.attributes["datetime"] for time in line.all("time")] == [
+            str(data.generated.date()),
+            str(data.latest.astype("datetime64[D]")),
+        ]
+        assert line.text().startswith("A check in the water overrules these numbers") == (number > 0)
+
+
 @pytest.mark.parametrize("units", ["metric", "imperial"])
 def test_every_row_of_bands_equals_the_data(units) -> None:
     data = sample.rental_data(units)

@@ -17,7 +17,7 @@ from leadline.decide.answering import lateness
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.label import kit_label, kit_labels, latest_dive, suit_label, water_label
-from leadline.decide.onward import onward
+from leadline.decide.onward import Onward, onward
 from leadline.decide.projection import contributions
 from leadline.decide.season_card import card, card_cells
 from leadline.decide.season_change import season_change
@@ -198,15 +198,14 @@ def season(
 
 def _after(
     assessment: Assessment, plan: IntArray, found: Sequence[Advice], *, block: Block, risk: float
-) -> list[float]:
-    """What to put on after the check that comes before a dive; NaN where none does. [kg]."""
+) -> list[Onward | None]:
+    """What to put on after the check that comes before a dive; None where none does."""
     first = np.flatnonzero([one.check_first for one in found])
     low = np.array([one.need_q10_kg for one in found], np.float64)[first]
     rows = plan[first]
-    more = np.full(len(found), np.nan)
     made = onward(assessment, rows, assessment.state(rows), low, block=block, risk=risk)
-    more[first] = [one.more_kg for one in made]
-    return [float(one) for one in more]
+    after = dict(zip(first.tolist(), made, strict=True))
+    return [after.get(i) for i in range(len(found))]
 
 
 def time_order(assessment: Assessment) -> IntArray:

@@ -11,6 +11,7 @@ from leadline.arrays import Columns, Records
 from leadline.decide.advice import Advice
 from leadline.decide.answering import taken_over
 from leadline.decide.label import suit_label
+from leadline.decide.onward import Onward
 from leadline.decide.season_parts import CardRow
 from leadline.records import DIVES
 
@@ -74,7 +75,7 @@ def _waters(dives: Columns, diver: str, here: str) -> list[str]:
 
 
 def card(
-    plan: Columns, rows: list[int], answers: Mapping[int, Advice], after: Sequence[float]
+    plan: Columns, rows: list[int], answers: Mapping[int, Advice], after: Sequence[Onward | None]
 ) -> tuple[CardRow, ...]:
     """Rows of the card.
 
@@ -86,8 +87,8 @@ def card(
         Of this diver, in their order: the first is the next dive.
     answers : mapping of int to Advice
         By row of the plan.
-    after : sequence of float
-        What to put on after the check of each of `rows`; NaN where none comes first. [kg]
+    after : sequence of Onward or None
+        What to put on after the check of each of `rows`; None where none comes first.
 
     Returns
     -------
@@ -118,7 +119,8 @@ def card(
                         answer.need_q975_kg,
                     ]
                 ),
-                more,
+                np.nan if more is None else more.more_kg,
+                more.bare(answer.bring_kg) if more is not None and more.deep else np.nan,
             )
         )
     return tuple(made)

@@ -51,6 +51,9 @@ class CardRow:
     after_check_kg : float
         What to put on after the check over the lead that brings the water to eye level; NaN where none
         comes first. [kg]
+    bare_kg : float
+        Lead to dive with for whoever is deeper than eye level without any; NaN where that is not to be
+        expected, or no check comes first. [kg]
     """
 
     changed: str
@@ -62,6 +65,7 @@ class CardRow:
     p_too_heavy: float
     need: FloatArray
     after_check_kg: float
+    bare_kg: float = np.nan
 
 
 @dataclass(frozen=True)

@@ -57,6 +57,7 @@ def render(data: RentalData) -> str:
             "place_of_stock": places[0][:1].lower() + places[0][1:],
             "check_count": [sum(c.check_first for row in t.cells for c in row) for t in data.tables],
             "chunks": _chunks(len(data.outfits)),
+            "latest": not np.isnat(data.latest),
             "scale": scale,
             "scale_text": f"about {ticks[0]} to {ticks[1]} {reading.unit('mass')}",
             "span": lambda group: span_text(group, data.units),

@@ -94,6 +94,7 @@ def render(data: SeasonData) -> str:
             "dives": dives,
             "letters": letters,
             "words": CHANGED,
+            "deep": any(not np.isnan(row.bare_kg) for row in data.card),
             "dangers": dangers,
             "recent": listed[:RECENT_DIVES],
             "earlier": listed[RECENT_DIVES:],
