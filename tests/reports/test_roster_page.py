@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime
 
@@ -200,6 +201,25 @@ def test_class_never_looked_at_is_from_physics_only(parse) -> None:
     assert "corrected by what other divers have shown" in page.text()
     unfitted = parse(render(make_roster(students, fitted=None)))
     assert "from physics only: the formulas." in unfitted.text()
+
+
+# A student who sank was never looked at either, but may be flagged, and "none rests on physics alone".
+def test_who_sank_is_not_counted_as_from_physics_only(parse) -> None:
+    students = [make_student("Mara K"), make_student("Lia", basis="sank", number=1)]
+    page = parse(render(make_roster(students)))
+    assert fields(page, "never_looked") == [2]
+    assert fields(page, "from_physics") == [1]
+    assert "What stands here of 1\xa0student is from physics only" in page.text()
+
+
+def test_the_ends_of_the_scale_are_those_drawn(parse) -> None:
+    margin = np.array([-3.2, -2.4, -0.9, 0.6, 9.3])
+    page = parse(render(make_roster([make_student("Mara K", margin=margin)])))
+    low, high = map(
+        int, re.search(r"runs from about (\S+) to (\S+)\s", page.text().replace("−", "-")).groups()
+    )
+    assert low <= margin[0]
+    assert high >= margin[-1]
 
 
 def test_costs_and_their_sum(parse) -> None:

@@ -24,7 +24,7 @@ KINDS: Final = {
     "heavy": (
         "Carrying too much",
         "Flagged: more than the limit over need on most of the latest dives in this suit. Take lead off in "
-        "small steps, and note each stop.",
+        "small steps, or as the check shows where one comes first, and note each stop.",
     ),
     "likely": (
         "Likely too much",
@@ -47,7 +47,7 @@ KINDS: Final = {
 BASIS: Final = {
     "physics": "From physics only: never looked at with an empty BC",
     "elsewhere": "From physics in this suit; looked at in another suit only",
-    "sank": "Sank at a stop, which shows too much; not looked at with an empty BC",
+    "sank": "Sank at a stop, which shows too much; not looked at with an empty BC in this suit",
     "both": "Looked at with an empty BC",
     "measured": "Measured",
 }
