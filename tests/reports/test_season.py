@@ -19,6 +19,7 @@ import pint
 import pytest
 
 from leadline.decide.season_data import SeasonDives
+from leadline.reports import index
 from leadline.reports import season as report
 
 CONFTEST = Path(__file__).with_name("conftest.py")
@@ -260,8 +261,23 @@ def test_a_diver_without_anything_still_has_a_page(season, parse):
     page = parse(report.render(data))
     assert "No number yet" in page.text()
     assert not page.all("svg")
-    assert "An in-water check overrules" in page.text()
+    assert "An in-water check overrules any number." in page.text()
     assert "never: all numbers are physics alone" in page.text()
+
+
+# A phone hides the heads of the columns: "lead 2" beside a check is not the lead to dive with.
+@pytest.mark.parametrize(("first", "name"), [(True, "begin with"), (False, "lead")])
+def test_the_lead_of_a_check_is_named_so_on_a_phone(season, parse, suggestion, first, name):
+    data = season(suggestion=suggestion(check_first=first, lead_kg=2.0, bring_kg=3.5))
+    entry = index.Entry("season-ines.html", data)
+    listed = parse(index.render([entry], units="metric", book="club", generated=data.generated))
+    row = listed.one("tr", data_row="diver")
+    assert row.one("td", data_name=f"{name}, kg").text() == "2"
+    assert ("have 3.5\u00a0kg in all at hand" in row.text()) == first
+    card = parse(report.render(data))
+    for i, line in enumerate(data.card):
+        word = "begin with" if line.check_first else "lead"
+        assert len(card.one("tr", data_card=str(i)).all("td", data_name=word)) == 1
 
 
 def test_unknown_numbers_read_as_dashes(season, parse, suggestion):
