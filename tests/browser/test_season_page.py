@@ -6,11 +6,14 @@ for a phone, a tablet and a desk (common practice, no source).
 
 import itertools
 import re
+import shutil
+import subprocess
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from leadline.reports import page as pages
 from leadline.reports.season import RECENT_DIVES, write
 
 pytestmark = pytest.mark.browser
@@ -170,3 +173,28 @@ def test_narrow_rows_are_still_rows_to_a_screen_reader(season, visit, tmp_path):
     assert table.get_by_role("cell").count() == 40
     page.get_by_role("link", name=re.compile("cautions for this diver")).click()
     assert page.evaluate("location.hash") == "#cautions"
+
+
+# A heading at the foot of a sheet, its table overleaf, or one row of it there, cannot be read by.
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs pdftotext (poppler-utils)")
+def test_on_paper_a_heading_stands_with_its_caption_and_rows(visit, tmp_path):
+    rows = "".join(f"<tr><td>Zrow{{n}}x{i}</td><td>a<br>b</td></tr>" for i in range(6))
+    caption = "Zcap{n} " + "Need with its band in brackets, as known after the dive. " * 4 + "Zend{n}"
+    head = "<thead><tr><th>a</th><th>b</th></tr></thead>"
+    table = f"<table class='dives'><caption>{caption}</caption>{head}<tbody>{rows}</tbody></table>"
+    spaces = range(640, 980, 12)  # px from the top of a sheet
+    sections = "".join(
+        f"<div style='break-before: page; height: {height}px'></div><section class='broad'><h2>Zhead{n}</h2>"
+        f"<div class='body'>{table.replace('{n}', str(n))}</div></section>"
+        for n, height in enumerate(spaces, 100)
+    )
+    style = pages.render("style.css", {})
+    (tmp_path / "a.html").write_text(f"<!DOCTYPE html><style>{style}</style><main>{sections}</main>")
+    visit(tmp_path / "a.html", DESK, "light").pdf(path=tmp_path / "a.pdf", format="A4")
+    done = subprocess.run(
+        ["pdftotext", "a.pdf", "-"], cwd=tmp_path, capture_output=True, text=True, check=True
+    )
+    sheets = done.stdout.split("\f")
+    place = {word: i for i, sheet in enumerate(sheets) for word in re.findall(r"Z[a-z]+\d+(?:x\d)?", sheet)}
+    for n in range(100, 100 + len(spaces)):
+        assert len({place[f"Z{word}{n}"] for word in ("head", "cap", "end")} | {place[f"Zrow{n}x2"]}) == 1, n

@@ -122,8 +122,8 @@ def test_an_unlearned_book_says_so(run, tmp_path: Path) -> None:
         (["--since", "yesterday"], 2, "is no day"),
         (["--risk", "0.9"], 2, "--risk"),
         (["--out", "file/pages"], 1, "file"),
-        (["--group", "nobody's"], 1, "no dive in the book for group"),
-        (["--since", "2090-01-01"], 1, "no dive in the book for since 2090-01-01"),
+        (["--group", "nobody's"], 1, "no dive of the book in group"),
+        (["--since", "2090-01-01"], 1, "no dive of the book since 2090-01-01"),
     ],
 )
 def test_refusals(run, club: Path, tmp_path: Path, options, status, message) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime
 
@@ -11,6 +12,7 @@ import pytest
 from leadline.arrays import columns_from_rows
 from leadline.decide.advice import advise, answers
 from leadline.decide.boat import boat, plan_rows
+from leadline.decide.sheet_record import boat_rows
 from leadline.decide.stock import Pieces
 from leadline.errors import RecordError
 from leadline.records import DIVES
@@ -163,6 +165,18 @@ def test_what_to_put_on_after_a_check_is_on_the_sheet(data) -> None:
         assert (row.after is None) == (not row.answer.check_first)
         if row.after is not None:
             assert f"put on {row.after.more_kg:g} kg more" in row.answer.next_step
+
+
+def test_lead_for_whoever_is_deeper_without_any_is_on_the_sheet_and_in_the_rows() -> None:
+    found = sheet([club.plan_row("Uma", dive="1", suit="vest", cylinder="steel 12"), *PLAN])
+    rows = {row["check_place"]: row["bare_kg"] for row in boat_rows(found)}
+    for diver in found.checks:
+        most = min(diver.answer.bring_kg, diver.after.more_kg) if diver.after.deep else None
+        assert rows[diver.check_place] == most
+    known = [bare for place, bare in sorted((p, b) for p, b in rows.items() if p) if bare is not None]
+    shown = re.findall(r'<data value="([^"]*)" data-field="bare_kg">', render(found))
+    assert [float(bare) for bare in shown] == pytest.approx(known)
+    assert known
 
 
 def test_checks_of_several_dives_name_their_dive() -> None:

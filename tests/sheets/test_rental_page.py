@@ -154,6 +154,19 @@ def test_words_of_a_cell() -> None:
         assert report.proof(other).replace("\u00a0", " ") == words
 
 
+# "few: 12 dives" beside "12 dives" of another cell would read as a slip.
+@pytest.mark.parametrize(
+    ("dives", "divers", "words"), [(12, 2, "few: 12 dives by 2"), (9, 2, "few: 9 dives")]
+)
+def test_many_dives_of_few_divers_name_the_divers(dives, divers, words) -> None:
+    data = sample.rental_data()
+    first, *rest = data.tables[0].cells
+    cells = ((replace(first[0], dives=dives, divers=divers, evidence="little"), *first[1:]), *rest)
+    page = parse_page(report.render(replace(data, tables=(replace(data.tables[0], cells=cells),))))
+    cell = page.one("table", data_table="card-0").one("td", data_cell="0,0")
+    assert cell.all("small", _class="proofs")[0].text().replace("\u00a0", " ") == words
+
+
 def test_many_suits_are_parted_evenly() -> None:
     data = sample.rental_data()
     nine = replace(

@@ -119,7 +119,12 @@ def boat(
     sizes = pieces or Pieces.usual(imperial=units == "imperial")
     rows, columns = assessment.line.at(PLAN), assessment.line.plan
     if not len(rows):
-        raise RecordError("the plan has no rows for this boat; give a dives file without results")
+        asked = f"{f' in group {group!r}' if group else ''}{f' from {since} on' if since else ''}"
+        raise RecordError(
+            f"no row of the plan is{asked}; see its columns group and date"
+            if asked
+            else "the plan has no rows for this boat; give a dives file without results"
+        )
     found = answers(assessment, block=sizes.step, risk=risk, imperial=units == "imperial")
     together = dives(columns)
     groups = [dive.rows for dive in together]

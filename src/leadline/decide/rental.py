@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import field
 from datetime import datetime
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from leadline.decide.label import items, latest_dive
 from leadline.decide.onward import put_on
 from leadline.decide.outfit import Outfit, outfit_keys, outfits, suit_types
 from leadline.decide.rental_crowd import RentalCrowd
-from leadline.decide.rental_data import RentalCell, RentalData, RentalTable, SeenStops
+from leadline.decide.rental_data import LITTLE, RentalCell, RentalData, RentalTable, SeenStops
 from leadline.decide.rental_nearer import nearer
 from leadline.decide.rental_place import places
 from leadline.decide.rental_stock import Renters, rental_stock
@@ -36,9 +36,6 @@ __all__ = ["Desk", "rental"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-LITTLE: Final = (10, 3)
-"""Fewer dives, or fewer divers, than these are little evidence for a cell; judged. [-]"""
 
 
 @dataclass(frozen=True)
@@ -226,10 +223,10 @@ def _require_kit(gear: Columns, desk: Desk) -> None:
 
 def _require_dives(dives: Columns, desk: Desk) -> None:
     """Refuse a group or a first day of which the book has no dive: the mix would be nobody's."""
-    parts = (desk.group and f"group {desk.group!r}", desk.since and f"since {desk.since}")
+    parts = (desk.group and f"in group {desk.group!r}", desk.since and f"since {desk.since}")
     asked = [text for text in parts if text]
     if asked and not _recent(dives, desk).any():
-        raise UnknownNameError(f"no dive in the book for {', '.join(asked)}")
+        raise UnknownNameError(f"no dive of the book {' '.join(asked)}")
 
 
 def _recent(dives: Columns, desk: Desk) -> BoolArray:

@@ -7,6 +7,7 @@ contract: neutral at the stop at the planned reserve. [kg in air] A negative nee
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Final
 
 import numpy as np
 
@@ -17,7 +18,10 @@ from leadline.decide.stock import Lacking, Stock, There, lacking
 from leadline.decide.stranger import MassClass
 from leadline.frozen import dataclass
 
-__all__ = ["Nearer", "RentalCell", "RentalData", "RentalStock", "RentalTable", "SeenStops"]
+__all__ = ["LITTLE", "Nearer", "RentalCell", "RentalData", "RentalStock", "RentalTable", "SeenStops"]
+
+LITTLE: Final = (10, 3)
+"""Fewer dives, or fewer divers, than these are little evidence for a cell; judged. [-]"""
 
 
 @dataclass(frozen=True)

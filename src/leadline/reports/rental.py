@@ -12,7 +12,7 @@ import numpy as np
 
 import leadline
 from leadline.decide.label import site_labels
-from leadline.decide.rental_data import RentalCell, RentalData
+from leadline.decide.rental_data import LITTLE, RentalCell, RentalData
 from leadline.decide.rental_place import Place
 from leadline.decide.stranger import MassClass
 from leadline.reports import page
@@ -126,7 +126,10 @@ def proof(cell: RentalCell) -> str:
 def _few(cell: RentalCell) -> str:
     """The same in two words, for the card."""
     dives = f"{cell.dives or 'no'}{NO_BREAK}{'dive' if cell.dives == 1 else 'dives'}"
-    return f"few: {dives}" if cell.evidence == "little" else dives
+    if cell.evidence != "little":
+        return dives
+    # As many dives as elsewhere, of one diver or two: "few: 12 dives" would read as a slip.
+    return f"few: {dives}{f' by {cell.divers}' if cell.dives >= LITTLE[0] else ''}"
 
 
 def _chunks(columns: int) -> list[range]:

@@ -23,8 +23,8 @@ KINDS: Final = {
     ),
     "heavy": (
         "Carrying too much",
-        "Flagged: more than the limit over need on most of the latest dives in this suit. Take lead off in "
-        "small steps, or as the check shows where one comes first, and note each stop.",
+        "Flagged: over the limit on most of the latest dives in this suit. Take lead off in small steps, or "
+        "by the check; note each stop.",
     ),
     "likely": (
         "Likely too much",
