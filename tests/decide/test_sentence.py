@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from leadline.decide.advice import answers, breath_out
@@ -69,7 +71,7 @@ def test_a_check_begins_above_what_was_too_light() -> None:
     ("history", "checks", "words"),
     [
         ([looked(10, "hovered", bc="gas", day=d) for d in (1, 2, 3, 4)], (), "never that it is needed"),
-        ([looked(10, "sank", day=d) for d in (1, 2, 3)], (), "the diver sank with it"),
+        ([looked(10, "sank", day=d) for d in (1, 2, 3)], (), "the diver sank at a stop in like kit"),
         (
             [*(looked(10, "hovered", bc="gas", day=d) for d in (1, 2, 3)), looked(5, "hovered", day=4)],
             (),
@@ -202,6 +204,19 @@ def test_the_usual_lead_is_one_that_was_carried() -> None:
     assert said.startswith(
         "Usually carried 9 kg in like kit, in other water or at another pressure, and there "
     )
+
+
+# 11 kg in the sea are worth 8.5 in the lake: "usually 11 kg, and there 5 kg over" would be of no dive.
+def test_the_usual_lead_and_its_excess_are_of_one_dive() -> None:
+    leads = ((11.0, "salt"), (17.0, "salt"), (9.0, "fresh"))
+    history = [
+        looked(lead, "hovered", bc="gas", day=day, water=water) for day, (lead, water) in enumerate(leads, 1)
+    ]
+    found = advice(history, water="fresh").advice
+    said = next(c for c in found.cautions if c.startswith("Usually carried"))
+    assert said.startswith("Usually carried 9 kg in like kit, ")
+    over = float(re.search(r"([\d.]+) kg over the likely need", said)[1])
+    assert over == pytest.approx(9 - found.need_q50_kg, abs=0.3)
 
 
 def test_a_dry_suit_has_to_be_vented_for_a_look() -> None:

@@ -222,6 +222,13 @@ def test_the_ends_of_the_scale_are_those_drawn(parse) -> None:
     assert high >= margin[-1]
 
 
+# "With the lead carried last, 0 kg" beside a row of 2.5 kg: the last dive was one of another group.
+@pytest.mark.parametrize(("groups", "said"), [(("Course 9",), True), ((), False)])
+def test_dangers_may_be_of_dives_outside_the_groups(parse, groups, said) -> None:
+    page = parse(render(make_roster(groups=groups)))
+    assert ("from later dives outside these groups too" in page.text()) == said
+
+
 def test_costs_and_their_sum(parse) -> None:
     data = make_roster()
     page = parse(render(data))

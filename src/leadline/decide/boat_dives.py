@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Columns
+from leadline.frozen import dataclass
 
 __all__ = ["Together", "at_once", "dives"]
 

@@ -166,8 +166,10 @@ def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> lis
     if -LIGHT_GAP <= gap <= HEAVY_GAP:
         return []
     word = "over" if gap > 0 else "under"
-    worn = _median(history.worn.tolist()) if len(history.worn) else usual
-    # Carried in other water or at another pressure, a lead is as good as another one here.
+    # Carried in other water or at another pressure, a lead is as good as another one here: named is the one
+    # that was on when it was worth that, not the middle of what was on in any water.
+    near = min(range(len(history.worn)), key=lambda i: abs(history.carried[i] - usual), default=-1)
+    worn = float(history.worn[near]) if near >= 0 else usual
     elsewhere = abs(worn - usual) >= SAME_LEAD
     here = ", in other water or at another pressure, and there" if elsewhere else ","
     first = (
@@ -180,11 +182,14 @@ def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> lis
     elif history.upper and history.lower:
         why = f"{_bounds(history)} the need on both sides"
     elif gap < 0 and history.light_signs:
-        why = "the diver rose with it"
+        why = "the diver rose at a stop in like kit"
     elif gap < 0 and history.light_hints:
-        why = "the diver rose with it, which gas may have done, so it rests on physics and other divers too"
+        why = (
+            "the diver rose at a stop in like kit, which gas may have done, so it rests on physics and other "
+            "divers too"
+        )
     elif gap > 0 and history.heavy_signs:
-        why = "the diver sank with it, which puts need lower, though not how much lower"
+        why = "the diver sank at a stop in like kit, which puts need lower, though not how much lower"
     elif history.upper and gap > 0:
         why = (
             "a stop held with gas in the BC proves that lead enough and never that it is needed, so the "
