@@ -69,6 +69,16 @@ def test_dives_are_named_again_on_paper_alone(visit, tmp_path):
     )
 
 
+def test_plan_and_divers_are_parted_on_paper(visit, tmp_path):
+    """On one line `plan.csv 13 rows` ran together: the rule for it met no two neighbours."""
+    page = visit(write(sheet_of(3), tmp_path / "a.html"), 1280)
+    page.emulate_media(media="print")
+    marks = page.locator(".for dd").evaluate_all(
+        "all => all.map(e => getComputedStyle(e, '::after').content)"
+    )
+    assert marks == ['";"', "none"]
+
+
 def test_the_total_of_a_dive_is_one_line_on_a_phone(visit, tmp_path):
     page = visit(write(sheet_of(3), tmp_path / "a.html"), 390)
     line, tall = page.locator(".boat tr.total th").evaluate(

@@ -265,6 +265,13 @@ def test_a_diver_without_anything_still_has_a_page(season, parse):
     assert "never: all numbers are physics alone" in page.text()
 
 
+# "Need was read at a surface check" beside "Check first" sounded as if it were known.
+def test_a_check_of_the_past_is_not_the_need_of_the_next_dive(season, parse, suggestion):
+    page = parse(report.render(season(suggestion=suggestion(evidence="measured", check_first=True))))
+    rests = page.one("div", _class="answer").one("p", _class="key rests").text()
+    assert rests == "A surface check in kit like this shows where need was on that day."
+
+
 # A phone hides the heads of the columns: "lead 2" beside a check is not the lead to dive with.
 @pytest.mark.parametrize(("first", "name"), [(True, "begin with"), (False, "lead")])
 def test_the_lead_of_a_check_is_named_so_on_a_phone(season, parse, suggestion, first, name):

@@ -35,7 +35,7 @@ EVIDENCE: Final = {
     "rests on physics, and on what other kit and other divers have taught.",
     "upper_only": "The records show only what was enough or too much, not how much less would do.",
     "two_sided": "The records bound need from both sides.",
-    "measured": "Need was read at a surface check.",
+    "measured": "A surface check in kit like this shows where need was on that day.",
 }
 """What a suggestion rests on."""
 
