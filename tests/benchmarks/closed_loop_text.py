@@ -51,10 +51,11 @@ Guides:
   little wider. To learn them anew after every dive gains a point at most: the crew's few hundred stops say
   little about the spread of dives, and less about foam at the stop.
 - More divers to learn from are no cure. On four of these worlds, looked at apart, a population of 300 in
-  place of 60 makes the tool near on 44 % of the later dives where it was 53 %: needs that turn and beginners
-  who relax look to the model like dives that scatter more (0.50 and 0.57 kg in two worlds, for a true 0.45),
-  and the more it has seen of that the surer it is of it. It errs on the careful side. What is allowed besides
-  for errors that a diver makes on every dive alike is worth 0.05 kg of lead.
+  place of 60 makes the tool near on 44 % of the later dives where it was 53 %. The scatter of dives was then
+  learned as 0.50 and 0.57 kg, for a true 0.45, in the two worlds where that was looked up; needs that turn
+  and beginners who relax may look like scatter to the model (not tested). It errs on the careful side. What
+  is allowed for errors that a diver makes on every dive alike was worth 0.05 kg of lead in the one world, of
+  25 divers, where it was left out.
 - A need that falls while the band follows slowly is met by too much lead, never by too little: the tool is
   too light on half as many dives as the accepted risk allows.
 - Next steps earn their keep: without them the leads end 0.5 kg higher still.

@@ -7,6 +7,7 @@ there for tables, and for letters that are not one cell wide.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING, Final
@@ -35,12 +36,12 @@ _ONE_CELL: Final = frozenset("−–—‘’“”…≈≤≥×")
 """Signs beyond that take one cell too."""
 
 
-class Part:
+class Part(ABC):
     """Some lines, one under the other."""
 
+    @abstractmethod
     def lines(self, width: int) -> Iterator[list[Piece]]:
         """Each line as pieces in their styles; no wider than `width` [cells] where that can be."""
-        raise NotImplementedError
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """The same for Rich, so that tables may stand between parts."""
