@@ -63,13 +63,14 @@ def simplex(count: int) -> FloatArray:
     As many points as it takes, all at the distance at which most of a normal distribution lies; `count` is at
     most 14.
     """
-    points = count + 1
-    base = np.eye(points) - 1 / points
-    u, s, _ = np.linalg.svd(base)
-    corners = u[:, :count] * s[:count] * np.sqrt(points)
+    points, corner = count + 1, np.arange(1.0, count + 1)
+    place = np.arange(points)[:, None]
+    # Helmert's contrasts: no decomposition, whose axes rounding would choose, another machine's otherwise.
+    base = np.where(place < corner, 1.0, np.where(place == corner, -corner, 0.0))
+    corners = base * np.sqrt(points / (corner * (corner + 1)))
     # Turned so that no hyperparameter has a point to itself; the same turn always.
-    turn, _ = np.linalg.qr(np.reshape(DRAWN[: count * count], (count, count)))
-    return np.asarray(corners @ turn)
+    turn, triangle = np.linalg.qr(np.reshape(DRAWN[: count * count], (count, count)))
+    return np.asarray(corners @ (turn * np.sign(np.diag(triangle))))
 
 
 def lower_ends(root: FloatArray, squares: IntArray) -> FloatArray:
