@@ -149,6 +149,27 @@ ONE_DIVE = records(
     elapsed=[0.0, 0.15, 0.15, 0.15],
 )
 
+GIVEN = replace(
+    Hyperparameters(),
+    diver_sd=0.794, body_factor=0.704, suit_factor=0.798, scatter=0.395, breath_out=0.45, breath_in=0.786,
+    wrong=0.049, drift=0.53,
+)  # fmt: skip
+"""Three suits, and in the second one looks at 3 kg and a fall at 9: what they say of a fourth hangs on which
+are right."""
+AT_ODDS = records(
+    [4.76, 2.91, 3.32, -np.inf, 8.88, -np.inf],
+    [NEUTRAL, NEUTRAL, NEUTRAL, LIGHT, HEAVY, LIGHT],
+    prior=[5.36, 7.36, 7.36, 7.36, 7.36, 5.63],
+    suit_weight=[1.0] * 6,
+    upper=[4.76, 4.11, 4.52, 4.32, 8.88, 6.47],
+    lower_breath=[0.0, 1.0, 1.0, 0.0, 1.0, 0.0],
+    upper_breath=[0.0, 1.0, 1.0, 0.0, 1.0, 0.0],
+    reading_sd=[0.8, 0.2, 0.8, 0.5, 0.3, 0.5],
+    suit=[0, 1, 1, 1, 1, 2],
+    elapsed=[0.25, 0.0, 0.29, 0.74, 0.15, 1.03],
+    body_sd=[2.0],
+)
+
 CASES = {
     "agree far above physics": (Hyperparameters(), 0.2, far_records(14), wanted(5.0, 0.5, 0), 4.0),
     "agree far below physics": (Hyperparameters(), 0.2, far_records(-11), wanted(5.0, 0.5, 0), 4.0),
@@ -156,6 +177,9 @@ CASES = {
         PEAK, 0.2, THREE_SUITS, wanted(6.96, 2.0, 0, body_sd=2.0, elapsed=0.18), 2.0,
     ),
     "a tail beyond what rows say one by one": (TAIL, 0.2, ONE_DIVE, wanted(0.72, 2.0, 0, elapsed=2.15), 2.0),
+    "a new suit where others are at odds": (
+        GIVEN, 0.2, AT_ODDS, wanted(6.0, 1.0, 3, body_sd=2.0, elapsed=1.23), 2.0,
+    ),
 }  # fmt: skip
 
 
@@ -180,6 +204,21 @@ def test_many_at_once_are_the_same_or_left_to_be_asked(name):
     if found is not None:
         assert_allclose(found.mean, plain.mean, atol=0.05 * plain.sd)
         assert_allclose(found.sd, plain.sd, rtol=0.05)
+
+
+def test_hyperparameters_that_count_for_nothing_decide_nothing():
+    # By construction: the second ones, under which the records are not at odds, are as good as impossible.
+    unlike = replace(GIVEN, scatter=4.0)
+    t, known = wanted(6.0, 1.0, 3, body_sd=2.0, elapsed=1.23), np.ones(len(AT_ODDS), bool)
+    both = Population(np.zeros((2, 1)), np.ones((2, 1, 1)), (GIVEN, unlike), np.array([1 - 1e-9, 1e-9]), 0.2)
+    (alone,) = conditional_marginals(people(GIVEN, error=0.2), AT_ODDS, t, in_fit=known)
+    (found,) = conditional_marginals(both, AT_ODDS, t, in_fit=known)
+    assert_allclose([found.mean, found.sd], [alone.mean, alone.sd], rtol=5e-3)
+    question = Question(np.arange(len(AT_ODDS)), known, np.zeros(0, np.int64), t)
+    ((many,),) = crowd_marginals(both, AT_ODDS, [question])
+    assert many is not None
+    assert_allclose(many.mean, alone.mean, atol=0.05 * alone.sd)
+    assert_allclose(many.sd, alone.sd, rtol=0.05)
 
 
 @pytest.mark.parametrize("every", [1, 2, 3])

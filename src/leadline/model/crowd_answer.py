@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from leadline.model.compiled import njit
 from leadline.model.crowd_density import evidence_of, grid, weights_of
-from leadline.model.crowd_problem import Found, Jobs, Posed, posed_of, settled_of
+from leadline.model.crowd_given import through_anchor
+from leadline.model.crowd_problem import Jobs, Posed, posed_of, settled_of
 from leadline.model.grid import FINE
 from leadline.model.layout import Rows
 from leadline.model.row import Levels, unpacked
@@ -28,37 +29,6 @@ IntArray = NDArray[np.int64]
 MOST_POINTS: Final = 4 * FINE
 UNSEEN: Final = 121
 """Points of a density, at most, and where nothing was seen. [-]"""
-
-
-@njit(cache=True)
-def _through_anchor(
-    found: Found, target: int, points: FloatArray, weights: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """A target that no row is near to, by way of the anchor; weights under each hyperparameter."""
-    g = len(weights)
-    t = found.centre.shape[1] - 1
-    pull, left = np.empty(g), np.empty(g)
-    low, high = math.inf, -math.inf
-    for k in range(g):
-        variance = found.sd[k, t] ** 2
-        pull[k] = found.with_anchor[k, target] / variance
-        left[k] = math.sqrt(max(found.sd[k, target] ** 2 - pull[k] ** 2 * variance, 1e-12))
-        for s in (0, len(points) - 1):
-            centre = found.centre[k, target] + pull[k] * (points[s] - found.centre[k, t])
-            low, high = min(low, centre - 4.5 * left[k]), max(high, centre + 4.5 * left[k])
-    own = evenly(low, high, 2 * FINE)
-    density = np.zeros((g, len(own)))
-    for k in range(g):
-        for s in range(len(points)):
-            if weights[k, s] < 1e-12:
-                continue
-            centre = found.centre[k, target] + pull[k] * (points[s] - found.centre[k, t])
-            for u in range(len(own)):
-                density[k, u] += weights[k, s] * math.exp(-0.5 * ((own[u] - centre) / left[k]) ** 2)
-    for k in range(g):
-        for u in range(len(own)):
-            density[k, u] = math.log(max(density[k, u], 1e-300))
-    return own, density
 
 
 @njit(cache=True)
@@ -251,12 +221,12 @@ def answer(
         for k in range(g):
             spread += shares[k] * cautious[k].scatter_variance
         for target in range(t):
-            holds = sound
             if settled.apart[target]:
-                own, density = _through_anchor(settled, target, points, weights_of(points, logs))
+                of_anchor = weights_of(points, logs)
+                likeliest = int(np.argmax(shares))
+                own, density, held = through_anchor(posed, settled, target, points, of_anchor, likeliest)
             else:
                 own, density, held = grid(posed, settled, target)
-                holds = sound and held
             size = _mixed(shares, own, weights_of(own, density), found[low + target])
-            sizes[low + target] = size if holds else -1
+            sizes[low + target] = size if sound and held else -1
             scatter[low + target] = math.sqrt(spread)

@@ -143,17 +143,19 @@ class SettledDiver:
         score = (points - self.start[which, direction, None]) / length[:, None]
         mean = base[:, None] + score[..., None] * along[:, None]
         apart = turned(both - along[..., None] * unit[:, None])
-        found = settled(
-            self.rows.under(which),
-            Gaussian(mean[..., :-1], apart[:, None, :-1]),
-            tolerance=ROUGHLY,
-            sweeps=2 * FEW_SWEEPS,
-        )
+        rows, before = self.rows.under(which), Gaussian(mean[..., :-1], apart[:, None, :-1])
         last = apart[:, None, -1]
-        centre = mean[..., -1] + np.sum(last * found.mean, axis=-1)
-        variance = np.sum((found.covariance @ last[..., None])[..., 0] * last, axis=-1)
-        lost = ~(found.left < NEARLY)
-        return np.where(lost, np.nan, centre), np.where(lost, np.nan, np.sqrt(np.maximum(variance, 1e-12)))
+        centre, sd = np.full((2, *score.shape), np.nan)
+        # Where sites wider than their cavities do not settle, narrower ones mostly do.
+        for loose in (True, False):
+            found = settled(rows, before, tolerance=ROUGHLY, sweeps=2 * FEW_SWEEPS, loose=loose)
+            new = np.isnan(centre) & (found.left < NEARLY)
+            variance = np.sum((found.covariance @ last[..., None])[..., 0] * last, axis=-1)
+            centre[new] = (mean[..., -1] + np.sum(last * found.mean, axis=-1))[new]
+            sd[new] = np.sqrt(np.maximum(variance, 1e-12))[new]
+            if not np.isnan(centre).any():
+                break
+        return centre, sd
 
 
 def _highest(logs: FloatArray) -> FloatArray:

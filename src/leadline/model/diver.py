@@ -109,14 +109,14 @@ def _weights(points: FloatArray, logs: FloatArray) -> FloatArray:
 
 
 def _through_anchor(
-    found: SettledDiver, target: int, points: FloatArray, weights: FloatArray
+    found: SettledDiver, target: int, points: FloatArray, weights: FloatArray, likeliest: int
 ) -> tuple[FloatArray, FloatArray]:
     """A target that no row is near to: by way of the anchor, which the rows do speak of.
 
     The rows of other suits hang together through what they share, so they cannot be taken one by one given
     the target; given the anchor they say little more.
     """
-    centre, left = _given_anchor(found, target, points, weights)
+    centre, left = _given_anchor(found, target, points, weights, likeliest)
     low, high = float(np.min(centre - 4.5 * left)), float(np.max(centre + 4.5 * left))
     own = np.linspace(low, high, 2 * FINE)
     apart = (own[:, None] - centre[:, None]) / left[:, None]
@@ -125,7 +125,7 @@ def _through_anchor(
 
 
 def _given_anchor(
-    found: SettledDiver, target: int, points: FloatArray, weights: FloatArray
+    found: SettledDiver, target: int, points: FloatArray, weights: FloatArray, likeliest: int
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and sd of a target given each value of the anchor; shape (g, u) each."""
     sd = found.sd[:, -1, None]
@@ -134,9 +134,8 @@ def _given_anchor(
     left = np.sqrt(np.maximum(found.sd[:, target, None] ** 2 - pull**2 * sd**2, 1e-12))
     left = np.repeat(left, len(points), axis=1)
     # The rows were settled for all values of the anchor together. What they say of the target under one value
-    # is mostly the same; where it is not, under one of the hyperparameters, all are settled anew.
-    at = knots_of(points)
-    one = np.array([len(weights) // 2])
+    # is mostly the same; where it is not, under the likeliest hyperparameters, all are settled anew.
+    at, one = knots_of(points), np.array([likeliest])
     mean, spread = found.given(points[at], -1, target, one)
     matters = weights[one][:, at] > BARELY * weights[one].max()
     moved, grown = (mean - centre[one][:, at]) / left[one][:, at], spread / left[one][:, at]
@@ -153,10 +152,14 @@ def _given_anchor(
     return centre, left
 
 
-def _mixed(population: Population, points: FloatArray, weights: FloatArray, news: FloatArray) -> Marginal:
-    """Marginal over the hyperparameters, which the diver's news make more or less likely."""
+def _shares(population: Population, news: FloatArray) -> FloatArray:
+    """Weights of the hyperparameters, which the diver's news make more or less likely."""
     shares = population.weights * np.exp(news - np.max(news))
-    shares /= shares.sum()
+    return np.asarray(shares / shares.sum())
+
+
+def _mixed(population: Population, points: FloatArray, weights: FloatArray, shares: FloatArray) -> Marginal:
+    """Marginal over the hyperparameters."""
     scatter = np.array([theta.scatter for theta in population.thetas])
     return Marginal(points, shares @ weights, float(np.sqrt(shares @ scatter**2)))
 
@@ -202,13 +205,14 @@ def conditional_marginals(
         anchor, logs = grid(found, -1)
         if not all_known:
             news = _news(anchor, logs) - _known(population, observations, targets, in_fit)
-    answers = []
+    answers, shares = [], _shares(population, news)
+    likeliest = int(np.argmax(shares))
     for target in range(len(targets)):
         if found.apart[target]:
-            points, own = _through_anchor(found, target, anchor, _weights(anchor, logs))
+            points, own = _through_anchor(found, target, anchor, _weights(anchor, logs), likeliest)
         else:
             points, own = grid(found, target)
-        answers.append(_mixed(population, points, _weights(points, own), news))
+        answers.append(_mixed(population, points, _weights(points, own), shares))
     return answers
 
 
@@ -240,7 +244,7 @@ def _unseen(population: Population, observations: Observations, targets: Targets
     for centre, width in zip(mean.T, sd.T, strict=True):
         points = np.linspace(float(np.min(centre - 5 * width)), float(np.max(centre + 5 * width)), 121)
         logs = -0.5 * ((points - centre[:, None]) / width[:, None]) ** 2
-        found.append(_mixed(population, points, _weights(points, logs), np.zeros(len(width))))
+        found.append(_mixed(population, points, _weights(points, logs), population.weights))
     return found
 
 
