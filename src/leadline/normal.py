@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 Quotient = tuple[tuple[float, ...], tuple[float, ...]]
 
 FEW: Final = 500  # numbers
-MANY: Final = 100_000  # numbers from which on it pays to wait for a library
+MANY: Final = 1_000_000  # numbers from which on it pays to wait for a library
 BLOCK: Final = 16384  # numbers that, with what is reckoned on the way, fit a processor's cache
 ROOT_HALF: Final = 0.7071067811865476
 LOG_ROOT_TAU: Final = 0.9189385332046727  # of 2 pi

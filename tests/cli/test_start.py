@@ -56,6 +56,7 @@ def club(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ["suggest", "--diver", "Uma", "--suit", "full 5", "--json"],
         ["check", "--diver", "Ole", "--lead", "6", "--bar", "60", "--waterline", "eye", "--no-save"],
         ["check", "--diver", "Ole", "--lead", "6", "--bar", "60", "--waterline", "crown", "--save"],
+        ["check", "--suit", "full 7", "--lead", "10", "--bar", "180", "--waterline", "under", "--no-save"],
         ["ledger", "--diver", "Ivo"],
         ["log", "--diver", "Ines", "--suit", "full 5", "--lead-kg", "6", "--date", "2026-03-01"],
     ],
