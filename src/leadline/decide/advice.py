@@ -39,7 +39,7 @@ IntArray = NDArray[np.int64]
 
 TOO_HEAVY: Final = 2.0  # kg over need
 
-AT_A_TIME: Final = 500
+AT_A_TIME: Final = 250
 """Dives answered at a time. [-]"""
 
 

@@ -121,9 +121,10 @@ def begun(
     Begun
         For `cases_of`.
     """
+    # Before needs are waited for: histories do not hang on them.
+    recorded = histories.like_kits(rows, np.asarray(ledger.need))
     found = needs(assessment, rows, state, checked)
     ends = quantiles(found, _asked(risk)).tolist()
-    recorded = histories.like_kits(rows, np.asarray(ledger.need))
     theta = assessment.fit.theta
     wrong = wrong_sights(found, [history.sights for history in recorded], theta)
     # A look of the day is about that day: that it does not fit says nothing against stops of other days. But
