@@ -80,25 +80,6 @@ def test_machine_runs_the_commands_of_the_readme() -> None:
     assert os.access(ROOT / ".ci" / "run", os.X_OK)
 
 
-def form(text: str) -> list[str]:
-    """Lines without the width of their gaps; a number stands for any, since a fit may move the last digit."""
-    return [re.sub(r"(?<!\w)-?\d+(\.\d+)?", "0", " ".join(line.split())) for line in text.splitlines()]
-
-
-def test_demo_does_what_the_readme_shows(tmp_path: Path) -> None:
-    assert SET_UP_AND_RUN.startswith(SET_UP)
-    done = run(SET_UP_AND_RUN.removeprefix(SET_UP), tmp_path)
-    assert done.returncode == 0, done.stderr
-    shown = blocks(section(README, "Run it"), "text")[0]
-    printed = form(done.stdout)
-    assert [line for line in form(shown) if line not in ("…", *printed)] == []
-    counts = [line for line in shown.splitlines() if line.startswith(("Read", "Set", "Learned"))]
-    assert counts == done.stdout.splitlines()[: len(counts)]
-    named = re.findall(r"leadline-demo[\w./-]*\w", section(README, "Run it"))
-    assert len(named) > 3
-    assert [name for name in named if not (tmp_path / name).exists()] == []
-
-
 def test_sample_in_the_repository_is_of_the_demo() -> None:
     """Whoever looks before running sees what the demo would make: the same divers, in the same order."""
     folder = ROOT / "reports" / "demo"

@@ -211,7 +211,7 @@ def blank(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(rows=books(), form=st.sampled_from(["csv", "parquet"]))
 def test_round_trip(blank: Path, rows: dict[str, list[dict[str, Any]]], form: str) -> None:
     with TemporaryDirectory() as folder:

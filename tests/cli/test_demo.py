@@ -5,8 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -18,27 +16,40 @@ from leadline.cli import app, demo
 from leadline.decide.plan_file import COLUMNS
 from leadline.errors import BookError
 
+from ..test_docs import README, SET_UP, SET_UP_AND_RUN, blocks, run, section  # noqa: TID252 (tests are on no path)
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory):
-    """The demo as a newcomer runs it."""
-    home = tmp_path_factory.mktemp("demo")
-    done = subprocess.run(
-        [sys.executable, "-c", "from leadline.cli import main; main()", "demo", "try it"],
-        capture_output=True,
-        text=True,
-        check=False,
-        cwd=home,
-    )
-    return home / "try it", done
+    """The demo as a newcomer runs it, by the line of the README, in a folder with a space in its name."""
+    assert SET_UP_AND_RUN.startswith(SET_UP)
+    home = tmp_path_factory.mktemp("try it")
+    return home / "leadline-demo", run(SET_UP_AND_RUN.removeprefix(SET_UP), home)
+
+
+def form(text: str) -> list[str]:
+    """Lines without the width of their gaps; a number stands for any, since a fit may move the last digit."""
+    return [re.sub(r"(?<!\w)-?\d+(\.\d+)?", "0", " ".join(line.split())) for line in text.splitlines()]
+
+
+def test_demo_does_what_the_readme_shows(made) -> None:
+    folder, first = made
+    shown = blocks(section(README, "Run it"), "text")[0]
+    printed = form(first.stdout)
+    assert [line for line in form(shown) if line not in ("…", *printed)] == []
+    counts = [line for line in shown.splitlines() if line.startswith(("Read", "Set", "Learned"))]
+    assert counts == first.stdout.splitlines()[: len(counts)]
+    named = re.findall(r"leadline-demo[\w./-]*\w", section(README, "Run it"))
+    assert len(named) > 3
+    assert [name for name in named if not (folder.parent / name).exists()] == []
 
 
 def test_demo_makes_all_it_names(made) -> None:
     folder, first = made
     assert (first.returncode, first.stderr) == (0, "")
-    names = re.findall(r"try it/([\w.-]+)", " ".join(first.stdout.split()))
+    names = re.findall(r"leadline-demo/([\w.-]+)", " ".join(first.stdout.split()))
     assert {"index.html", "plan.csv", "leads.csv", "demo-set-aside.csv"} <= set(names)
     assert [name for name in names if not (folder / name).exists()] == []
 

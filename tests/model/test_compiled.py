@@ -11,8 +11,19 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
+
 import leadline
+from leadline.model import sweep
 from leadline.model.compiled import MARK, renew
+from leadline.model.crowd import Question, crowd_marginals
+from leadline.model.crowd_answer import answer
+from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.observations import Observations
+from leadline.model.people import Population
+from leadline.model.propagation import Sweeper
+
+from .test_hard_cases import AT_ODDS, wanted
 
 ASK = """
 import numpy as np
@@ -67,3 +78,29 @@ def test_a_folder_that_cannot_be_written_is_left(tmp_path: Path) -> None:
     blocked.write_text("")  # no folder can stand here
     assert not renew(blocked, tmp_path)
     assert blocked.read_text() == ""
+
+
+def shut(value: object) -> object:
+    """A copy that may not be written to, as a column of a data frame is; other things as they are."""
+    if not isinstance(value, np.ndarray):
+        return value
+    closed = value.copy()
+    closed.flags.writeable = False
+    return closed
+
+
+def test_arrays_that_may_not_be_written_to_compile_nothing_anew() -> None:
+    names = Observations.__dataclass_fields__
+    closed = Observations(**{name: shut(getattr(AT_ODDS, name)) for name in names})
+    theta, made = Hyperparameters(), []
+    question = Question(
+        np.arange(len(AT_ODDS)), np.zeros(len(AT_ODDS), bool), np.zeros(0, np.int64), wanted(6, 1, 3)
+    )
+    for o in (AT_ODDS, closed):
+        covariance = np.eye(1)[None]
+        covariance.flags.writeable = o is AT_ODDS
+        Sweeper(o).propagate(theta)
+        crowd_marginals(Population(np.zeros((1, 1)), covariance, (theta,), np.ones(1), 0.0), o, [question])
+        made.append((len(sweep.sweep.signatures), len(answer.signatures)))
+    assert made[0] == made[1]
+    assert min(made[0]) > 0

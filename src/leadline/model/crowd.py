@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.frozen import dataclass
-from leadline.model.layout import rows_of
+from leadline.model.layout import rows_of, writable
 from leadline.model.marginal import Marginal
 from leadline.model.observations import Observations
 from leadline.model.people import Population, Targets
@@ -52,7 +52,7 @@ class Question:
 
 
 def _joined(parts: list[NDArray[Any]], kind: type) -> NDArray[Any]:
-    return np.ascontiguousarray(np.concatenate([np.zeros(0, kind), *parts]), kind)
+    return writable(np.concatenate([np.zeros(0, kind), *parts]), kind)
 
 
 def _spans(parts: list[NDArray[Any]]) -> IntArray:
@@ -114,7 +114,7 @@ def crowd_stream(
         seen_variance=_seen_variance(observations, questions),
         target_first=_spans([t.prior for t in targets]),
         prior=_joined([t.prior for t in targets], np.float64),
-        exposure=np.ascontiguousarray(np.concatenate([t.exposure for t in targets]).reshape(-1, p)),
+        exposure=writable(np.concatenate([t.exposure for t in targets]).reshape(-1, p), np.float64),
         suit_weight=_joined([t.suit_weight for t in targets], np.float64),
         suit=_joined([t.suit for t in targets], np.int64),
         elapsed=_joined([t.elapsed for t in targets], np.float64),
@@ -128,8 +128,9 @@ def crowd_stream(
     learned = packed([levels_of(theta) for theta in (*population.thetas, mode)])
     careful = population.cautious()
     trusted = packed([levels_of(theta) for theta in careful.thetas])
-    mean = np.ascontiguousarray(np.vstack([population.mean, centre]))
-    covariance = np.ascontiguousarray(population.covariance[0])
+    mean = writable(np.vstack([population.mean, centre]), np.float64)
+    weights = writable(population.weights, np.float64)
+    covariance = writable(population.covariance[0], np.float64)
 
     def work(first: int) -> None:
         answer(
@@ -139,7 +140,7 @@ def crowd_stream(
             trusted,
             mean,
             covariance,
-            population.weights,
+            weights,
             jobs,
             careful.own_error,
             found,

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from leadline.model.observations import Observations
 
-__all__ = ["Layout", "Rows", "chunk_first", "lay_out", "rows_of"]
+__all__ = ["Layout", "Rows", "chunk_first", "lay_out", "rows_of", "writable"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -133,8 +133,16 @@ def _touched(o: Observations) -> tuple[FloatArray, IntArray, IntArray, IntArray]
     return packed, _spans(rows * count), np.nonzero(touched)[1].astype(np.int64), _spans(count)
 
 
+def writable(values: NDArray[Any], kind: type) -> NDArray[Any]:
+    """An array in one piece that may be written to, copied where it is not: of others all is compiled anew.
+
+    Columns of a data frame may not be written to.
+    """
+    return np.require(values, kind, ["C_CONTIGUOUS", "WRITEABLE"])
+
+
 def _flat(values: FloatArray) -> FloatArray:
-    return np.ascontiguousarray(values, np.float64)
+    return writable(values, np.float64)
 
 
 def _columns(o: Observations) -> dict[str, Any]:
@@ -148,8 +156,8 @@ def _columns(o: Observations) -> dict[str, Any]:
         "lower_breath": _flat(o.lower_breath),
         "reading_variance": _flat(o.reading_sd**2),
         "fit": _flat(o.fit),
-        "form": np.ascontiguousarray(o.form, np.int64),
-        "point": np.ascontiguousarray(o.point),
+        "form": writable(o.form, np.int64),
+        "point": writable(o.point, np.bool_),
     }
 
 
@@ -170,7 +178,7 @@ def lay_out(observations: Observations) -> Layout:
     Returns
     -------
     Layout
-        With copies of nothing that is contiguous already.
+        With copies of nothing that is contiguous and may be written to already.
     """
     o = observations
     divers = len(o.body_sd)
@@ -181,7 +189,7 @@ def lay_out(observations: Observations) -> Layout:
     return Layout(
         **_columns(o),
         knot=knot,
-        suit=np.ascontiguousarray(o.suit - _spans(suits)[o.diver]),
+        suit=writable(o.suit - _spans(suits)[o.diver], np.int64),
         occasion_first=np.append(o.occasion_starts, len(o)).astype(np.int64),
         diver_occasion=_spans(np.bincount(occasion_diver, minlength=divers)),
         exposure=_flat(exposure),
@@ -203,8 +211,8 @@ def rows_of(observations: Observations) -> Rows:
     return Rows(
         **_columns(o),
         exposure=_flat(o.exposure),
-        occasion=np.ascontiguousarray(o.occasion, np.int64),
-        suit=np.ascontiguousarray(o.suit, np.int64),
+        occasion=writable(o.occasion, np.int64),
+        suit=writable(o.suit, np.int64),
         elapsed=_flat(o.elapsed),
         jumped=_flat(o.jumped),
     )
