@@ -262,3 +262,41 @@ def test_mass_that_hardly_goes_with_the_height_is_noted(path: Path, write: Write
         assert (
             "row 2: body_mass_kg 141: at a height of 170 cm a body mass index of 49: pounds? (141 lb" in note
         )
+
+
+def test_mass_that_hardly_goes_with_the_one_before_is_noted(path: Path, write: Write) -> None:
+    """Kind: arithmetic; 115 / 1.70² = 39.8 is an index of somebody, 115 / 64 = 1.8; 115 lb = 52.2 kg."""
+    said = (
+        "body_mass_kg 116: 1.8 times the 64 kg among the divers: pounds? (116 lb are 52.6 kg); kept as it is"
+    )
+    with Book.open(path, write=True) as book:
+        book.upsert("divers", [{"diver": "Ines", "mass_kg": 64, "height_cm": 170}])
+        dives = write("dives.csv", "dive,diver,body_mass_kg\n7,Ines,116\n8,Ines,115\n9,Ines,36\n")
+        first, last = book.load(dives=dives).notes
+        assert first == f"{dives}: row 2: {said}"
+        assert last.endswith(
+            "row 4: body_mass_kg 36: at a height of 170 cm a body mass index of 12: is that right?; "
+            "kept as it is"
+        )
+        pounds = [{"dive": "1", "diver": "Ines", "body_mass_lb": "70"}]
+        assert book.upsert("dives", pounds).notes == (
+            "body_mass_lb 70: at a height of 170 cm a body mass index of 11: kilograms? (70 kg are 154.3 "
+            "lb); kept as it is",
+        )
+
+
+def test_typed_rows_and_plans_are_noted_as_files_are(path: Path, write: Write) -> None:
+    """Kind: arithmetic; a mass of 155 kg at 172 cm is an index of 52, 14 kg of 12 L would be usual."""
+    with Book.open(path, write=True) as book:
+        book.upsert("divers", [{"diver": "Ines", "height_cm": 172}])
+        row = {"dive": "8", "diver": "Ines", "body_mass_kg": "155"}
+        (typed,) = book.upsert("dives", [row]).notes
+        assert typed.startswith("body_mass_kg 155: at a height of 172 cm a body mass index of 52: pounds?")
+        plan = write("plan.csv", "diver,body_mass_kg\nInes,64\nInes,155\n")
+        planned: list[str] = []
+        book.read_plan(plan, notify=planned.append)
+        assert planned == [f"{plan}: row 3: {typed}"]
+        gear = [{"item": "twelve", "kind": "cylinder", "water_capacity_l": 12, "mass_kg": 1.4}]
+        assert book.upsert("gear", gear).notes[0].startswith("mass_kg 1.4: a cylinder of 12 L usually weighs")
+        two = book.upsert("gear", [*gear, gear[0] | {"item": "ten"}]).notes
+        assert [text[:6] for text in two] == ["row 1:", "row 2:"]

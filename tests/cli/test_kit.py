@@ -78,3 +78,22 @@ def test_what_is_named_is_judged(book: Path, monkeypatch: pytest.MonkeyPatch) ->
     for named in ({"suit": "vest"}, {"date": "2026-06-01"}, {"water": "fresh"}):
         kit.plan_one(book, {"diver": "Ines", **named})
     assert len(seen) == 3
+
+
+def test_what_is_hardly_true_is_noted_in_the_words_of_the_options(
+    book: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Kind: arithmetic; 155 / 1.72² = 52.4, 1.15 x 232 = 266.8 bar, 245 / 1.72² = 82.8."""
+    with Book.open(book, write=True) as opened:
+        opened.upsert("divers", [{"diver": "Ivo", "mass_kg": 70, "height_cm": 172}])
+        opened.upsert("gear", [{"item": "steel 12", "kind": "cylinder", "rated_bar": 232}])
+    kit.plan_one(book, {"diver": "Ivo", "body_mass_kg": "155", "start_bar": "290"})
+    assert capsys.readouterr().err.splitlines() == [
+        "note: --body-mass 155: at a height of 172 cm a body mass index of 52: pounds? (155 lb are 70.3 kg); "
+        "kept as it is",
+        "note: --start 290: more than 1.15 times the 232 bar that steel 12 is rated for; kept as it is: are "
+        "both right?",
+    ]
+    with pytest.raises(RecordError, match="--units says whether kilograms or pounds are meant"):
+        kit.plan_one(book, {"diver": "Ivo", "body_mass_kg": "245"})
+    assert capsys.readouterr().err == ""

@@ -91,6 +91,15 @@ def test_last_dive_without_a_suit_is_said(run, book: Path) -> None:
     assert done.stderr.endswith("; no suit, as there (--suit names one)\n")
 
 
+def test_mass_in_pounds_is_noted(run, book: Path) -> None:
+    """Kind: arithmetic; 141 kg are 2.2 times 64 kg, 141 lb are 64 kg."""
+    done = run("log", "--book", book, "--diver", "Ines", "--suit", "W5", "--body-mass-kg", "141")
+    assert done.returncode == 0
+    assert "note: body_mass_kg 141: 2.2 times the 64 kg among the divers: pounds? (141 lb are 64 kg)" in (
+        done.stderr
+    )
+
+
 def test_every_column_and_twin_has_an_option(run) -> None:
     text = run("log", "--help").stdout
     names = [c.name for c in DIVES.columns] + [c.twin.name for c in DIVES.columns if c.twin]

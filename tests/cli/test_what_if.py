@@ -66,6 +66,31 @@ def test_people_read_changes_as_a_table(suggest) -> None:
     assert "in lb" in pounds
 
 
+def test_lead_that_begins_a_check_is_told_from_one_to_dive_with(suggest) -> None:
+    """Independent: the numbers of `--json`; as the answer itself, the table says what to have at hand."""
+    changes = "--diver", "Ines", "--what-if", "suit=vest", "--what-if", "stop-depth=3"
+    vest, stop = facts(suggest(*changes, "--json"))["what_if"]
+    assert (vest["check_first"], stop["check_first"]) == ("yes", "no")
+    assert vest["bring_kg"] > vest["lead_kg"]
+    read = suggest(*changes).stdout
+    (line,) = [line for line in read.splitlines() if "suit=vest" in line]
+    assert line.split()[-3:] == [f"{vest['lead_kg']:g}", f"{vest['bring_kg']:g}", "first"]
+    assert "that lead begins a surface check and is none to dive with" in " ".join(read.split())
+    assert "is none to dive with" not in suggest("--diver", "Ines", "--what-if", "stop-depth=3").stdout
+    assert max(map(len, read.splitlines())) <= 80
+
+
+def test_change_that_is_hardly_true_is_noted_under_its_own_name(suggest) -> None:
+    """Kind: arithmetic; the notes of the dive as it is stand for it alone, once."""
+    done = suggest("--diver", "Ines", "--body-mass", "140", "--what-if", "water=fresh", "--what-if",
+                   "body-mass=150", "--json")  # fmt: skip
+    assert done.returncode == 0
+    first, second = done.stderr.splitlines()
+    assert first.startswith("note: --body-mass 140: ")
+    assert "pounds? (140 lb are 63.5 kg)" in first
+    assert second.startswith("note: --what-if body-mass=150: --body-mass 150: ")
+
+
 def test_blocks_there_are(suggest) -> None:
     answer = facts(suggest("--diver", "Ines", "--blocks", "2kg:3,1.5kg:1", "--json"))
     assert answer["lead_kg"] in (5.5, 6, 7.5)

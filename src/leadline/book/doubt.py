@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -27,6 +27,10 @@ it, the other way round 0.45. (judged)"""
 THIN, STOUT = 13.0, 45.0
 """Body mass indices between which divers lie, children too. Pounds under kilograms are beyond it from an
 index of 21 on, kilograms under pounds up to 28. (judged)"""
+
+FELL, GREW = 0.55, 1.8
+"""Shares of the mass among the divers between which the same diver stays from then on; children grow, and
+pounds under kilograms are 2.2 of it, the other way round 0.45. (judged)"""
 
 _NAMED: Final = 3
 _METALS: Final = ("aluminium", "steel")
@@ -68,57 +72,66 @@ def cylinder_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     odd = np.flatnonzero((mass < light * least) | (mass > HEAVY * most)).tolist()
     unit, per = ("lb", POUND) if "mass_lb" in source.headers else ("kg", 1.0)
     said = [
-        f"{source.name}: row {number[i]}: mass_{unit} {mass[i] / per:.4g}: a cylinder of {litres[i]:.3g} L "
+        f"{source.at(number[i])}mass_{unit} {mass[i] / per:.4g}: a cylinder of {litres[i]:.3g} L "
         f"usually weighs about {(least[i] + most[i]) / 2 / per:.3g} {unit}; kept as it is: is the unit right?"
         for i in odd[:_NAMED]
     ]
     if len(odd) > _NAMED:
-        said.append(f"{source.name}: {len(odd) - _NAMED} more cylinders of an unusual mass")
+        said.append(f"{source.told}{len(odd) - _NAMED} more cylinders of an unusual mass")
     return said
 
 
-def body_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
-    """One line for each of the first divers whose mass hardly goes with their height.
+def body_notes(
+    connection: DuckDBPyConnection, source: Source, found_in: Literal["sound", "stage"] = "sound"
+) -> list[str]:
+    """One line for each of the first divers whose mass hardly goes with their height, or with what it was.
 
     Parameters
     ----------
     connection : DuckDBPyConnection
-        With the sound rows of divers, dives or checks in the temporary table `sound`.
+        With the rows of divers, dives or checks in a temporary table.
     source : Source
         The file.
+    found_in : {"sound", "stage"}
+        That table: of rows that came in, or of a plan.
 
     Returns
     -------
     list of str
         Names file, row, column and what may be meant; the last line counts those that are left out.
     """
-    column = "mass_kg" if source.table.name == "divers" else "body_mass_kg"
+    own = source.table.name == "divers"
+    column = "mass_kg" if own else "body_mass_kg"
     twin = column.replace("_kg", "_lb")
     if not {column, twin} & set(source.headers):
         return []
-    joined = "" if source.table.name == "divers" else "JOIN divers USING (diver)"
+    joined, before = ("", "NULL") if own else ("JOIN divers d USING (diver)", "d.mass_kg")
     # Of several dives of a diver the first one stands for all.
     found = rows(
         connection,
-        f'SELECT min("row"), {column}, height_cm, {column} / pow(height_cm / 100.0, 2) AS mass_index'
-        f" FROM sound {joined} WHERE mass_index NOT BETWEEN ? AND ?"
-        f" GROUP BY diver, {column}, height_cm ORDER BY 1",
-        [THIN, STOUT],
+        f'SELECT min("row"), {column}, height_cm, {column} / pow(height_cm / 100.0, 2) AS mass_index,'
+        f" {before} AS mass_before, {column} / {before} AS share FROM {found_in} {joined}"
+        " WHERE mass_index NOT BETWEEN ? AND ? OR share NOT BETWEEN ? AND ?"
+        f" GROUP BY diver, {column}, height_cm, mass_before ORDER BY 1",
+        [THIN, STOUT, FELL, GREW],
     )
     pounds = twin in source.headers and column not in source.headers
-    header, per = (twin, POUND) if pounds else (column, 1.0)
+    header, per, unit = (twin, POUND, "lb") if pounds else (column, 1.0, "kg")
     said = []
-    for number, mass, height, index in found[:_NAMED]:
+    for number, mass, height, index, was, share in found[:_NAMED]:
         given = mass / per
+        odd = index is not None and not THIN <= index <= STOUT
         asked = "is that right?"
-        if pounds and index < THIN:
+        if pounds and (index < THIN if odd else share < FELL):
             asked = f"kilograms? ({given:.4g} kg are {given / POUND:.4g} lb)"
-        elif not pounds and index > STOUT:
+        elif not pounds and (index > STOUT if odd else share > GREW):
             asked = f"pounds? ({given:.4g} lb are {given * POUND:.3g} kg)"
-        said.append(
-            f"{source.name}: row {number}: {header} {given:.4g}: at a height of {height:.3g} cm a body mass "
-            f"index of {index:.0f}: {asked}; kept as it is"
+        why = (
+            f"at a height of {height:.3g} cm a body mass index of {index:.0f}"
+            if odd
+            else f"{share:.2g} times the {was / per:.4g} {unit} among the divers"
         )
+        said.append(f"{source.at(number)}{header} {given:.4g}: {why}: {asked}; kept as it is")
     if len(found) > _NAMED:
-        said.append(f"{source.name}: {len(found) - _NAMED} more divers of an unusual mass")
+        said.append(f"{source.told}{len(found) - _NAMED} more divers of an unusual mass")
     return said

@@ -216,6 +216,15 @@ def _version(connection: DuckDBPyConnection) -> int:
     return int(one(connection, "SELECT value FROM meta WHERE name = 'data_version'"))
 
 
+def _doubts(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """Cells of the rows that came in which are allowed and hardly true."""
+    name = source.table.name
+    found = doubt.cylinder_notes(connection, source) if name == "gear" else []
+    if name in ("divers", "dives", "checks"):
+        found = doubt.body_notes(connection, source)
+    return [*found, *overfull.fill_notes(connection, source, "sound")] if name == "dives" else found
+
+
 def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) -> LoadReport:
     """Load files into the book in one transaction; see `leadline.book.Book.load`.
 
@@ -247,12 +256,7 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
             faults += found
             notes += [*source.notes, *said]
             notes += stage.unknown_note(connection, source, "kept as they are")
-            if name == "gear":
-                notes += doubt.cylinder_notes(connection, source)
-            elif name in ("divers", "dives", "checks"):
-                notes += doubt.body_notes(connection, source)
-            if name == "dives":
-                notes += overfull.fill_notes(connection, source, "sound")
+            notes += _doubts(connection, source)
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
     written = set_aside.write(connection, book)
@@ -287,7 +291,7 @@ def upsert(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping
     Returns
     -------
     LoadReport
-        Counts.
+        Counts, and notes of what is hardly true; of a single row they do not say which.
 
     Raises
     ------
@@ -302,5 +306,9 @@ def upsert(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping
             where = f"row {faults[0].row}: " if len(given) > 1 else ""
             more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
             raise RecordError(f"{where}{faults[0].reason}{more}")
+        notes = _doubts(connection, source)
+        if len(given) == 1:
+            notes = [text.removeprefix(source.at(1)) for text in notes]
         reports = {name: TableReport() for name in TABLES} | {table.name: counts}
-        return _record(connection, f"upsert {table.name}", LoadReport(reports), version)
+        made = LoadReport(reports, notes=tuple(notes))
+        return _record(connection, f"upsert {table.name}", made, version)

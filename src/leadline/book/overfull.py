@@ -61,10 +61,10 @@ def fill_notes(connection: DuckDBPyConnection, source: Source, dives: Literal["s
     psi = "start_bar" not in source.headers
     header, unit, per = ("start_psi", "psi", PSI) if psi else ("start_bar", "bar", 1.0)
     said = [
-        f"{source.name}: row {number}: {header} {bar / per:.4g}: more than {OVERFULL:g} times the "
+        f"{source.at(number)}{header} {bar / per:.4g}: more than {OVERFULL:g} times the "
         f"{rated / per:.4g} {unit} that {item} is rated for; kept as it is: are both right?"
         for number, item, bar, rated in found[:_NAMED]
     ]
     if len(found) > _NAMED:
-        said.append(f"{source.name}: {len(found) - _NAMED} more cylinders that begin so full")
+        said.append(f"{source.told}{len(found) - _NAMED} more cylinders that begin so full")
     return said

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from leadline.arrays import Columns
-from leadline.book import fetch, overfull, stage
+from leadline.book import doubt, fetch, overfull, stage
 from leadline.book.rule import WARMING, rounded
 from leadline.book.source import Source, from_file
 from leadline.book.sql import literal, rows
@@ -57,7 +57,10 @@ def read(
         more = f" (and {len(found) - _NAMED} more)" if len(found) > _NAMED else ""
         raise RecordError(f"{path}: {named}{more}")
     if notify:
-        for text in overfull.fill_notes(connection, source, "stage"):
+        for text in (
+            *doubt.body_notes(connection, source, "stage"),
+            *overfull.fill_notes(connection, source, "stage"),
+        ):
             notify(text)
     return fetch.columns(connection, DIVES, source="stage", order='"row"')
 

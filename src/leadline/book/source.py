@@ -82,6 +82,15 @@ class Source:
     decimal: str = "."
     notes: tuple[str, ...] = ()
 
+    @property
+    def told(self) -> str:
+        """How a line about the file begins; empty for typed rows, which have none."""
+        return f"{self.name}: " if self.name else ""
+
+    def at(self, row: int) -> str:
+        """How a line about one of its rows begins."""
+        return f"{self.told}row {row}: "
+
     def cell(self, header: str) -> str | None:
         """Name of the raw column under `header`; None where the file has no such column."""
         return f"c{self.headers.index(header)}" if header in self.headers else None

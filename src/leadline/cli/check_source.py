@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from leadline.cli.holding import Holding, near
-from leadline.cli.planned import own_words
+from leadline.cli.output import note
+from leadline.cli.planned import in_options, own_words
 from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
 from leadline.frozen import dataclass
 
@@ -92,7 +93,7 @@ def find_place(
         if guest or gear or opened is None:
             plan, holding = _in_words(holding, taken.cells, guest=guest, gear=gear)
         else:
-            plan = judged(opened, taken.cells, known=taken.taken, underway=True)
+            plan = judged(opened, taken.cells, known=taken.taken, underway=True, options=_OPTIONS)
     if dive and any(records.dives[name][0] and not plan[name][0] for name in _GEAR):
         dive = ""  # a check on a dive has its kit where it names none, and this one was made without
     reason = "the diver is not in the book" if guest else ""
@@ -107,7 +108,6 @@ def _opened(path: Path | None) -> Iterator[Book | None]:
     import os
 
     from leadline.book import Book, default_path
-    from leadline.cli.output import note
 
     if path is None and not default_path().exists():
         if os.environ.get("LEADLINE_BOOK"):
@@ -185,20 +185,28 @@ def _in_words(
     rows = [i for i, item in enumerate(table["item"].tolist()) if item.casefold() in worn]
     listed = [{name: _plain(values[i]) for name, values in table.items()} for i in rows]
     with Book.scratch() as scratch:
-        scratch.upsert("divers", [guest or {"diver": cells["diver"]}])
+        report = scratch.upsert("divers", [guest or _body(holding.records, cells["diver"])])
+        for text in report.notes if guest else ():
+            note(f"note: {in_options(text)}")
         for row in gear:
             if faults := scratch.judge("gear", [row]):
                 raise RecordError(f"{row['item']!r}: {faults[0].reason}")
         if listed or gear:
             scratch.upsert("gear", [*listed, *gear])
         made = scratch.records()
-        plan = judged(scratch, cells, underway=True)
+        plan = judged(scratch, cells, underway=True, options=_OPTIONS)
     records = extended(
         holding.records,
         divers={k: v[: len(v) if guest else 0] for k, v in made.divers.items()},
         gear={k: v[np.arange(len(v)) >= len(listed)] for k, v in made.gear.items()},
     )
     return plan, replace(holding, records=records)
+
+
+def _body(records: Records, diver: str) -> dict[str, str]:
+    """Name, mass and height of a diver of the book, which a new mass is held against."""
+    row = records.divers["diver"].tolist().index(diver)
+    return {name: _plain(records.divers[name][row]) for name in ("diver", "mass_kg", "height_cm")}
 
 
 def _plain(value: Any) -> str:

@@ -187,7 +187,9 @@ def near(book: Book, divers: set[str], *, suits: set[str] | None = None) -> Hold
     return Holding(name, found.records, version, fit, fitted, *known, book.blocks())
 
 
-def read_plan(path: Path | None, file: Path) -> tuple[Holding, Columns]:
+def read_plan(
+    path: Path | None, file: Path, *, notify: Callable[[str], None] = note
+) -> tuple[Holding, Columns]:
     """Read a plan, and what the book holds on its divers.
 
     Parameters
@@ -196,6 +198,8 @@ def read_plan(path: Path | None, file: Path) -> tuple[Holding, Columns]:
         The book; None for the default one.
     file : Path
         The plan, CSV or Parquet.
+    notify : callable
+        Called with each thing the user should know; default a note on standard error.
 
     Returns
     -------
@@ -212,7 +216,7 @@ def read_plan(path: Path | None, file: Path) -> tuple[Holding, Columns]:
     from leadline.book import Book
 
     with Book.open(path) as book:
-        plan = book.read_plan(file, notify=note)
+        plan = book.read_plan(file, notify=notify)
         return near(book, set(plan["diver"].tolist()), suits=set(plan["suit"].tolist())), plan
 
 

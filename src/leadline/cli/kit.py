@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NoReturn
 
 from leadline.cli.holding import Holding, near
-from leadline.cli.planned import own_words, today
+from leadline.cli.output import note
+from leadline.cli.planned import in_options, own_words, today
 from leadline.errors import RecordError, UnknownNameError
 from leadline.frozen import dataclass
 
@@ -128,9 +129,14 @@ def _as_before(cells: dict[str, str], taken: Taken) -> Columns | None:
 
 
 def judged(
-    book: Book, cells: dict[str, str], *, known: Collection[str] = (), underway: bool = False
+    book: Book,
+    cells: dict[str, str],
+    *,
+    known: Collection[str] = (),
+    underway: bool = False,
+    options: Mapping[str, str] | None = None,
 ) -> Columns:
-    """The row as a plan file of one row would be read.
+    """The row as a plan file of one row would be read; what is hardly true is noted.
 
     Parameters
     ----------
@@ -142,6 +148,8 @@ def judged(
         Columns whose cells stand in the book and were judged when they came in.
     underway : bool
         Whether start pressures are those of now, which may lie below the reserve.
+    options : mapping of str to str, optional
+        Column to option, where the command has another one than a plan.
 
     Returns
     -------
@@ -166,10 +174,13 @@ def judged(
         file = Path(folder) / "plan.csv"
         with file.open("w", encoding="utf-8", newline="") as out:
             csv.writer(out).writerows([list(asked), list(asked.values())])
+        told: list[str] = []
         try:
-            found = book.read_plan(file, underway=underway)
+            found = book.read_plan(file, underway=underway, notify=told.append)
         except RecordError as fault:
             plain = str(fault).removeprefix(f"{file}: ").replace("row 2: ", "")
             raise RecordError(plain) from None
+    for text in told:
+        note(f"note: {in_options(text.removeprefix(f'{file}: row 2: '), options)}")
     before = columns_from_rows(DIVES, [kept])
     return {name: before[name] if name in kept else values for name, values in found.items()}

@@ -13,7 +13,7 @@ from leadline.cli.options import Units, completion
 from leadline.errors import RecordError
 from leadline.records import DIVERS, DIVES, Column, Table
 
-__all__ = ["GUEST", "cells_of", "own_words", "parameters", "today"]
+__all__ = ["GUEST", "cells_of", "in_options", "own_words", "parameters", "today"]
 
 # Who looked after whom, and where lead sits, have no bearing on need.
 _LEFT_OUT: Final = ("dive", "group", "leader", "lead_places", "lead_ditchable_kg")
@@ -157,17 +157,29 @@ def own_words(other: Mapping[str, str] | None = None) -> Iterator[None]:
     try:
         yield
     except RecordError as fault:
-        raise RecordError(_in_options(str(fault), other or {})) from None
+        raise RecordError(in_options(str(fault), other)) from None
 
 
-def _in_options(text: str, other: Mapping[str, str]) -> str:
+def in_options(text: str, other: Mapping[str, str] | None = None) -> str:
+    """A text about columns under the names of the options.
+
+    Parameters
+    ----------
+    text : str
+        Fault or note of a cell.
+    other : mapping of str to str, optional
+        Column to option, where the command has another one.
+    """
     flags: dict[str, str] = {}
     options: tuple[tuple[Table, Mapping[str, str]], ...] = ((DIVES, _SHORT | _RIG), (DIVERS, GUEST))
     for table, short in options:
-        for name, flag in {**short, **(other if table is DIVES else {})}.items():
+        for name, flag in {**short, **((other or {}) if table is DIVES else {})}.items():
             column = table.column(name)
             flags |= dict.fromkeys(filter(None, (name, column.twin.name if column.twin else "")), f"--{flag}")
     text = re.sub(r"the column is \w+\)", "give --units imperial)", text)
+    # One option takes both units.
+    both = r"kilograms go under \w+, pounds under \w+"
+    text = re.sub(both, "--units says whether kilograms or pounds are meant", text)
     return re.sub(r"\b\w+\b", lambda word: flags.get(word[0], word[0]), text)
 
 

@@ -11,8 +11,9 @@ import typer
 
 from leadline.cli.holding import read_plan
 from leadline.cli.options import Units
-from leadline.cli.output import quantity, table
-from leadline.cli.planned import own_words
+from leadline.cli.output import note, quantity, table
+from leadline.cli.paragraph import wrapped
+from leadline.cli.planned import in_options, own_words
 from leadline.errors import RecordError
 
 if TYPE_CHECKING:
@@ -34,6 +35,11 @@ WhatIfOption = Annotated[
         rich_help_panel="What if",
     ),
 ]
+
+_FIRST: Final = (
+    "Check first: that lead begins a surface check and is none to dive with; have at hand what stands under "
+    "bring."
+)
 
 _ROW: Final = re.compile(r"row (\d+): ")
 
@@ -114,17 +120,28 @@ def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -
             writer = csv.DictWriter(out, columns, restval="")
             writer.writeheader()
             writer.writerows(rows)
+        told: list[str] = []
         try:
-            holding, plan = read_plan(book, file)
+            holding, plan = read_plan(book, file, notify=told.append)
         except RecordError as fault:
             named = _ROW.sub(
                 lambda m: f"--what-if {texts[int(m[1]) - 3]}: " if int(m[1]) > 2 else "",
                 str(fault).removeprefix(f"{file}: "),
             )
             raise RecordError(named) from None
+        _tell([text.removeprefix(f"{file}: ") for text in told], texts)
     return [
         holding.assessment({name: values[[i]] for name, values in plan.items()}) for i in range(len(rows))
     ]
+
+
+def _tell(told: list[str], texts: list[str]) -> None:
+    """Notes of what is hardly true of a change; of the dive as it is, all has been said."""
+    rows = [(int(found[1]), text[found.end() :]) for text in told if (found := _ROW.match(text))]
+    before = {text for row, text in rows if row == 2}
+    for row, text in rows:
+        if text not in before:
+            note(f"note: --what-if {texts[row - 3]}: {in_options(text)}")
 
 
 def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
@@ -148,6 +165,9 @@ def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
         text = quantity(abs(value), "kg", units=units).split()[0]
         return text if not float(text) else f"{'+' if value > 0 else '-'}{text}"
 
+    def lead(mass: float) -> str:
+        return mass_text(mass, imperial=units == "imperial").split()[0]
+
     rows = [
         [
             row["change"],
@@ -155,11 +175,19 @@ def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
             f"{signed(row['shift_q10_kg'])} to {signed(row['shift_q90_kg'])}",
             signed(row["shift_physics_kg"]),
             signed(row["shift_learned_kg"]),
-            mass_text(row["lead_kg"], imperial=units == "imperial").split()[0],
+            lead(row["lead_kg"]),
+            lead(row["bring_kg"]) if row["bring_kg"] != row["lead_kg"] else "",
             "first" if row["check_first"] == "yes" else "",
         ]
         for row in found
     ]
     unit = "lb" if units == "imperial" else "kg"
-    headers = ["if", "need", "8 in 10", "physics", "learned", "lead", "check"]
-    return table(f"What if: need more (+) or less (-), lead, in {unit}", headers, rows)
+    headers = ["if", "need", "8 in 10", "physics", "learned", "lead", "bring", "check"]
+    title = f"What if: need more (+) or less (-), lead, in {unit}"
+    if not any(row["check_first"] == "yes" for row in found):
+        used = [i for i, name in enumerate(headers) if name != "bring" or any(row[i] for row in rows)]
+        return table(title, [headers[i] for i in used], [[row[i] for i in used] for row in rows])
+    from rich.console import Group
+
+    # The lead that begins a check is none to dive with.
+    return Group(table(title, headers, rows), wrapped(_FIRST))
