@@ -190,7 +190,9 @@ def test_people_see_what_to_do_first(check) -> None:
     lines = [line.strip() for line in done.stdout.splitlines() if line.strip()]
     assert lines[0].startswith("Ines: full 5, jacket, steel 12; salt water")
     assert lines[1].startswith("LOOK AGAIN FIRST, with")
-    assert lines[2].startswith("then, as things stand, ADD ")
+    assert re.fullmatch(
+        r"then, as things stand, to dive with +(\S+) kg +(\S+) kg more than is on now", lines[2]
+    )
     text = " ".join(done.stdout.split())
     for words in (
         "5 kg on, 200 bar: water at the chin, normal breath, and stays up breathed out",
@@ -206,6 +208,61 @@ def test_people_see_what_to_do_first(check) -> None:
         assert words in text
     assert text.count("An estimate, not an instruction") == 1
     assert max(len(line) for line in done.stdout.splitlines()) <= 100
+
+
+def test_second_line_is_a_lead_and_no_second_change(check) -> None:
+    """By arithmetic: lead to dive with less the lead on; what to add is not counted from the look between."""
+    done = check("--diver", "Ines", "--lead", 5, "--bar", 200, "--waterline", "chin", "--exhale-sinks", "no")
+    wear, more = re.search(r"to dive with +(\S+) kg +(\S+) kg more than is on now", done.stdout).groups()
+    assert float(wear) - 5 == pytest.approx(float(more))
+    assert "ADD" not in done.stdout
+
+
+def test_look_that_is_not_used_changes_nothing(check) -> None:
+    """Common practice, no source: under water on a breath and up without it cannot both be."""
+    odd = check("--diver", "Ines", "--lead", 5, "--bar", 60, "--waterline", "under", "--exhale-sinks", "no")
+    text = " ".join(odd.stdout.split())
+    assert "LOOK AGAIN FIRST, with 5 kg" in text
+    assert "by what is known without this look To breathe" in text
+    assert "for this moment" not in text
+
+
+def test_pressure_of_every_cylinder_is_told(check) -> None:
+    """Independent: what was typed. The one left behind counts now, not at the end."""
+    kit = ("--suit", "full 5", "--bc", "jacket", "--cylinder", "steel 12;aluminium 5.7", "--water", "salt")
+    seen = ("--lead", 5, "--waterline", "eye", "--no-save")
+    both = check("--diver", "Ines", *kit, *seen, "--bar", "40;200")
+    text = " ".join(both.stdout.split())
+    assert "5 kg on, 40 and 200 bar" in text
+    assert "of gas from 40 and 200 bar to 35 bar" in text
+    # 200 bar in one of them is a dive to come, however little there is in the other.
+    assert "Made with 40 and 200 bar" in text
+    assert "for the next dive" not in text
+    left = " ".join(
+        check("--diver", "Ines", *kit, *seen, "--bar", "60;200", "--reserve", "50;-").stdout.split()
+    )
+    assert "5 kg on, 60 and 200 bar" in left
+    assert "of gas from 60 bar to 50 bar" in left
+    assert re.search(r"cylinder left behind [+−]", left)
+    assert "No gas left" not in check("--diver", "Ines", *kit, *seen, "--bar", "20;200").stdout
+
+
+@pytest.mark.parametrize(
+    ("bar", "units"), [("20", "metric"), ("10", "metric"), ("300", "imperial"), ("100", "imperial")]
+)
+def test_check_on_what_is_left_of_a_dive(check, bar: str, units: str) -> None:
+    """Nobody planned to end there, and no cell of a file may be left empty; 300 psi are 20.7 bar."""
+    done = check(
+        "--diver", "Ines", "--lead", 5, "--bar", bar, "--waterline", "eye", "--units", units, "--no-save"
+    )
+    text = " ".join(done.stdout.split())
+    assert f"No gas left to breathe above the end of {bar} {'psi' if units == 'imperial' else 'bar'}" in text
+    assert "To breathe nothing above" in text
+    assert "Planned with" not in text
+    planned = check(
+        "--diver", "Ines", "--lead", 5, "--bar", 200, "--reserve", 10, "--waterline", "eye", "--no-save"
+    )
+    assert "Planned with 10 bar left" in " ".join(planned.stdout.split())
 
 
 def test_clear_check_is_one_line_to_act_on(check) -> None:

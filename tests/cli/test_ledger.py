@@ -57,10 +57,10 @@ def test_head_under_floats_less_head(ledger) -> None:
 def test_people_see_states_sums_margin_and_records(ledger) -> None:
     text = " ".join(ledger("--diver", "Ines", "--lead", "6").stdout.split())
     for words in (
-        "Ines: net lift in kg, positive floats",
+        "Ines: net lift in kg by physics alone, positive floats",
         "SUM, without lead",
         "NEED, lead in air",
-        "MARGIN of the lead",
+        "MARGIN of the lead, + heavy",
         "regulator, a usual one",
         "assumed",
         "Need at the stop from physics alone:",
@@ -70,6 +70,17 @@ def test_people_see_states_sums_margin_and_records(ledger) -> None:
         "An estimate, not an instruction",
     ):
         assert words in text
+
+
+def test_pressure_of_every_cylinder_is_told(ledger) -> None:
+    """Independent: what was typed; of the cylinder left behind at the start only."""
+    two = ("--diver", "Ines", "--cylinder", "steel 12;alu 11", "--start", "220;200")
+    text = " ".join(ledger(*two, "--stop", "50;150").stdout.split())
+    assert "stop: 5 m deep, 50 and 150 bar; start: 0 m deep, 220 and 200 bar; surface:" in text
+    text = " ".join(ledger(*two, "--stop", "50;-").stdout.split())
+    assert "stop: 5 m deep, 50 bar; start: 0 m deep, 220 and 200 bar; surface:" in text
+    states = facts(ledger(*two, "--stop", "50;-", "--json"))["states"]
+    assert [states[name]["each_bar"] for name in states] == [[50.0], [220.0, 200.0], [50.0]]
 
 
 def test_negative_need_is_said_in_words(ledger) -> None:

@@ -67,6 +67,21 @@ def test_people_read_lead_first_and_every_reason(suggest) -> None:
     assert max(map(len, done.stdout.splitlines())) <= 80
 
 
+def test_pressure_of_every_cylinder_is_told(suggest) -> None:
+    """Independent: what was typed, and 15 bar less of each but no less than 20 where there were 35."""
+    two = ("--diver", "Ines", "--date", "2026-05-20", "--cylinder", "steel 12;alu 11")
+    text = " ".join(suggest(*two, "--stop", "50;150").stdout.split())
+    assert "Need with 50 and 150 bar left" in text
+    assert "Ends late with 35 and 135 bar left" in text
+    assert "Need with 50 bar left" in " ".join(suggest(*two, "--stop", "50;-").stdout.split())
+    assert "Need with 35 bar left" in " ".join(suggest(*two).stdout.split())
+    low = " ".join(suggest(*two, "--stop", "10").stdout.split())
+    assert (
+        "below any usual reserve of 20 bar: keep more gas, and where the pressure is not known give none"
+        in low
+    )
+
+
 def test_stranger_is_checked_first_and_assumed_kit_is_named(suggest) -> None:
     text = " ".join(suggest("--diver", "Zed", "--suit", "full 5", "--water", "salt").stdout.split())
     assert "CHECK FIRST, at the surface, beginning with" in text

@@ -138,11 +138,29 @@ def _large(answer: Advice, units: Units) -> list[Part]:
     return lines
 
 
-def _late(answer: Answer, units: Units) -> list[tuple[str, str]]:
-    """Need and lead if the dive ends with less gas than planned."""
+def _left(planned: Planned, units: Units) -> tuple[str, str]:
+    """Pressures left at the stop, as planned and where the dive ends late, of all cylinders carried there."""
+    import numpy as np
+
+    from leadline.decide.change import late_pressures
+    from leadline.decide.label import pressures_label
+    from leadline.timeline import PLAN
+
+    state = planned.assessment.state(planned.assessment.line.at(PLAN)[:1])
+    bars = np.asarray(state.cylinder_pressure, float)[0][np.asarray(state.carried, bool)[0]]
+    if not len(bars):
+        return "no cylinder", ""
+    as_planned, late = (
+        pressures_label(values.tolist(), imperial=units == "imperial")
+        for values in (bars, late_pressures(bars))
+    )
+    return as_planned, late
+
+
+def _late(answer: Answer, lower: str, units: Units) -> list[tuple[str, str]]:
+    """Need and lead if the dive ends with less gas than planned, with what is left then."""
     if answer.late_bar != answer.late_bar:
         return []
-    lower = quantity(answer.late_bar, "bar", units=units, digits=0)
     need = answer.advice.need_q50_kg
     then = _need(need + answer.late_more_kg, units)
     # As printed, so that the sum is one.
@@ -190,13 +208,13 @@ def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]
     from leadline.timeline import PLAN
 
     answer = whole.advice
-    at = quantity(answer.need_at_bar, "bar", units=units, digits=0)
+    at, lower = _left(planned, units)
     need = (
         f"with {at} left {_need(answer.need_q50_kg, units)}; on 8 dives in 10 "
         f"{_range(answer.need_q10_kg, answer.need_q90_kg, units)}"
     )
     rows = [("Need", need)]
-    rows += _late(whole, units)
+    rows += _late(whole, lower, units)
     who = "beginning with that" if answer.check_first else "with that"
     rows.append(("Too light", f"on {chance(answer.p_too_light)} {who}"))
     over = quantity(2.0, "kg", units=units, digits=0 if units == "metric" else 1)

@@ -83,12 +83,14 @@ def _range(low: float, high: float, units: Units) -> str:
     return f"{_mass(low, units).split()[0]} to {_mass(high, units)}"
 
 
-def _bar(bar: float, units: Units) -> str:
-    return quantity(bar, "bar", units=units, digits=0)
+def _bar(bars: Sequence[float], units: Units) -> str:
+    from leadline.decide.label import pressures_label
+
+    return pressures_label(bars, imperial=units == "imperial")
 
 
 def _large(answer: CheckAnswer, units: Units) -> list[Part]:
-    from leadline.decide.check_words import after_a_dive, change_text
+    from leadline.decide.check_words import SAME, after_a_dive, change_text
     from leadline.units import mass_text
 
     imperial = units == "imperial"
@@ -103,9 +105,14 @@ def _large(answer: CheckAnswer, units: Units) -> list[Part]:
     # The lead of the dive stands out in both: nobody may go down on what was only for a look.
     if not answer.again:
         return [line(f"  {text}, {what}  ", (f" {wear} ", "bold reverse"))]
+    # Between the two lines lead is put on or taken off, so that a second change would be counted from there.
+    change = "as is on now"
+    if abs(answer.change_kg) >= SAME:
+        word = "more" if answer.change_kg > 0 else "less"
+        change = f"{mass_text(abs(answer.change_kg), imperial=imperial)} {word} than is on now"
     return [
         line("  LOOK AGAIN FIRST, with  ", (wet, "bold")),
-        line(f"  then, as things stand, {text}, {what}  ", (f" {wear} ", "bold reverse")),
+        line(f"  then, as things stand, {what}  ", (f" {wear} ", "bold reverse"), f"  {change}"),
     ]
 
 
@@ -117,7 +124,7 @@ def _rows(place: Place, looks: Sequence[Look], answer: CheckAnswer, units: Units
         ("To breathe", _gas(answer, units)),
         (
             "At the end",
-            f"with {_bar(way.end_bar, units)} left {_need(advice.need_q50_kg, units)}; on 8 dives in 10 "
+            f"with {_bar(way.end_each_bar, units)} left {_need(advice.need_q50_kg, units)}; on 8 dives in 10 "
             f"{_range(advice.need_q10_kg, advice.need_q90_kg, units)}",
         ),
         ("From now", _way(answer, units)),
@@ -153,13 +160,13 @@ def _seen(look: Look, answer: CheckAnswer, units: Units) -> str:
 
     lead = mass_text(look.lead_kg, imperial=units == "imperial") if look.lead_kg else "no lead"
     line = f"{WATERLINE[look.waterline]}, {BREATH[look.breath]}" if look.waterline else "waterline not noted"
-    text = f"{lead} on, {_bar(answer.course.now_bar, units)}: {line}{_SINKS[look.exhale_sinks]}"
+    text = f"{lead} on, {_bar(answer.course.now_each_bar, units)}: {line}{_SINKS[look.exhale_sinks]}"
     return text if answer.looks < 2 else f"{text}; {answer.looks} looks count today"
 
 
 def _now(answer: CheckAnswer, units: Units) -> str:
     """What would make this check right, and what the looks say by themselves."""
-    from leadline.decide.check_words import change_text
+    from leadline.decide.check_words import UNUSED, change_text
 
     now = answer.now
     change = change_text(now.change_kg, imperial=units == "imperial")
@@ -169,9 +176,11 @@ def _now(answer: CheckAnswer, units: Units) -> str:
         text = f"too heavy for {level} by {_mass(-now.q50_kg, units)} without any lead"
     else:
         text = f"{_mass(now.q50_kg, units)} would put the water at {level}"
-    text += (
-        f", 8 in 10 {_range(now.q10_kg, now.q90_kg, units)}: {change}, for this moment and not for the dive"
-    )
+    text += f", 8 in 10 {_range(now.q10_kg, now.q90_kg, units)}"
+    if any(UNUSED in doubt for doubt in answer.doubts):
+        # Nothing was seen, so nothing is changed on it: the look is made again as it was.
+        return f"{text}, by what is known without this look"
+    text += f": {change}, for this moment and not for the dive"
     if isinf(low) and isinf(high):
         return text
     if isinf(low):
@@ -182,13 +191,14 @@ def _now(answer: CheckAnswer, units: Units) -> str:
 
 
 def _gas(answer: CheckAnswer, units: Units) -> str:
+    from leadline.decide.check_words import NO_GAS
+
     way = answer.course
-    if way.gas_kg <= 0:
-        return f"nothing above {_bar(way.end_bar, units)}"
-    return (
-        f"{quantity(way.gas_kg, 'kg', units=units, digits=2)} of gas from {_bar(way.now_bar, units)} to "
-        f"{_bar(way.end_bar, units)}; in lead {quantity(way.gas_lead_kg, 'kg', units=units, digits=2)}"
-    )
+    if way.gas_kg < NO_GAS:
+        return f"nothing above {_bar(way.end_each_bar, units)}"
+    gas, lead = (quantity(mass, "kg", units=units, digits=2) for mass in (way.gas_kg, way.gas_lead_kg))
+    now, end = (_bar(bars, units) for bars in (way.kept_each_bar, way.end_each_bar))
+    return f"{gas} of gas from {now} to {end}; in lead {lead}"
 
 
 def _way(answer: CheckAnswer, units: Units) -> str:
@@ -197,6 +207,8 @@ def _way(answer: CheckAnswer, units: Units) -> str:
     moved = way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
     # The forces are those of the catalogue; what the looks say of the moment is not all true of the stop.
     learned = answer.advice.need_q50_kg - answer.now.q50_kg - moved
+    left = len(way.now_each_bar) > len(way.end_each_bar)
+    rest = "cylinder left behind" if left else "the rest"
     parts = [
         f"{name} {_signed(lead, units)}"
         for name, lead in (
@@ -204,7 +216,7 @@ def _way(answer: CheckAnswer, units: Units) -> str:
             ("foam at depth", way.foam_lead_kg),
             ("quiet breath", way.breath_lead_kg),
             ("head under", way.head_lead_kg),
-            ("the rest", way.rest_lead_kg),
+            (rest, way.rest_lead_kg),
             ("what was learned", learned),
         )
         if abs(lead) >= 0.05

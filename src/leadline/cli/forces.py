@@ -49,7 +49,7 @@ def forces(
     unit = "lb" if units == "imperial" else "kg"
     parts: list[RenderableType] = [
         table(
-            f"{planned.plan['diver'][0]}: net lift in {unit}, positive floats",
+            f"{planned.plan['diver'][0]}: net lift in {unit} by physics alone, positive floats",
             ["item", unit, "L", *found.ledger.state, "±", "from"],
             [*_items(found, units), *_sums(found, lead, units)],
         ),
@@ -98,17 +98,20 @@ def _sums(found: Account, lead: float, units: Units) -> list[list[str]]:
     ]
     if lead == lead:
         margins = (_mass(lead - need, units, signed=True) for need in drawn.lead)
-        rows.append(["MARGIN of the lead", "", "", *margins, "", ""])
+        # Of a margin positive is heavy, the other way round than of all above it.
+        rows.append(["MARGIN of the lead, + heavy", "", "", *margins, "", ""])
     return rows
 
 
 def _moments(found: Account, units: Units) -> str:
     """What the states are."""
+    from leadline.decide.label import pressures_label
+
     drawn = found.ledger
     parts = [
         f"{name}: {quantity(float(depth), 'm', units=units, digits=0)} deep, "
-        f"{quantity(float(bar), 'bar', units=units, digits=0)}"
-        for name, depth, bar in zip(drawn.state, drawn.depth, drawn.pressure, strict=True)
+        + (pressures_label(bars, imperial=units == "imperial") if bars else "no cylinder")
+        for name, depth, bars in zip(drawn.state, drawn.depth, found.each_bar, strict=True)
     ]
     return (
         f"{'; '.join(parts)}. ±: one standard deviation, the largest of the states. "

@@ -101,6 +101,7 @@ def _document(planned: Planned, found: Account, lead: float, records: tuple[floa
         states[name] = {
             "depth_m": float(drawn.depth[j]),
             "bar": float(drawn.pressure[j]),
+            "each_bar": list(found.each_bar[j]),
             "items": [
                 {
                     "item": item,

@@ -41,10 +41,13 @@ class Account:
         Items in the states stop, start and surface.
     source : tuple of str
         For each item: measured, listed, reckoned or assumed.
+    each_bar : tuple of tuple of float
+        For each state the pressure of every cylinder carried then. [bar gauge]
     """
 
     ledger: season_data.Ledger
     source: tuple[str, ...]
+    each_bar: tuple[tuple[float, ...], ...]
 
 
 def account(assessment: Assessment, position: int, *, head_out: bool = True) -> Account:
@@ -74,10 +77,11 @@ def account(assessment: Assessment, position: int, *, head_out: bool = True) -> 
         if any(_counts(ledger, name) for ledger in drawn)
     }
     carried = rigs.carried[0], rigs.present[0], rigs.carried[0]
-    pressure = [
-        float(np.min(np.asarray(state.cylinder_pressure)[0][on])) if on.any() else np.nan
+    each = tuple(
+        tuple(np.asarray(state.cylinder_pressure, float)[0][on].tolist())
         for state, on in zip(states.values(), carried, strict=True)
-    ]
+    )
+    pressure = [min(bars, default=np.nan) for bars in each]
 
     def table(field: str) -> NDArray[np.float64]:
         return np.array([[getattr(ledger.items[name], field)[0] for ledger in drawn] for name in lines])
@@ -97,6 +101,7 @@ def account(assessment: Assessment, position: int, *, head_out: bool = True) -> 
             lead=np.array([float(ledger.need[0]) for ledger in drawn]),
         ),
         tuple(source for _, source in lines.values()),
+        each,
     )
 
 

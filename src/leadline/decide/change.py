@@ -21,7 +21,7 @@ from leadline.model.population import Fit
 from leadline.physics.ledger import Exposures, State, assemble, evaluate, exposures
 from leadline.timeline import PLAN
 
-__all__ = ["Shift", "Trigger", "late", "shift", "shift_sd", "triggers"]
+__all__ = ["Shift", "Trigger", "late", "late_pressures", "shift", "shift_sd", "triggers"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -188,6 +188,11 @@ def _over(shared: Exposures, names: tuple[str, ...]) -> Exposures:
     return replace(shared, names=names, labels=names, values=values[:, [at.get(name, -1) for name in names]])
 
 
+def late_pressures(planned: FloatArray) -> FloatArray:
+    """Pressures of cylinders that end with less gas than planned. [bar gauge]."""
+    return np.asarray(np.minimum(np.maximum(planned - LATE, LEAST), planned))
+
+
 def late(assessment: Assessment, rows: IntArray, stop: State) -> tuple[FloatArray, FloatArray]:
     """Need where the dive ends with less gas than planned, against need as planned.
 
@@ -209,7 +214,7 @@ def late(assessment: Assessment, rows: IntArray, stop: State) -> tuple[FloatArra
     rigs = assessment.rigs.take(rows)
     planned, carried = np.asarray(stop.cylinder_pressure, float), np.asarray(stop.carried, bool)
     lowest = np.where(carried, planned, np.inf).min(axis=1)
-    after = np.where(carried, np.minimum(np.maximum(planned - LATE, LEAST), planned), planned)
+    after = np.where(carried, late_pressures(planned), planned)
     more = evaluate(rigs, replace(stop, cylinder_pressure=after)).need - evaluate(rigs, stop).need
     told = np.isfinite(lowest) & (lowest > LEAST)
     least = np.where(carried, after, np.inf).min(axis=1)

@@ -18,7 +18,6 @@ from leadline.decide.block import Block
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.checked_dive import CheckedDive
-from leadline.decide.history import NEAR_RESERVE
 from leadline.decide.lead_rule import step_share
 from leadline.distinct import distinct
 from leadline.errors import OutOfRangeError
@@ -279,9 +278,7 @@ def _answer(
             advice.cautions,
             looks[-1],
             conditions,
-            now=way.now_bar,
-            end=way.end_bar,
-            near=NEAR_RESERVE,
+            way=way,
             suited=suited,
             imperial=imperial,
         ),

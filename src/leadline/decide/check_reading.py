@@ -70,6 +70,10 @@ class Course:
     ----------
     now_bar, end_bar : float
         Lowest pressure among the cylinders carried to the end. [bar gauge]
+    now_each_bar : tuple of float
+        Of every cylinder now, those that will be left behind too. [bar gauge]
+    kept_each_bar, end_each_bar : tuple of float
+        Of every cylinder carried to the end: now, and then. [bar gauge]
     gas_kg : float
         Gas still to be breathed from them. [kg]
     gas_lead_kg, foam_lead_kg, breath_lead_kg, head_lead_kg, rest_lead_kg : float
@@ -79,6 +83,9 @@ class Course:
 
     now_bar: float
     end_bar: float
+    now_each_bar: tuple[float, ...]
+    kept_each_bar: tuple[float, ...]
+    end_each_bar: tuple[float, ...]
     gas_kg: float
     gas_lead_kg: float
     foam_lead_kg: float
@@ -227,11 +234,14 @@ def course(checked: CheckedDive) -> Course:
         sum(_in_lead(last, name) - _in_lead(first, name) for name in names)
         for names in (_FOAM, ("lungs",), ("head_out",))
     )
-    on = np.asarray(rigs.carried[0], bool)
-    now, end = (float(np.min(np.asarray(s.cylinder_pressure, float)[0][on])) for s in (here, there))
+    on, present = (np.asarray(which[0], bool) for which in (rigs.carried, rigs.present))
+    before, after = (np.asarray(state.cylinder_pressure, float)[0] for state in (here, there))
     return Course(
-        now_bar=now,
-        end_bar=end,
+        now_bar=float(np.min(before[on])),
+        end_bar=float(np.min(after[on])),
+        now_each_bar=tuple(before[present].tolist()),
+        kept_each_bar=tuple(before[on].tolist()),
+        end_each_bar=tuple(after[on].tolist()),
         gas_kg=gas,
         gas_lead_kg=worth,
         foam_lead_kg=foam,

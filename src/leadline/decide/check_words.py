@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING, Final
 
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.history import NEAR_RESERVE
-from leadline.decide.sentence import dangers
-from leadline.units import mass_text, to_imperial
+from leadline.decide.label import pressures_label
+from leadline.decide.sentence import LOW_END, dangers
+from leadline.units import mass_text
 
 if TYPE_CHECKING:
     from leadline.decide.check import CheckAnswer
+    from leadline.decide.check_reading import Course
 
 __all__ = ["HELD_BREATH", "cautions", "change_text", "doubts", "instruction"]
 
@@ -18,6 +20,12 @@ SETTLING: Final = 3.0
 """Minutes in the water until the air has found its way out of a suit. [min] (judged)"""
 
 HELD_BREATH: Final = "Breath is held only here, at the surface: never at depth, never on the way up"
+
+SAME: Final = 0.05
+"""Change of lead that is none. [kg]"""
+
+NO_GAS: Final = 0.01
+"""Gas down to the end that is none: a bar and a half of a small cylinder, or the rounding of psi. [kg]"""
 
 UNUSED: Final = "this look is not used"
 
@@ -79,9 +87,7 @@ def cautions(
     look: Look,
     conditions: Conditions,
     *,
-    now: float,
-    end: float,
-    near: float,
+    way: Course,
     suited: bool,
     imperial: bool,
 ) -> tuple[str, ...]:
@@ -95,10 +101,8 @@ def cautions(
         The last.
     conditions : Conditions
         How it was made, as far as anybody said.
-    now, end : float
-        Pressure now and at the end. [bar gauge]
-    near : float
-        Pressure up to which a cylinder counts as nearly empty. [bar gauge]
+    way : Course
+        From here to the end of the dive.
     suited : bool
         In a suit.
     imperial : bool
@@ -110,13 +114,17 @@ def cautions(
         Clauses without a semicolon.
     """
     found = []
-    if now <= end:
+    now, end = (pressures_label(bars, imperial=imperial) for bars in (way.now_each_bar, way.end_each_bar))
+    if way.gas_kg < NO_GAS and len(way.end_each_bar) == len(way.now_each_bar):
         found.append(
-            f"No gas left to breathe above the end of {_pressure(end, imperial)}: do not go down on it"
+            f"No gas left to breathe above the end of {end}: do not go down on it, and if the gauge shows "
+            "more read the check again, since more gas takes more lead"
         )
-    elif now > near:
+        # Nobody planned that end: it is what there is now.
+        given = tuple(text for text in given if not text.startswith(LOW_END))
+    elif max(way.now_each_bar) > NEAR_RESERVE:
         found.append(
-            f"Made with {_pressure(now, imperial)}: what is right now is too light when that gas is gone, "
+            f"Made with {now}: what is right now is too light when that gas is gone, "
             "so look again after the dive with a nearly empty cylinder, at the planned reserve"
         )
     unsaid = ["hung still, neither finning nor holding on"] if conditions.still is None else []
@@ -129,10 +137,6 @@ def cautions(
     if look.breath != "out":
         found.append(HELD_BREATH)
     return tuple(found)
-
-
-def _pressure(bar: float, imperial: bool) -> str:
-    return f"{float(to_imperial(bar, 'psi')):.0f} psi" if imperial else f"{bar:.0f} bar"
 
 
 def change_text(change: float, *, imperial: bool = False) -> str:
@@ -155,14 +159,14 @@ def change_text(change: float, *, imperial: bool = False) -> str:
     >>> change_text(1.5), change_text(-0.5), change_text(0.0)
     ('add 1.5 kg', 'take off 0.5 kg', 'leave it as it is')
     """
-    if abs(change) < 0.05:
+    if abs(change) < SAME:
         return "leave it as it is"
     return f"{'add' if change > 0 else 'take off'} {mass_text(abs(change), imperial=imperial)}"
 
 
 def after_a_dive(answer: CheckAnswer) -> bool:
     """Whether the cylinders are so empty that nobody goes down on them: the lead is for the next dive."""
-    return answer.course.now_bar <= NEAR_RESERVE
+    return max(answer.course.now_each_bar) <= NEAR_RESERVE
 
 
 def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:

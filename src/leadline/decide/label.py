@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -15,6 +16,7 @@ __all__ = [
     "kit_label",
     "kit_labels",
     "latest_dive",
+    "pressures_label",
     "row_labels",
     "site_labels",
     "suit_label",
@@ -81,6 +83,29 @@ def water_label(rows: Columns, row: int, *, imperial: bool = False) -> str:
             f"{float(to_imperial(warmth, 'degF')):.0f} °F" if imperial else f"{round(warmth, 1):g} °C"
         )
     return ", ".join(parts + site_labels(height, stop, imperial=imperial))
+
+
+def pressures_label(bars: Sequence[float], *, imperial: bool = False) -> str:
+    """Pressures of the cylinders of one dive, one number where all have the same.
+
+    Parameters
+    ----------
+    bars : sequence of float
+        One a cylinder; at least one. [bar gauge]
+    imperial : bool
+        Psi.
+
+    Examples
+    --------
+    >>> pressures_label([220.0, 200.0]), pressures_label([35.0, 35.0])
+    ('220 and 200 bar', '35 bar')
+    >>> pressures_label([200.0], imperial=True)
+    '2901 psi'
+    """
+    texts = [f"{float(to_imperial(bar, 'psi')) if imperial else bar:.0f}" for bar in bars]
+    texts = texts[:1] if len(set(texts)) == 1 else texts
+    both = f"{', '.join(texts[:-1])} and {texts[-1]}" if texts[1:] else texts[0]
+    return f"{both} {'psi' if imperial else 'bar'}"
 
 
 def site_labels(altitude: float, stop: float, *, imperial: bool = False) -> list[str]:

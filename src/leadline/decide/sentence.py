@@ -44,6 +44,9 @@ COARSE: Final = 1.0
 SAME_LEAD: Final = 0.25
 """Leads that differ by less are one and the same in words. [kg]"""
 
+LOW_END: Final = "Planned with"
+"""How the caution about too little gas begins."""
+
 FULL_STOP: Final = 100.0
 """Cylinder pressure planned at the stop that is no reserve any more. [bar gauge] (judged)"""
 
@@ -80,9 +83,9 @@ def _empty(assessment: Assessment, position: int, bar: float, imperial: bool) ->
     if least >= LEAST_STOP:
         return []
     return [
-        f"Planned with {_pressure_text(least, imperial)} left at the stop or the end, below any usual "
-        f"reserve of {_pressure_text(LEAST_STOP, imperial)}: keep more gas, and where it is not known leave "
-        "the cell empty"
+        f"{LOW_END} {_pressure_text(least, imperial)} left at the stop or the end, below any usual "
+        f"reserve of {_pressure_text(LEAST_STOP, imperial)}: keep more gas, and where the pressure is "
+        "not known give none"
     ]
 
 
