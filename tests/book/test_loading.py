@@ -391,6 +391,8 @@ def test_mass_that_no_cylinder_has_is_noted_and_kept(tmp_path: Path, write: Writ
         "unit right?",
         ": row 3: mass_kg 3: a cylinder of 12 L usually weighs about 14.8 kg; kept as it is: is the unit "
         "right?",
+        ": row 8: mass_kg 31: hardly any suit weighs more than 12 kg; kept as it is: are unit and decimal "
+        "point right?",
     ]
 
 

@@ -300,3 +300,19 @@ def test_typed_rows_and_plans_are_noted_as_files_are(path: Path, write: Write) -
         assert book.upsert("gear", gear).notes[0].startswith("mass_kg 1.4: a cylinder of 12 L usually weighs")
         two = book.upsert("gear", [*gear, gear[0] | {"item": "ten"}]).notes
         assert [text[:6] for text in two] == ["row 1:", "row 2:"]
+
+
+# Common practice, no source: plates weigh 1 to 6 kg, jackets 3 to 5. 12 kg are 26 lb.
+def test_piece_that_weighs_more_than_such_pieces_do_is_noted(path: Path, write: Write) -> None:
+    text = "item,kind,mass_kg\nplate,plate,28\nheavy,plate,6\ncamera,other,15\nbag,bc,4\nempty,plate,\n"
+    with Book.open(path, write=True) as book:
+        gear = write("gear.csv", text)
+        assert book.load(gear=gear).notes == (
+            f"{gear}: row 2: mass_kg 28: hardly any plate weighs more than 10 kg; kept as it is: are unit "
+            "and decimal point right?",
+        )
+        (note,) = book.load(gear=write("lb.csv", "item,kind,mass_lb\nbag,bc,33\nplate,plate,6\n")).notes
+        assert note.endswith(
+            "row 2: mass_lb 33: hardly any bc weighs more than 26 lb; kept as it is: are unit and decimal "
+            "point right?"
+        )

@@ -206,6 +206,15 @@ def test_the_usual_lead_is_one_that_was_carried() -> None:
     )
 
 
+def test_the_usual_lead_of_another_body_is_told_as_such() -> None:
+    """Archimedes: with 20 kg of body mass more the same 9 kg are worth another lead."""
+    history = [looked(9.0, "hovered", bc="gas", day=day, end_bar=35) for day in (1, 2, 3)]
+    found = advice(history, body_mass_kg=84.0).advice.cautions
+    said = next(c for c in found if c.startswith("Usually carried"))
+    assert "or with another body mass, and there" in said
+    assert not any("another body mass" in c for c in advice(history).advice.cautions)
+
+
 # 11 kg in the sea are worth 8.5 in the lake: "usually 11 kg, and there 5 kg over" would be of no dive.
 def test_the_usual_lead_and_its_excess_are_of_one_dive() -> None:
     leads = ((11.0, "salt"), (17.0, "salt"), (9.0, "fresh"))

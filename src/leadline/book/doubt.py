@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from leadline.book.sql import rows
+from leadline.book.sql import literal, rows
 from leadline.units import POUND
 
 if TYPE_CHECKING:
@@ -17,12 +17,19 @@ if TYPE_CHECKING:
 
     from leadline.book.source import Source
 
-__all__ = ["body_notes", "cylinder_notes"]
+__all__ = ["body_notes", "cylinder_notes", "piece_notes"]
 
 LIGHT, LIGHT_SHELL, HEAVY = 0.6, 0.35, 1.6
 """Shares of the usual mass between which cylinders lie, and the least where no metal is noted: composite
 shells weigh less than half of steel, and 300 bar takes more of it than 232. Pounds under kilograms are 2.2 of
 it, the other way round 0.45. (judged)"""
+
+MOST: Final = {
+    "suit": 12.0, "undersuit": 5.0, "hood": 2.0, "gloves": 2.0, "boots": 5.0, "fins": 6.0, "bc": 12.0,
+    "plate": 10.0, "regulator": 6.0,
+}  # fmt: skip
+"""What pieces of each kind hardly weigh more than: a slip of the decimal point makes a plate of 2.8 kg one of
+28, and of a diver one who needs no lead. [kg] (judged)"""
 
 THIN, STOUT = 13.0, 45.0
 """Body mass indices between which divers lie, children too. Pounds under kilograms are beyond it from an
@@ -78,6 +85,38 @@ def cylinder_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     ]
     if len(odd) > _NAMED:
         said.append(f"{source.told}{len(odd) - _NAMED} more cylinders of an unusual mass")
+    return said
+
+
+def piece_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """One line for each of the first pieces, cylinders left out, that weigh more than such pieces do.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the sound rows of the gear in the temporary table `sound`.
+    source : Source
+        The file.
+
+    Returns
+    -------
+    list of str
+        Names file, row, column and what is usual; the last line counts those that are left out.
+    """
+    most = " ".join(f"WHEN {literal(kind)} THEN {mass!r}" for kind, mass in MOST.items())
+    found = rows(
+        connection,
+        f'SELECT "row", kind, mass_kg, CAST(CASE kind {most} END AS DOUBLE) AS most FROM sound'
+        ' WHERE mass_kg > most ORDER BY "row"',
+    )
+    unit, per = ("lb", POUND) if "mass_lb" in source.headers else ("kg", 1.0)
+    said = [
+        f"{source.at(number)}mass_{unit} {mass / per:.4g}: hardly any {kind} weighs more than "
+        f"{usual / per:.2g} {unit}; kept as it is: are unit and decimal point right?"
+        for number, kind, mass, usual in found[:_NAMED]
+    ]
+    if len(found) > _NAMED:
+        said.append(f"{source.told}{len(found) - _NAMED} more pieces of an unusual mass")
     return said
 
 

@@ -219,7 +219,9 @@ def _version(connection: DuckDBPyConnection) -> int:
 def _doubts(connection: DuckDBPyConnection, source: Source) -> list[str]:
     """Cells of the rows that came in which are allowed and hardly true."""
     name = source.table.name
-    found = doubt.cylinder_notes(connection, source) if name == "gear" else []
+    found: list[str] = []
+    if name == "gear":
+        found = [*doubt.cylinder_notes(connection, source), *doubt.piece_notes(connection, source)]
     if name in ("divers", "dives", "checks"):
         found = doubt.body_notes(connection, source)
     return [*found, *overfull.fill_notes(connection, source, "sound")] if name == "dives" else found

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from leadline.decide.change import Trigger
 from leadline.decide.change_sentence import change_texts
@@ -52,6 +53,9 @@ FULL_STOP: Final = 100.0
 
 LEAST_STOP: Final = 20.0
 """Pressure planned at the stop or the end below which nobody keeps a reserve. [bar gauge] (judged)"""
+
+OTHER_BODY: Final = 1.0
+"""Change of body mass that moves what a lead is worth enough to be named. [kg]"""
 
 SLIGHT: Final = 0.25
 """Overweight without any lead that is not worth a word: less than half of the smallest usual block. [kg]"""
@@ -160,8 +164,13 @@ def _median(some: list[float]) -> float:
     return ordered[half] if len(some) % 2 else (ordered[half - 1] + ordered[half]) / 2
 
 
-def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> list[str]:
-    """Why evidence and what the diver always carried disagree, where they do by much."""
+def _usual(
+    history: LikeKit, middle: float, mass: NDArray[np.float64], *, dry: bool, imperial: bool
+) -> list[str]:
+    """Why evidence and what the diver always carried disagree, where they do by much.
+
+    `mass` is the diver's now and on each dive of the history. [kg]
+    """
     if len(history.carried) < FEWEST_USUAL:
         return []
     usual = _median(history.carried.tolist())
@@ -174,7 +183,8 @@ def _usual(history: LikeKit, middle: float, *, dry: bool, imperial: bool) -> lis
     near = min(range(len(history.worn)), key=lambda i: abs(history.carried[i] - usual), default=-1)
     worn = float(history.worn[near]) if near >= 0 else usual
     elsewhere = abs(worn - usual) >= SAME_LEAD
-    here = ", in other water or at another pressure, and there" if elsewhere else ","
+    body = " or with another body mass" if near >= 0 and abs(mass[1 + near] - mass[0]) >= OTHER_BODY else ""
+    here = f", in other water or at another pressure{body}, and there" if elsewhere else ","
     first = (
         f"Usually carried {about_text(worn, imperial)} in like kit{here} "
         f"{about_text(abs(gap), imperial)} {word} the likely need: "
@@ -363,7 +373,8 @@ def cautions(
         already = "Already" if band[2] <= 0 else "Likely already"
         found.append(f"{already} heavy by about {about_text(-middle, imperial)} without any lead")
     found += _maybe_light(history, dry)
-    found += [] if failed else _usual(history, middle, dry=dry, imperial=imperial)
+    mass = assessment.rigs.body.mass[[position, *history.carried_row]]
+    found += [] if failed else _usual(history, middle, mass, dry=dry, imperial=imperial)
     named = frozenset(t.name for t in triggers)
     found += _unsure(history, band, check and not failed, named, doubted, lead, imperial)
     found += _about_diver(assessment, position)
