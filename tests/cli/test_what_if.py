@@ -91,6 +91,20 @@ def test_change_that_is_hardly_true_is_noted_under_its_own_name(suggest) -> None
     assert second.startswith("note: --what-if body-mass=150: --body-mass 150: ")
 
 
+def test_much_gas_left_is_said_of_a_what_if_too(suggest) -> None:
+    """300 psi typed for bar: nearly no lead, and right for a full cylinder only. 300 psi are 20.7 bar."""
+    done = suggest("--diver", "Ines", "--what-if", "reserve=300", "--what-if", "reserve=50")
+    text = " ".join(done.stdout.split())
+    assert (
+        "reserve=300: Reckoned for a stop with 300 bar left: later, with less gas, it takes more lead" in text
+    )
+    assert "reserve=50: " not in text
+    low = " ".join(suggest("--diver", "Ines", "--what-if", "reserve=10").stdout.split())
+    assert "reserve=10: Planned with 10 bar left" in low
+    psi = suggest("--diver", "Ines", "--what-if", "reserve=300", "--units", "imperial", "--json")
+    assert "Reckoned for" not in facts(psi)["what_if"][0]["cautions"]
+
+
 def test_blocks_there_are(suggest) -> None:
     answer = facts(suggest("--diver", "Ines", "--blocks", "2kg:3,1.5kg:1", "--json"))
     assert answer["lead_kg"] in (5.5, 6, 7.5)

@@ -91,7 +91,7 @@ def changes(
     before = answers(base, block=block, risk=risk)[0]
     made = []
     for text, other in zip(texts, others, strict=True):
-        answer = answers(other, block=block, risk=risk)[0]
+        answer = answers(other, block=block, risk=risk, imperial=units == "imperial")[0]
         moved = shift(base, other, needs=(before.need, answer.need))
         made.append(
             {
@@ -103,6 +103,7 @@ def changes(
                 "lead_kg": round(answer.advice.lead_kg, 6),
                 "bring_kg": round(answer.advice.bring_kg, 6),
                 "check_first": "yes" if answer.advice.check_first else "no",
+                "cautions": "; ".join(answer.advice.cautions),
             }
         )
     return made
@@ -184,10 +185,22 @@ def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
     unit = "lb" if units == "imperial" else "kg"
     headers = ["if", "need", "8 in 10", "physics", "learned", "lead", "bring", "check"]
     title = f"What if: need more (+) or less (-), lead, in {unit}"
-    if not any(row["check_first"] == "yes" for row in found):
-        used = [i for i, name in enumerate(headers) if name != "bring" or any(row[i] for row in rows)]
-        return table(title, [headers[i] for i in used], [[row[i] for i in used] for row in rows])
+    used = [i for i, name in enumerate(headers) if name != "bring" or any(row[i] for row in rows)]
+    shown = table(title, [headers[i] for i in used], [[row[i] for i in used] for row in rows])
+    # The lead that begins a check is none to dive with.
+    said = [_FIRST] if any(row["check_first"] == "yes" for row in found) else []
+    said += [f"{row['change']}: {text}." for row in found for text in _about_reserve(row)]
+    if not said:
+        return shown
     from rich.console import Group
 
-    # The lead that begins a check is none to dive with.
-    return Group(table(title, headers, rows), wrapped(_FIRST))
+    return Group(shown, *map(wrapped, said))
+
+
+def _about_reserve(row: dict[str, Any]) -> list[str]:
+    """What is to be said of a change of the pressure: much less lead for a slip of a unit or a digit."""
+    from leadline.decide.sentence import LOW_END, MUCH_LEFT
+
+    if not row["change"].strip().casefold().startswith("reserve"):
+        return []
+    return [text for text in row["cautions"].split("; ") if text.startswith((LOW_END, MUCH_LEFT))]

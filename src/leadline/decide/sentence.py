@@ -46,7 +46,8 @@ SAME_LEAD: Final = 0.25
 """Leads that differ by less are one and the same in words. [kg]"""
 
 LOW_END: Final = "Planned with"
-"""How the caution about too little gas begins."""
+MUCH_LEFT: Final = "Reckoned for a stop with"
+"""How the cautions about too little gas at the end, and too much, begin."""
 
 FULL_STOP: Final = 100.0
 """Cylinder pressure planned at the stop that is no reserve any more. [bar gauge] (judged)"""
@@ -359,7 +360,7 @@ def cautions(
     found += failed_texts(history, lead, imperial) if failed else []
     if bar > FULL_STOP:
         found.append(
-            f"Reckoned for a stop with {_pressure_text(bar, imperial)} left: later, with less gas, it takes "
+            f"{MUCH_LEFT} {_pressure_text(bar, imperial)} left: later, with less gas, it takes "
             "more lead to hold it, so plan the pressure the dive ends with"
         )
     found += _empty(assessment, position, bar, imperial)
