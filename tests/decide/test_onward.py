@@ -54,6 +54,32 @@ def test_foam_at_the_surface_takes_from_it_and_a_fuller_cylinder_adds() -> None:
     assert way_of(bar="232").more[0] > way_of(bar="207").more[0] > way_of(bar="100").more[0]
 
 
+def filled(bar: float | None, rated: float | None):
+    """A planned dive with a cylinder of so much, and what is known of it before."""
+    gear = {"item": "twelve", "kind": "cylinder", "material": "steel", "water_capacity_l": 12, "mass_kg": 14}
+    listed = [*club.GEAR, gear | ({} if rated is None else {"rated_bar": rated})]
+    row = club.plan_row("Zed", cylinder="twelve", start_bar="" if bar is None else f"{bar:g}")
+    return club.assess([row], gear=listed)
+
+
+# Independent: 12 L of air at 15 °C by CoolProp; 1 kg of gas is 1.10 kg of lead in the sea. Taken for 200 bar,
+# the gas of a cylinder rated for 300 was 1.2 kg of lead short, on the side of too light.
+@pytest.mark.parametrize(("rated", "bar"), [(232, 232.0), (300, 300.0), (None, 200.0)])
+def test_a_pressure_that_nobody_named_is_that_of_a_full_cylinder(rated, bar) -> None:
+    def way(known):
+        rows = known.line.at(PLAN)
+        return way_down(known, rows, known.state(rows))
+
+    unnamed, named = way(filled(None, rated)), way(filled(bar, rated))
+    assert unnamed.bar.tolist() == [bar]
+    assert unnamed.more[0] == pytest.approx(named.more[0], abs=1e-9)
+    mass = [12e-3 * PropsSI("D", "P", p * 1e5 + 101325, "T", 288.15, "Air") for p in (200, bar)]
+    shift = unnamed.more[0] - way(filled(200, rated)).more[0]
+    assert shift == pytest.approx((mass[1] - mass[0]) * IN_LEAD, abs=0.05)
+    first, second = (answers(filled(p, rated))[0].safety.deep_weight[0] for p in (None, bar))
+    assert first == pytest.approx(second, abs=1e-9)
+
+
 @given(
     more=st.floats(-3, 6),
     sd=st.floats(0.2, 2),

@@ -10,14 +10,12 @@ from numpy.typing import NDArray
 
 from leadline.decide import season_data
 from leadline.decide.assessment import Assessment
+from leadline.decide.full import full
 from leadline.frozen import dataclass
 from leadline.physics.balance import ITEMS, Ledger
 from leadline.physics.ledger import State, emerged_head, evaluate
 
 __all__ = ["Account", "account"]
-
-FULL: Final = 200.0
-"""Start pressure where neither the plan nor the cylinder says. [bar gauge]"""
 
 _PLAIN: Final = {
     "lungs": "lungs at mid-breath",
@@ -111,13 +109,9 @@ def _counts(ledger: Ledger, name: str) -> bool:
 
 
 def _states(assessment: Assessment, rows: NDArray[np.int64], *, head_out: bool) -> dict[str, State]:
-    rigs, occasions = assessment.rigs.take(rows), assessment.line.occasions.take(rows)
-    stop = assessment.state(rows)
-    gear = assessment.line.records.gear["rated_bar"]
-    rated = np.append(gear, np.nan)[np.where(occasions.cylinder >= 0, occasions.cylinder, -1)]
-    full = np.where(np.isnan(occasions.start), np.where(np.isnan(rated), FULL, rated), occasions.start)
+    rigs, stop = assessment.rigs.take(rows), assessment.state(rows)
     above = emerged_head(rigs, "eye")[0] if head_out else 0.0
-    start = State(depth=0.0, cylinder_pressure=np.where(rigs.present, full, 0.0), carried=rigs.present)
+    start = State(depth=0.0, cylinder_pressure=full(assessment, rows), carried=rigs.present)
     return {"stop": stop, "start": start, "surface": replace(stop, depth=0.0, head_out=above)}
 
 

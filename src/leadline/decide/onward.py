@@ -12,11 +12,10 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
+from leadline.decide.full import full
 from leadline.decide.lead_rule import breath_out
 from leadline.decide.look import line_sd
 from leadline.errors import OutOfRangeError
-from leadline.evidence.gather import pressures
-from leadline.evidence.statement import AT_START
 from leadline.frozen import dataclass
 from leadline.normal import quantile
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate, exposures
@@ -91,11 +90,11 @@ def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:
         full cylinder.
     """
     rigs = assessment.rigs.take(rows)
-    pressure, _ = pressures(assessment.line.occasions.take(rows), AT_START)
+    pressure = full(assessment, rows)
     breath, breath_sd = breath_volume(np.full(len(rows), "normal", object), rigs.lungs)
     check = State(
         depth=0.0,
-        cylinder_pressure=np.where(rigs.present, pressure, 0.0),
+        cylinder_pressure=pressure,
         carried=rigs.present,
         breath=breath,
         head_out=emerged_head(rigs, "eye")[0],

@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.evidence.gather import pressures
-from leadline.evidence.statement import AT_START
+from leadline.decide.full import full
 from leadline.frozen import dataclass
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate
 from leadline.timeline import DIVE
@@ -184,8 +183,7 @@ def rig_safety(
     Weight under water is (lead - need in that state) (1 - rho/rho_lead); gas that lifts it fills weight/rho
     litres. The diver keeps a dry suit at its volume; flooded it displaces that much less.
     """
-    rigs, occasions = assessment.rigs.take(rows), assessment.line.occasions.take(rows)
-    full = np.where(rigs.present, pressures(occasions, AT_START)[0], 0.0)
+    rigs, filled = assessment.rigs.take(rows), full(assessment, rows)
     depth, depth_from = _depths(assessment, rows)
     normal, _ = breath_volume(np.full(len(rows), "normal", object), rigs.lungs)
     at_stop = evaluate(rigs, stop)
@@ -197,9 +195,9 @@ def rig_safety(
         return (on - ledger.need - offset) * ledger.lead_factor, ledger.water_density / 1e3
 
     ditchable, ditchable_from = _ditchable(assessment, rows, lead)
-    deep, rho = weight(State(depth, full), lead)
+    deep, rho = weight(State(depth, filled), lead)
     head = emerged_head(rigs, "chin")[0]
-    out, rho_out = weight(State(0.0, full, head_out=head), lead)
+    out, rho_out = weight(State(0.0, filled, head_out=head), lead)
     flooded = np.where(rigs.dry, (deep + rho * rigs.trapped) / rho, np.nan)
     near_empty = State(0.0, stop.cylinder_pressure, stop.carried, breath=normal)
     near_surface = evaluate(rigs, State(SHALLOW, stop.cylinder_pressure, stop.carried))
@@ -212,8 +210,8 @@ def rig_safety(
         deep_weight=deep,
         ditchable=ditchable,
         ditchable_from=ditchable_from,
-        dropped_deep_weight=weight(State(depth, full), lead - ditchable)[0],
-        afloat_full=-weight(State(0.0, full, breath=normal), lead - ditchable)[0],
+        dropped_deep_weight=weight(State(depth, filled), lead - ditchable)[0],
+        afloat_full=-weight(State(0.0, filled, breath=normal), lead - ditchable)[0],
         afloat_near_empty=-weight(near_empty, lead - ditchable)[0],
         lost_light=need - (lead - ditchable),
         shallow_light=near_surface.need + offset - lead,
