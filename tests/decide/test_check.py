@@ -351,6 +351,25 @@ def test_one_odd_look_that_was_kept_sends_nobody_down_light() -> None:
     assert after.lead_kg == twice.advice.lead_kg
 
 
+# By Archimedes the sea asks for some 3 kg more lead than a lake (about 2.8 % of diver and kit), and 11 L of
+# aluminium for 2 kg more than 12 L of steel: of the way from the check to the dive, not of what was seen.
+@pytest.mark.parametrize("changed", [{"water": "fresh"}, {"cylinder": "alu 11"}])
+def test_another_water_or_cylinder_than_that_of_the_check_is_no_surprise(changed) -> None:
+    bar = {"start_bar": "50", "stop_bar": "35"}
+    looks = [look(4.5, "eye", bar="50", sinks="yes")]
+    at_check = columns_from_rows(DIVES, [plan_row("Ines")])
+    held = saved(looks, at_check, records())
+
+    def later(**other):
+        plan = columns_from_rows(DIVES, [plan_row("Ines") | bar | other])
+        return advise(Assessment.of(held, learned(), plan=plan))[0]
+
+    same, moved = later(), later(**changed)
+    assert abs(moved.need_q50_kg - same.need_q50_kg) > 1.5
+    for found in (same, moved):
+        assert not any("far from what was known" in caution for caution in found.cautions)
+
+
 def test_looks_that_agree_end_the_looking() -> None:
     """A large step up on one look asks for another; on three that show the same it is taken."""
     seen = [look(9.5, "eye", bar="200"), look(9.5, "eye", bar="200"), look(9.5, "eye", bar="199")]

@@ -7,8 +7,10 @@ from typing import Final
 import numpy as np
 
 from leadline.decide.block import Block
-from leadline.decide.checked_dive import CheckedDive
+from leadline.decide.checked_dive import CheckedDive, right_check
 from leadline.distinct import distinct
+from leadline.evidence.gather import pressures
+from leadline.evidence.statement import AT_CHECK
 from leadline.frozen import dataclass
 from leadline.physics.ledger import Ledger, State, evaluate
 
@@ -202,12 +204,21 @@ def far(checked: CheckedDive, lead: float, on: float, *, share: float = 1.0) -> 
     Returns
     -------
     bool
-        The gas that is still to be breathed is no change of mind.
+        The gas that is still to be breathed is no change of mind, nor is another water or cylinder.
     """
     rows = np.array([checked.position])
-    rigs = checked.rigs.take(rows)
-    way = evaluate(rigs, checked.state(rows)).need - evaluate(rigs, checked.right_now).need
-    return abs(lead - float(way[0]) - on) > MOST_CHANGE * share + 1e-9
+    way = float(evaluate(checked.rigs.take(rows), checked.state(rows)).need[0]) - _right_then(checked)
+    return abs(lead - way - on) > MOST_CHANGE * share + 1e-9
+
+
+def _right_then(checked: CheckedDive) -> float:
+    """Need by the ledger at a right check where the last look was made: in its water and kit. [kg]."""
+    if not checked.looks.any():
+        return float(evaluate(checked.rigs.take(np.array([checked.position])), checked.right_now).need[0])
+    last = checked.evidence.statements.row[checked.looks][-1:]
+    rigs = checked.rigs.take(last)
+    pressure, _ = pressures(checked.line.occasions.take(last), AT_CHECK)
+    return float(evaluate(rigs, right_check(rigs, pressure)).need[0])
 
 
 def course(checked: CheckedDive) -> Course:
