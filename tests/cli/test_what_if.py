@@ -154,6 +154,7 @@ def test_acts_and_rig_stand_beside_the_lead(suggest) -> None:
         ("belt:1;drybag:5", "drybag 5 kg: about level by itself, 5 kg left out whose place is not known"),
         ("belt:4;drybag:1", "down, 0.6 kg m, 1 kg left out whose place is not known"),
         ("drybag:5", "drybag 5 kg: which way it pulls is not known of such places"),
+        ("belt:8;back:4", "belt 8 kg, back 4 kg, which is 12 kg and not 5.5 kg: by itself it pulls the feet"),
     ):
         rows = " ".join(suggest("--diver", "Ines", "--lead-places", places).stdout.split())
         assert said in rows

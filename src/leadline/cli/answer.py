@@ -48,6 +48,10 @@ _TAKEN: Final = {
 }
 
 
+_OTHER_LEAD: Final = 1.0
+"""How far named places may part from the lead asked for before that is said: two usual blocks. [kg]"""
+
+
 def _lead(mass: float, units: Units) -> str:
     from leadline.units import mass_text
 
@@ -175,8 +179,8 @@ def _late(answer: Answer, lower: str, units: Units) -> list[tuple[str, str]]:
     return [("Ends late", text)]
 
 
-def _trim(places: str, planned: bool, units: Units) -> list[tuple[str, str]]:
-    """Where lead sits and what that does."""
+def _trim(places: str, lead: float, planned: bool, units: Units) -> list[tuple[str, str]]:
+    """Where lead sits and what that does; told apart from the lead asked for where it is another."""
     from leadline.decide.trim import trim
 
     if not places:
@@ -184,6 +188,9 @@ def _trim(places: str, planned: bool, units: Units) -> list[tuple[str, str]]:
     found = trim(places)
     where = ", ".join(f"{place} {_lead(mass, units)}" for place, mass in found.totals.items())
     when = "" if planned else "on the last dive in this suit "
+    total = sum(found.totals.values())
+    if planned and abs(total - lead) >= _OTHER_LEAD:
+        where += f", which is {_lead(total, units)} and not {_lead(lead, units)}"
     return [("Lead sits", f"{when}{where}: {_pull(found, units)} (lever arms judged, no source)")]
 
 
@@ -222,7 +229,8 @@ def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]
     known = _ONLY_LIGHT if answer.evidence == "none" and whole.known else EVIDENCE[answer.evidence]
     rows.append(("Rests on", f"{_count(answer.dives_used)}. {known}"))
     rows.append(("Learned", _learned(planned, answer)))
-    rows += _trim(str(whole.safety.places[whole.row]), bool(planned.plan["lead_places"][0]), units)
+    places = str(whole.safety.places[whole.row])
+    rows += _trim(places, answer.lead_kg, bool(planned.plan["lead_places"][0]), units)
     if planned.taken.taken:
         rows.append(("Taken over", taken_text(planned.taken)))
     gaps = [text for name, text in _ASSUMED.items() if not planned.plan[name][0]]
