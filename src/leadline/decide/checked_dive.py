@@ -35,7 +35,7 @@ LEAST_OWN_SD: Final = 0.15  # kg: no look is read finer than that (judged)
 LEAST_CARRY_SD: Final = (
     0.10  # kg: nor is need carried from the surface to the stop without any doubt (judged)
 )
-CONTRADICT: Final = 0.05  # least chance of a look, given the other looks of the day
+CONTRADICT: Final = 0.05  # least chance of a look and the other looks of the day together, over their best
 STEP: Final = 0.02  # kg of the grid
 REACH: Final = 6.0  # sds to either side
 BIAS_NODES: Final = 15
@@ -205,9 +205,9 @@ class CheckedDive(Assessment):
         """Whether some look hardly fits the others of that day; False where there are fewer than two."""
         rows = self.evidence.statements.row[self.looks]
         for row in distinct(rows) if len(distinct(rows)) > 1 else ():
+            # At the best need for both: a mean over a side that is open would go by how far the grid reaches.
             one, others = self.log_likelihood(rows == row), self.log_likelihood(rows != row)
-            weights = np.exp(others - others.max())
-            if float(weights @ np.exp(one - one.max()) / weights.sum()) < CONTRADICT:
+            if float((one + others).max() - one.max() - others.max()) < np.log(CONTRADICT):
                 return True
         return False
 
