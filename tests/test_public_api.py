@@ -94,7 +94,8 @@ DOORS = {
 }
 BOOK = (
     "close counts data_version export forget latest_fit load names next_dive last_dive has_dive open "
-    "export_parts read_plan records save_fit upsert versions judge blocks has_diver portion scratch"
+    "export_parts read_plan records save_fit upsert versions judge blocks has_diver portion scratch "
+    "changed_kit"
 )
 ERRORS = {
     "LeadlineError": Exception,

@@ -16,6 +16,7 @@ from leadline.cli.learn import fit_book
 from leadline.decide import learning
 from leadline.errors import BookError, FitError
 from leadline.model import propagation, search
+from leadline.model.population import Fit
 from tests.decide.club import DIVERS, GEAR, dives, make_book
 
 
@@ -284,3 +285,36 @@ def test_without_dask_learning_from_parts_is_one_line(run, club: Path, tmp_path:
     assert done.exit_code == 1
     assert done.stderr.startswith("Error: partitions on workers need Dask, which is not installed")
     assert fits(club) == 0
+
+
+def test_a_corrected_entry_is_not_corrected_twice(run, club: Path) -> None:
+    """Independent: the answers of a fit of the corrected book.
+
+    The suit is listed 3 kg too buoyant, and what is learned takes some of that off again. Once the entry is
+    right that must go: it would be taken off a second time, which is too little lead.
+    """
+    suit = {"item": "full 5", "kind": "suit", "style": "full", "thickness_mm": 5, "buoyancy_sd_kg": 1}
+
+    def listed(buoyancy: float) -> None:
+        with Book.open(club, write=True) as opened:
+            opened.upsert("gear", [suit | {"buoyancy_kg": buoyancy}])
+
+    def need(diver: str) -> tuple[float, str]:
+        kit = ("--suit", "full 5", "--bc", "jacket", "--cylinder", "steel 12", "--water", "salt")
+        done = run("suggest", "--book", club, "--json", "--diver", diver, "--date", "2026-05-20", *kit)
+        return json.loads(done.stdout)["need_mean_kg"], done.stderr
+
+    listed(11.5)
+    fit_book(club)
+    with Book.open(club) as opened:
+        stored = opened.latest_fit()
+    learned = Fit.from_bytes(stored[0])
+    assert learned.mean[learned.names.index("type:full 5")] < -0.5  # in sds of the entry
+    listed(8.5)
+    before = {diver: need(diver) for diver in ("Uma", "Noa")}
+    fit_book(club)
+    for diver, (kg, said) in before.items():
+        after, silent = need(diver)
+        assert kg == pytest.approx(after, abs=0.4)
+        assert "full 5 was changed in the gear after the last `leadline learn`" in said
+        assert "changed in the gear" not in silent

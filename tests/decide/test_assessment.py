@@ -143,3 +143,29 @@ def test_without_its_only_diver_a_population_is_the_prior():
     unseen = band(0, "")
     assert need.quantile(0.025) > unseen[0]
     assert need.sd < (unseen[2] - unseen[0]) / 4
+
+
+def test_of_kit_changed_since_the_fit_nothing_learned_is_left():
+    """Independent: normal equations. Without the prior of the suit, then without the suit itself."""
+    from .club import checks, dives, learned, plan_row, records
+
+    held, fit = records(), learned()
+    of = {"plan": columns_from_rows(DIVES, [plan_row("Uma")]), "checks_in_fit": np.ones(len(checks()), bool)}
+    seen = np.ones(len(dives()), bool)
+    as_was = Assessment.of(held, fit, dives_in_fit=seen, **of)
+    changed = Assessment.of(held, fit, dives_in_fit=seen, changed_kit=("full 5",), **of)
+    assert as_was.in_fit[as_was.line.table != PLAN].all()
+    assert not changed.in_fit.any()  # every dive and check of the club was made in it
+    names = list(fit.names)
+    gone = names.index("type:full 5")
+    rest = [i for i in range(len(names)) if i != gone]
+    flat = fit.precision.copy()
+    flat[gone, gone] -= 1
+    mean = np.linalg.solve(flat, fit.precision @ fit.mean)
+    got, spread = changed.fit.aligned(names)
+    np.testing.assert_allclose(got[rest], mean[rest], atol=1e-4)
+    np.testing.assert_allclose(spread[np.ix_(rest, rest)], np.linalg.inv(flat)[np.ix_(rest, rest)], atol=1e-4)
+    assert got[gone] == 0
+    np.testing.assert_allclose(spread[gone], np.eye(len(names))[gone], atol=1e-12)
+    # A suit that nobody of the club wore: all stays as it is.
+    assert Assessment.of(held, fit, dives_in_fit=seen, changed_kit=("vest",), **of).fit is fit

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records
 from leadline.book import connection as opening
 from leadline.book import fetch, fit_store
+from leadline.book.changed_kit import changed_kit
 from leadline.book.portion import Portion, portion
 from leadline.book.same_size import totals
 from leadline.book.session import Session
@@ -115,6 +116,10 @@ class Book(Session):
             In the order of `records()`.
         """
         return fetch.versions(self._plain, _declared(table))
+
+    def changed_kit(self, since: int) -> tuple[str, ...]:
+        """Items whose row was changed after data version `since`, which knew dives or checks in them."""
+        return changed_kit(self._plain, since)
 
     def load(
         self,

@@ -263,7 +263,8 @@ def _learned(planned: Planned, answer: Advice) -> str:
         counted = [
             f"{n} {word if n == 1 else word + 's'}" for n, word in ((dives, "dive"), (checks, "check")) if n
         ]
-        text += f"; {' and '.join(counted)} of this diver since then taken in too"
+        since = "changed or new" if holding.changed_kit else "since then"
+        text += f"; {' and '.join(counted)} of this diver {since} taken in too"
     return text
 
 

@@ -75,7 +75,7 @@ def backtest(
     from leadline.cli.learn import notice
     from leadline.decide import backtest as replayed
 
-    holding, _ = read(book)
+    holding, _ = read(book, notify=lambda _: None)  # it learns anew
     with notice("replaying") as notify:
         found = replayed.backtest(
             holding.records,

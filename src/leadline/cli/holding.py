@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import field, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from leadline.cli.output import note
 from leadline.errors import BookError
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 __all__ = ["Holding", "near", "read", "read_plan", "single_thread"]
 
 Extra = TypeVar("Extra")
+
+_NAMED: Final = 3
 
 
 def single_thread() -> None:
@@ -57,6 +59,8 @@ class Holding:
         Which rows the fit has seen as they stand now.
     blocks : dict of str to int
         Lead there is: size of block to number of pieces; empty where the book lists none.
+    changed_kit : tuple of str
+        Items whose row was another one when the fit was made.
     """
 
     book: str
@@ -67,6 +71,7 @@ class Holding:
     dives_in_fit: NDArray[np.bool_]
     checks_in_fit: NDArray[np.bool_]
     blocks: dict[str, int] = field(default_factory=dict)
+    changed_kit: tuple[str, ...] = ()
 
     def about(self, divers: set[str], *, suits: set[str] | None = None) -> Holding:
         """The same, with the dives and checks that bear on some divers.
@@ -118,10 +123,16 @@ class Holding:
             plan=plan,
             dives_in_fit=self.dives_in_fit,
             checks_in_fit=self.checks_in_fit,
+            changed_kit=self.changed_kit,
         )
 
 
-def read(path: Path | None, also: Callable[[Book], Extra] | None = None) -> tuple[Holding, Extra | None]:
+def read(
+    path: Path | None,
+    also: Callable[[Book], Extra] | None = None,
+    *,
+    notify: Callable[[str], None] = note,
+) -> tuple[Holding, Extra | None]:
     """Open the book, read what an answer needs, close it.
 
     Parameters
@@ -130,6 +141,8 @@ def read(path: Path | None, also: Callable[[Book], Extra] | None = None) -> tupl
         The book; None for the default one.
     also : callable, optional
         Called with the open book, for whatever else the answer needs of it.
+    notify : callable
+        Called with what there is to say of the fit.
 
     Returns
     -------
@@ -151,11 +164,12 @@ def read(path: Path | None, also: Callable[[Book], Extra] | None = None) -> tupl
         stored = book.latest_fit()
         rows = {name: book.versions(name) for name in ("dives", "checks")}
         blocks = book.blocks()
+        changed = _changed(book, stored, notify)
         extra = None if also is None else also(book)
         name = book.path.name
     fit, fitted, seen = _fit(stored)
     known = rows["dives"] <= seen, rows["checks"] <= seen
-    return Holding(name, records, version, fit, fitted, *known, blocks), extra
+    return Holding(name, records, version, fit, fitted, *known, blocks, changed), extra
 
 
 def near(book: Book, divers: set[str], *, suits: set[str] | None = None) -> Holding:
@@ -181,10 +195,12 @@ def near(book: Book, divers: set[str], *, suits: set[str] | None = None) -> Hold
         If the fit cannot be read by this version.
     """
     found = book.portion(divers, suits=suits or ())
-    fit, fitted, seen = _fit(book.latest_fit())
+    stored = book.latest_fit()
+    fit, fitted, seen = _fit(stored)
     version, name = book.data_version, book.path.name
     known = found.dives <= seen, found.checks <= seen
-    return Holding(name, found.records, version, fit, fitted, *known, book.blocks())
+    changed = _changed(book, stored, note)
+    return Holding(name, found.records, version, fit, fitted, *known, book.blocks(), changed)
 
 
 def read_plan(
@@ -234,3 +250,19 @@ def _fit(stored: tuple[bytes, dict[str, Any]] | None) -> tuple[Fit, datetime | N
             "the book's fit was made by another version of leadline; run `leadline learn` again"
         ) from None
     return fit, datetime.fromisoformat(info["created"]), int(info["data_version"])
+
+
+def _changed(
+    book: Book, stored: tuple[bytes, dict[str, Any]] | None, notify: Callable[[str], None]
+) -> tuple[str, ...]:
+    """Items whose row was another one when the fit was made; said, for only `learn` puts it right."""
+    changed = () if stored is None else book.changed_kit(int(stored[1]["data_version"]))
+    if changed:
+        few = ", ".join(changed[:_NAMED])
+        more = f" and {len(changed) - _NAMED} more" if len(changed) > _NAMED else ""
+        were, them = ("was", "it") if len(changed) == 1 else ("were", "them")
+        notify(
+            f"{few}{more} {were} changed in the gear after the last `leadline learn`: what was learned of "
+            f"{them} is left out until you run it again"
+        )
+    return changed

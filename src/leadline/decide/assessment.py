@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Collection
 from functools import cached_property
 from typing import Final
 
@@ -71,6 +72,7 @@ class Assessment:
         plan: Columns | None = None,
         dives_in_fit: BoolArray | None = None,
         checks_in_fit: BoolArray | None = None,
+        changed_kit: Collection[str] = (),
     ) -> Assessment:
         """Assessment of records, with a plan if there is one.
 
@@ -84,6 +86,9 @@ class Assessment:
             Dives to come.
         dives_in_fit, checks_in_fit : ndarray of bool, optional
             Which dives and checks the population was fitted to; default none.
+        changed_kit : collection of str
+            Items whose row was another one when it was fitted (`Book.changed_kit`). What was learned of their
+            types is left out, for it would correct an entry that is no more; dives in them are read anew.
 
         Returns
         -------
@@ -96,6 +101,14 @@ class Assessment:
         for table, given in ((DIVE, dives_in_fit), (CHECK, checks_in_fit)):
             if given is not None:
                 seen[line.at(table)] = given
+        if changed_kit:
+            gear, worn = line.records.gear, line.occasions
+            changed = np.isin(gear["item"], list(changed_kit))
+            types = np.where(gear["type"] == "", gear["item"], gear["type"])[changed]
+            fit = fit.forgetting({f"type:{name}" for name in types})
+            last = np.append(changed, False)  # row -1 pads
+            kit = (worn.suit, worn.undersuit, worn.bc, worn.cylinder, worn.other)
+            seen &= ~np.any([last[items].any(axis=1) for items in kit], axis=0)
         return cls(line, rigs, gather(line, rigs, in_fit=seen), fit, seen)
 
     @cached_property

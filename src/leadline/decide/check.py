@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -132,6 +132,7 @@ def check(
     dive: str = "",
     dives_in_fit: NDArray[np.bool_] | None = None,
     checks_in_fit: NDArray[np.bool_] | None = None,
+    changed_kit: Collection[str] = (),
 ) -> CheckAnswer:
     """Read a surface check.
 
@@ -158,6 +159,8 @@ def check(
         Dive of that day on which the check was made, if any.
     dives_in_fit, checks_in_fit : ndarray of bool, optional
         Which records the population was fitted to; default none.
+    changed_kit : collection of str
+        Items whose row was another one when it was fitted; see `Assessment.of`.
 
     Returns
     -------
@@ -184,6 +187,7 @@ def check(
         plan=plan,
         dives_in_fit=dives_in_fit,
         checks_in_fit=np.append(seen, np.zeros(len(used), bool)),
+        changed_kit=changed_kit,
     )
     checked = CheckedDive.around(assessment)
     advice = advise(checked, block=block, risk=risk, imperial=imperial)[0]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import asdict, field
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import asdict, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from leadline.errors import FitError
 from leadline.frozen import dataclass
 from leadline.model.around import SCORES, Shape, Surface, interpolated, lower_ends, shape, simplex
+from leadline.model.freed import freed
 from leadline.model.hyperparameters import CENTRE, SDS, SPREAD, Hyperparameters
 from leadline.model.observations import Observations
 
@@ -149,6 +150,33 @@ class Fit:
         """Posterior covariance of the shared effects. [-]."""
         whole = np.linalg.inv(self.precision)
         return np.asarray((whole + whole.T) / 2)
+
+    def forgetting(self, names: Collection[str]) -> Fit:
+        """What is left where some shared effects are no longer those that were fitted.
+
+        Parameters
+        ----------
+        names : collection of str
+            Shared uncertainties to take out; those that the fit does not have are passed over.
+
+        Returns
+        -------
+        Fit
+            Of the others, as they are if nothing was known of these beforehand, so that a wrong entry has no
+            part in them; in `aligned` these have their prior again. The fit itself where none is known.
+        """
+        gone = np.array([name in names for name in self.names], bool)
+        if not gone.any():
+            return self
+        at, kept = np.flatnonzero(gone), np.flatnonzero(~gone)
+        means, covariance = freed(np.vstack([self.mean, self.means]), self.covariance, at)
+        return replace(
+            self,
+            names=tuple(self.names[i] for i in kept),
+            mean=means[0, kept],
+            precision=np.asarray(np.linalg.inv(covariance[np.ix_(kept, kept)])),
+            means=means[1:, kept],
+        )
 
     def to_bytes(self) -> bytes:
         """Everything as one byte string, free of pickles."""
