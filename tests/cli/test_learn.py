@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 from typer.testing import CliRunner
 
 from leadline.book import Book
 from leadline.cli import app
 from leadline.cli.learn import fit_book
+from leadline.cli.learn_view import view
 from leadline.decide import learning
+from leadline.decide.findings import Contradiction
 from leadline.errors import BookError, FitError
 from leadline.model import propagation, search
 from leadline.model.population import Fit
@@ -318,3 +322,26 @@ def test_a_corrected_entry_is_not_corrected_twice(run, club: Path) -> None:
         assert kg == pytest.approx(after, abs=0.4)
         assert "full 5 was changed in the gear after the last `leadline learn`" in said
         assert "changed in the gear" not in silent
+
+
+def test_kit_that_is_not_as_listed_is_named_with_what_to_do(club: Path) -> None:
+    findings = fit_book(club)
+    told = "Not as listed"
+    console = Console(width=400)
+
+    def shown(*found: Contradiction) -> str:
+        with console.capture() as capture:
+            console.print(view(replace(findings, contradictions=found), "metric"))
+        return capture.get()
+
+    suit = Contradiction("type:full 5", "full 5", 0.62, 0.32, 0.92, 1.21, 2.8, 0.01, 60)
+    text = shown(suit)
+    assert (
+        f"{told}, beyond chance: full 5 takes +0.62 kg (+0.32 to +0.92), by the records alone +1.21." in text
+    )
+    assert "Answers go only part of that way while the entry stands: measure full 5, correct its row" in text
+    # The foam of all suits has no row to correct.
+    foam = shown(replace(suit, name="foam", label="foam of suits"))
+    assert told in foam
+    assert "measure" not in foam
+    assert told not in shown()

@@ -123,6 +123,25 @@ def test_kit_is_named_when_wrong_beyond_chance_and_enough_to_matter() -> None:
     assert named(weak, *(entry(0.0, 0.5, 0.5, f"type:{i}") for i in range(29))) == []
 
 
+def test_an_entry_that_is_far_off_does_not_take_a_sound_one_with_it() -> None:
+    """Independent: normal equations. Suit a is 6 sds off, b is right; the same divers wear both."""
+    # Readings of a + diver and of b + diver, twenty each and exact but for their noise of 1; diver N(0, 1).
+    design = np.repeat([[1.0, 0.0, 1.0], [0.0, 1.0, 1.0]], 20, axis=0)
+    precision = np.eye(3) + design.T @ design
+    mean = np.linalg.solve(precision, design.T @ (design @ [6.0, 0.0, 0.0]))
+    sd = np.sqrt(np.diag(np.linalg.inv(precision)))
+    assert mean[1] < -1.5  # sds of its entry: dragged along
+    names = ("type:a", "type:b", "male")
+    found = [entry(m, s, 0.2, name) for m, s, name in zip(mean, sd, names, strict=True)]
+    whole = replace(prior_fit(names), mean=mean, precision=precision)
+    assert [kit.name for kit in contradictions(found)] == ["type:a", "type:b"]
+    (only,) = contradictions(found, whole)
+    assert only.name == "type:a"
+    assert only.kg == pytest.approx(0.2 * mean[0])
+    # By hand, a without its prior: minimise b^2 + d^2 + 20 (b + d)^2 + 20 (a + d - 6)^2: b = d = 0, a = 6.
+    assert only.alone_kg == pytest.approx(0.2 * 6, abs=1e-4)
+
+
 def test_no_more_than_one_in_twenty_named_is_right_after_all() -> None:
     """Independent: normal theory. Entries: two thirds right to the gram, the others off by 2 to 4 sds."""
     rng = np.random.default_rng(11)
@@ -165,7 +184,8 @@ def _catalogue(seed: int, *, off: int):
 def test_wrong_entries_of_a_simulated_book_are_found(off: int, seed: int) -> None:
     observations, truth = _catalogue(seed, off=off)
     evidence, _ = gathered(observations)
-    named = {int(kit.name[5:]): kit for kit in contradictions(effects(evidence, fit(observations)))}
+    fitted = fit(observations)
+    named = {int(kit.name[5:]): kit for kit in contradictions(effects(evidence, fitted), fitted)}
     assert set(named) == set(np.flatnonzero(truth[1:]) + 1)
     assert all(np.sign(kit.kg) == np.sign(truth[i]) for i, kit in named.items())
 

@@ -174,12 +174,22 @@ def _effects(findings: Findings, units: Units) -> RenderableType:
 
 def _contradicted(found: Sequence[Contradiction], units: Units) -> str:
     def one(kit: Contradiction) -> str:
-        low, high = (_mass(value, units, "+") for value in (kit.low_kg, kit.high_kg))
-        return f"{plain(kit.label)} takes {_mass(kit.kg, units, '+')} {_unit(units)} ({low} to {high})"
+        low, high, alone = (_mass(value, units, "+") for value in (kit.low_kg, kit.high_kg, kit.alone_kg))
+        return (
+            f"{plain(kit.label)} takes {_mass(kit.kg, units, '+')} {_unit(units)} ({low} to {high}), "
+            f"by the records alone {alone}"
+        )
 
     named = "; ".join(one(kit) for kit in found[:_CONTRADICTED])
     more = f"; and {len(found) - _CONTRADICTED} more" if len(found) > _CONTRADICTED else ""
-    return f"Not as listed, beyond chance: {named}{more}."
+    first = next((plain(kit.label) for kit in found if kit.name.startswith("type:")), None)
+    said = f"Not as listed, beyond chance: {named}{more}."
+    if first is None:
+        return said
+    return (
+        f"{said} Answers go only part of that way while the entry stands: measure {first}, correct its row "
+        "of the gear, load it and learn again. A piece that was mended or replaced gets a name of its own."
+    )
 
 
 def _doubts(found: Sequence[Doubt], units: Units) -> RenderableType:

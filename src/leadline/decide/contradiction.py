@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from leadline.decide.findings import Contradiction, Effect
 from leadline.evidence.gather import Evidence
 from leadline.evidence.statement import HABIT
+from leadline.model.freed import freed
 from leadline.model.population import Fit
 
 __all__ = ["contradictions", "effects", "false_rates"]
@@ -127,13 +128,15 @@ def false_rates(chances: FloatArray) -> FloatArray:
     return found
 
 
-def contradictions(found: Sequence[Effect]) -> tuple[Contradiction, ...]:
+def contradictions(found: Sequence[Effect], fit: Fit | None = None) -> tuple[Contradiction, ...]:
     """Kit whose entry, or whose usual buoyancy, the logs contradict.
 
     Parameters
     ----------
     found : sequence of Effect
         All shared effects.
+    fit : Fit, optional
+        That they are of; without it they are taken as known apart from each other.
 
     Returns
     -------
@@ -146,9 +149,11 @@ def contradictions(found: Sequence[Effect]) -> tuple[Contradiction, ...]:
     With an entry that is right (effect 0, the others as their priors say) the posterior mean is normal with
     variance r (1 - r), r the share of the prior variance that was learned: more than the data's own error,
     for it is shrunk, less than the posterior variance.
-    """
-    from scipy.special import ndtr
 
+    An entry that is far off drags others along: its prior holds it back, and what is left over of the error
+    goes to whatever its divers wear besides. So of each that is named the entry is set aside before the
+    others are asked once more.
+    """
     asked = [
         effect
         for effect in found
@@ -158,13 +163,19 @@ def contradictions(found: Sequence[Effect]) -> tuple[Contradiction, ...]:
     ]
     if not asked:
         return ()
-    kg, sd, before = (np.array([getattr(e, n) for e in asked]) for n in ("kg", "kg_sd", "prior_sd_kg"))
-    learned = 1 - (sd / before) ** 2
-    chance = 2 * ndtr(-np.abs(kg) / (sd * np.sqrt(learned)))
-    rate = false_rates(chance)
-    sure = (rate <= FALSE_RATE) & (np.abs(kg) > TWO_SIDED * sd)
-    named = np.flatnonzero(sure & ((np.abs(kg) >= MATTERS) | (np.abs(kg) > BEYOND * before)))
-    named = named[np.argsort(chance[named], kind="stable")]
+    before = np.array([effect.prior_sd_kg for effect in asked])
+    mean, covariance, at = _shared(asked, before, fit)
+    chance, named = np.ones(len(asked)), np.zeros(0, np.int64)
+    while True:
+        left = _left(mean, covariance, at, named)
+        open_ = np.setdiff1d(np.arange(len(asked)), named)
+        chance[open_] = _chance(*left)[open_]
+        rate = false_rates(chance)
+        wrong = open_[((rate <= FALSE_RATE) & _matter(*left, before))[open_]]
+        if not len(wrong):
+            break
+        named = np.append(named, wrong[np.argmin(chance[wrong])])
+    alone = freed(mean, covariance, at[named])[0][at] * before
     return tuple(
         Contradiction(
             (e := asked[i]).name,
@@ -172,9 +183,43 @@ def contradictions(found: Sequence[Effect]) -> tuple[Contradiction, ...]:
             e.kg,
             e.low_kg,
             e.high_kg,
+            float(alone[i]),
             e.kg / e.prior_sd_kg,
             float(rate[i]),
             e.rows,
         )
         for i in named
     )
+
+
+def _shared(
+    asked: Sequence[Effect], before: FloatArray, fit: Fit | None
+) -> tuple[FloatArray, FloatArray, NDArray[np.int64]]:
+    """Means and covariance in prior sds, and where in them each effect is."""
+    if fit is None:
+        kg, sd = (np.array([getattr(effect, name) for effect in asked]) for name in ("kg", "kg_sd"))
+        return kg / before, np.diag((sd / before) ** 2), np.arange(len(asked))
+    place = {name: i for i, name in enumerate(fit.names)}
+    return fit.mean, fit.covariance, np.array([place[effect.name] for effect in asked])
+
+
+def _left(
+    mean: FloatArray, covariance: FloatArray, at: NDArray[np.int64], named: NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray]:
+    """Means and sds of all, in prior sds, with the entries of those named set aside."""
+    centre, spread = freed(mean, covariance, at[named])
+    return centre[at], np.sqrt(np.diag(spread))[at]
+
+
+def _chance(mean: FloatArray, sd: FloatArray) -> FloatArray:
+    """Chance of a mean as far from 0 with an entry that is right."""
+    from scipy.special import ndtr
+
+    learned = np.maximum(1 - sd**2, 1e-12)
+    return np.asarray(2 * ndtr(-np.abs(mean) / (sd * np.sqrt(learned))))
+
+
+def _matter(mean: FloatArray, sd: FloatArray, before: FloatArray) -> NDArray[np.bool_]:
+    """Whether the interval leaves out 0, and the error is of a size that counts."""
+    far = (np.abs(mean) * before >= MATTERS) | (np.abs(mean) > BEYOND)
+    return np.asarray(far & (np.abs(mean) > TWO_SIDED * sd) & (sd < 1 - LEARNED))

@@ -45,7 +45,9 @@ class Contradiction:
     name, label : str
         Column of the exposures, and what it is for people.
     kg, low_kg, high_kg : float
-        Lead that it takes beyond its entry, and the 95 % interval. [kg]
+        Lead that it takes beyond its entry as answers reckon with it, and the 95 % interval. [kg]
+    alone_kg : float
+        The same by the records alone, whatever the entry says of itself. [kg]
     prior_sds : float
         The same in sds of the entry; beyond 2 the entry was too sure of itself. [-]
     false_rate : float
@@ -59,6 +61,7 @@ class Contradiction:
     kg: float
     low_kg: float
     high_kg: float
+    alone_kg: float
     prior_sds: float
     false_rate: float
     rows: int

@@ -139,7 +139,7 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
         found,
         counts,
         moved,
-        contradictions(moved),
+        contradictions(moved, found),
         doubts(evidence, line, found.theta, settled=settled),
         parts(evidence, seen, found),
         breath,
