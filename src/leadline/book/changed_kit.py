@@ -1,4 +1,4 @@
-"""Kit whose row was changed after a fit that has seen dives in it: what was learned is of the old row."""
+"""Kit whose row was changed though dives in it are on record: what was learned is of the old row."""
 
 # Statements are made from the declaration of the records; all values are bound as parameters.
 # ruff: noqa: S608
@@ -13,7 +13,11 @@ from leadline.records import CHECKS, DIVES, Table
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["changed_kit", "worn_in"]
+    from leadline.book.source import Source
+
+__all__ = ["changed_kit", "kit_notes", "worn_in"]
+
+_NAMED: Final = 3
 
 _KIT: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 
@@ -46,3 +50,34 @@ def changed_kit(connection: DuckDBPyConnection, since: int) -> tuple[str, ...]:
         [since],
     )
     return tuple(item for (item,) in found)
+
+
+def kit_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """One line on the kit whose row the file changed though dives or checks in it are on record.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the sound rows of the gear in the temporary table `sound`.
+    source : Source
+        The file.
+
+    Returns
+    -------
+    list of str
+        Names the first pieces; empty where there is none.
+    """
+    if not rows(connection, "SELECT 1 FROM sound WHERE changed LIMIT 1"):
+        return []
+    worn = " UNION ".join(worn_in(table, "") for table in (DIVES, CHECKS))
+    found = rows(connection, f'SELECT item FROM sound WHERE changed AND item IN ({worn}) ORDER BY "row"')
+    if not found:
+        return []
+    few = ", ".join(item for (item,) in found[:_NAMED])
+    more = f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
+    were, them = ("was", "it") if len(found) == 1 else ("were", "them")
+    return [
+        f"{source.name}: {few}{more} {were} changed, and dives in {them} that are on record are read by the "
+        "new row from now on: right where the old one was wrong; a piece that was mended or replaced gets a "
+        "name of its own"
+    ]

@@ -20,11 +20,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from leadline.book import doubt, overfull, same_size, set_aside, stage
+from leadline.book.changed_kit import kit_notes
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.engine import duckdb
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import ORIGIN, Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows
+from leadline.book.twins import twin_notes
 from leadline.errors import BookError, RecordError
 from leadline.records import FILES, TABLES, Table
 
@@ -259,6 +261,10 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
             notes += [*source.notes, *said]
             notes += stage.unknown_note(connection, source, "kept as they are")
             notes += _doubts(connection, source)
+            if name == "gear":
+                notes += kit_notes(connection, source)
+            if name == "dives":
+                notes += twin_notes(connection, source)
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
     written = set_aside.write(connection, book)

@@ -1,0 +1,106 @@
+"""What a load may have doubled: dives under a second name, divers under a second one. Said, not refused."""
+
+# Statements are made from the declaration of the records; all values are bound as parameters.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from leadline.book.sql import identifier, rows
+from leadline.records import DIVES
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+    from leadline.book.source import Source
+
+__all__ = ["twin_notes"]
+
+_NAMED: Final = 3
+
+FEWEST: Final = 3
+"""Dives that all have to be those of another diver before two names are taken for one person: buddies in
+rental kit may well have one or two alike. (judged)"""
+
+_OUT: Final = "what is too much comes out by `leadline export` and loading the rest into a new book"
+
+
+def _alike(*but: str) -> str:
+    """SQL that holds where dives a and b agree in every declared column but some."""
+    names = [identifier(column.name) for column in DIVES.columns if column.name not in but]
+    return " AND ".join(f"a.{name} IS NOT DISTINCT FROM b.{name}" for name in names)
+
+
+def twin_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """Lines on new dives that the book seems to have already under another key.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the sound rows of dives in the temporary table `sound`, written already.
+    source : Source
+        The file.
+
+    Returns
+    -------
+    list of str
+        One on dives of one diver at one time, or alike in every cell where pressures and depth are noted; one
+        for each new diver, up to three, all of whose dives are those of another one.
+    """
+    return [*_dives(connection, source), *_divers(connection, source)]
+
+
+def _dives(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    timed = "a.date = b.date AND a.date <> date_trunc('day', a.date)"
+    noted = "a.end_bar IS NOT NULL AND a.max_depth_m IS NOT NULL AND a.lead_kg IS NOT NULL"
+    found = rows(
+        connection,
+        f"""
+        SELECT s."row", a.dive, min(b.dive), a.diver
+        FROM sound s JOIN dives a ON a.dive = s.dive AND a.diver = s.diver
+        JOIN dives b ON b.diver = a.diver AND b.seq < a.seq AND b.date IS NOT DISTINCT FROM a.date
+        WHERE NOT s.known AND (({timed}) OR ({noted} AND {_alike("dive")}))
+        GROUP BY ALL ORDER BY 1
+        """,
+    )
+    if not found:
+        return []
+    row, dive, other, diver = found[0]
+    count = len(found)
+    what = "a new dive is" if count == 1 else f"{count} new dives are"
+    return [
+        f"{source.name}: {what} at the time of another one of the same diver, or the same in every cell "
+        f"(row {row}: {dive} of {diver}, as {other}): if they are one dive under two names it counts twice; "
+        f"{_OUT}"
+    ]
+
+
+def _divers(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    found = rows(
+        connection,
+        f"""
+        WITH fresh AS (
+            SELECT diver, count(*) AS dives FROM dives GROUP BY diver
+            HAVING count(*) >= ? AND diver IN (SELECT diver FROM sound WHERE NOT known)
+                AND count(*) = (SELECT count(*) FROM sound s WHERE s.diver = dives.diver AND NOT s.known)),
+        shared AS (
+            SELECT a.diver, b.diver AS other, count(DISTINCT a.seq) AS alike, min(a.seq) AS first
+            FROM dives a JOIN fresh USING (diver) JOIN dives b
+                ON b.diver <> a.diver AND b.seq < a.seq AND b.dive = a.dive
+                AND {_alike("diver", "group", "leader")}
+            GROUP BY ALL)
+        SELECT diver, other, dives FROM shared JOIN fresh USING (diver) WHERE alike = dives ORDER BY first
+        """,
+        [FEWEST],
+    )
+    said = [
+        f"{source.name}: all {dives} dives of {diver} are those of {other} in every cell: if that is one "
+        f"person under two names, each counts twice; {_OUT}"
+        for diver, other, dives in found[:_NAMED]
+    ]
+    if len(found) > _NAMED:
+        said.append(
+            f"{source.name}: {len(found) - _NAMED} more divers whose dives are all those of another one"
+        )
+    return said

@@ -1,0 +1,79 @@
+"""What a load may have doubled, and kit whose row changes under dives on record: said, and taken in."""
+
+from __future__ import annotations
+
+import pytest
+
+from leadline.book import Book
+
+from .conftest import DIVERS, DIVES, GEAR
+
+HEAD = "dive,diver,date,suit,cylinder,start_bar,end_bar,lead_kg,max_depth_m,stop_result\n"
+SEASON = HEAD + "".join(
+    f"{number},Ines,2026-05-{number:02d},W5,S12,200,{40 + number},6,{17 + number / 10},hovered\n"
+    for number in range(1, 5)
+)
+
+
+@pytest.fixture
+def book(tmp_path, write):
+    with Book.open(tmp_path / "b.duckdb", write=True, create=True) as opened:
+        opened.load(divers=write("v.csv", DIVERS), gear=write("g.csv", GEAR))
+        yield opened
+
+
+def notes(book: Book, file) -> list[str]:
+    return [text.partition("csv: ")[2] for text in book.load(dives=file).notes]
+
+
+def test_a_dive_under_a_second_name_is_told(book: Book, write) -> None:
+    assert notes(book, write("d.csv", SEASON)) == []
+    (told,) = notes(book, write("e.csv", SEASON.replace("\n1,", "\n11,").replace("\n2,", "\n12,")))
+    assert told.startswith(
+        "2 new dives are at the time of another one of the same diver, or the same in every"
+    )
+    assert "(row 2: 11 of Ines, as 1): if they are one dive under two names it counts twice" in told
+    assert book.counts()["dives"] == 6
+    # The same files again bring nothing new, and nothing is said.
+    assert notes(book, write("d.csv", SEASON)) == []
+
+
+def test_two_dives_of_a_day_are_two(book: Book, write) -> None:
+    # Another pressure; nothing noted but the kit; another time. Then one time of day for two dives.
+    row = "{},Ivo,2026-05-01{},W5,S12,200,{},6,{},hovered\n"
+    plain = [
+        row.format(1, "", 50, 18),
+        row.format(2, "", 60, 18),
+        row.format(3, "", "", ""),
+        row.format(4, "", "", ""),
+    ]
+    timed = [row.format(5, "T09:30", 50, 18), row.format(6, "T11:30", 50, 18)]
+    assert notes(book, write("d.csv", HEAD + "".join(plain + timed))) == []
+    (told,) = notes(book, write("e.csv", HEAD + row.format(7, "T11:30", 40, 12)))
+    assert "a new dive is at the time of another one" in told
+    assert "(row 2: 7 of Ivo, as 6)" in told
+
+
+def test_a_diver_under_a_second_name_is_told(book: Book, write) -> None:
+    notes(book, write("d.csv", SEASON))
+    book.load(divers=write("w.csv", "diver\nInes B\nMia\nOle\n"))
+    renamed = SEASON.replace("Ines", "Ines B")
+    (told,) = notes(book, write("e.csv", renamed))
+    assert told.startswith(
+        "all 4 dives of Ines B are those of Ines in every cell: if that is one person under two"
+    )
+    # Two dives alike, or one of four that is another: buddies.
+    two = HEAD + "".join(SEASON.replace("Ines", "Mia").splitlines(keepends=True)[1:3])
+    assert notes(book, write("f.csv", two)) == []
+    assert notes(book, write("h.csv", SEASON.replace("Ines", "Ole").replace(",6,17.4", ",7,17.4"))) == []
+
+
+def test_changed_kit_with_dives_on_record_is_told(book: Book, write) -> None:
+    book.load(dives=write("d.csv", DIVES))
+    changed = GEAR.replace("W5,suit,full,,5", "W5,suit,full,,7").replace(
+        "A7,cylinder,,aluminium,,7", "A7,cylinder,,aluminium,,8"
+    )
+    (told,) = book.load(gear=write("h.csv", changed)).notes
+    assert "csv: W5 was changed, and dives in it that are on record are read by the new row" in told
+    assert "a piece that was mended or replaced gets a name of its own" in told
+    assert book.load(gear=write("h.csv", changed)).notes == ()
