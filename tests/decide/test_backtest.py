@@ -29,7 +29,7 @@ from leadline.decide.scores import (
     log_score,
     reliability,
 )
-from leadline.decide.verdict import judged
+from leadline.decide.verdict import Verdict, judged
 from leadline.errors import LeadlineError
 from leadline.model.population import prior_fit
 from leadline.records import CHECKS, DIVERS, DIVES
@@ -467,6 +467,27 @@ def words(foretold: float, seen: int, excess: float) -> tuple[Word, ...]:
 )
 def test_verdict(overall: Score, rose: tuple[Word, ...], expected: str) -> None:
     assert judged(overall, score(0, 0), rose).trusted == expected
+
+
+def test_readings_that_are_mostly_of_one_diver_say_nothing_of_the_others() -> None:
+    # By hand: of 100 readings 60 are of the first diver, of the others 2 each. At 50 all is as it was.
+    def lopsided(of_one: int) -> Verdict:
+        whose = np.concatenate([np.zeros(of_one, int), 1 + np.arange(100 - of_one) % 20])
+        share = clustered_share(np.arange(100)[::-1] < 95, whose)
+        assert share.most == of_one
+        same = (
+            replace(share, share=0.5, low=0.4, high=0.6),
+            replace(share, share=0.8, low=0.7, high=0.9),
+            share,
+        )
+        return judged(
+            replace(score(95, 100), coverage=same, bare_coverage=same), score(0, 0), words(10, 10, 0.0)
+        )
+
+    found = lopsided(60)
+    assert found.trusted == "not_yet"
+    assert "60 of 100 readings of need from 21 divers are of one diver" in found.sentence
+    assert lopsided(50).trusted == "yes"
 
 
 def test_no_record_changes_what_was_foretold_before_it() -> None:

@@ -72,6 +72,8 @@ class Share:
         95 % interval. [-]
     count, clusters : int
         Cases, and divers they are of.
+    most : int
+        Cases of the diver who has most.
     """
 
     share: float
@@ -79,6 +81,7 @@ class Share:
     high: float
     count: int
     clusters: int
+    most: int = 0
 
 
 def clustered_share(hit: NDArray[Any], cluster: IntArray, *, level: float = 0.95) -> Share:
@@ -113,8 +116,9 @@ def clustered_share(hit: NDArray[Any], cluster: IntArray, *, level: float = 0.95
     n = len(hit)
     groups = np.unique(cluster, return_inverse=True)[1]
     count = int(groups.max()) + 1 if n else 0
+    most = int(np.bincount(groups).max()) if n else 0
     if count < 2:
-        return Share(float(np.mean(hit)) if n else np.nan, 0.0, 1.0, n, count)
+        return Share(float(np.mean(hit)) if n else np.nan, 0.0, 1.0, n, count, most)
     share = float(np.mean(hit))
     sums = np.bincount(groups, np.asarray(hit, float) - share)
     variance = count / (count - 1) * float(sums @ sums) / n**2
@@ -126,7 +130,7 @@ def clustered_share(hit: NDArray[Any], cluster: IntArray, *, level: float = 0.95
     hits = share * effective
     low = float(betaincinv(hits, effective - hits + 1, tail)) if hits > 0 else 0.0
     high = float(betaincinv(hits + 1, effective - hits, 1 - tail)) if hits < effective else 1.0
-    return Share(share, low, high, n, count)
+    return Share(share, low, high, n, count, most)
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,10 @@ FEWEST_READINGS: Final = 30
 FEWEST_DIVERS: Final = 5
 """Below these nothing is said for the bands; against them, only what even so few show."""
 
+MOST: Final = 0.5
+"""Share of the readings that may be of one diver: beyond it they tell of that diver, not of the book. [-]
+(judged)"""
+
 WIDEST: Final = 0.2
 """How far below its level the lower end of the 80 % band's coverage may lie for a yes. [-]"""
 
@@ -91,6 +95,14 @@ def judged(overall: Score, sought: Score, words: tuple[Word, ...]) -> Verdict:
             "bands say, which is the dangerous side: check in the water.",
         )
     enough = overall.readings >= FEWEST_READINGS and overall.coverage[0].clusters >= FEWEST_DIVERS
+    most = overall.coverage[0].most
+    if enough and most > MOST * overall.readings:
+        return Verdict(
+            "not_yet",
+            f"That cannot be told yet: {most} of {_basis(overall)} are of one diver, and what holds for that "
+            f"one need not for the others; of all {_held(overall.coverage)}. More stops with the BC empty, "
+            "hand-offs and surface checks of others will tell.",
+        )
     if not enough or overall.coverage[1].low < LEVELS[1] - WIDEST:
         return Verdict(
             "not_yet",
