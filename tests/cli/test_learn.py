@@ -345,3 +345,18 @@ def test_kit_that_is_not_as_listed_is_named_with_what_to_do(club: Path) -> None:
     assert told in foam
     assert "measure" not in foam
     assert told not in shown()
+
+
+def test_leads_in_another_unit_are_told(run, club: Path) -> None:
+    assert json.loads(run("learn", "--book", club, "--json").stdout)["excess_kg"] < 6
+    assert "Lean on no answer" not in run("learn", "--book", club).stdout
+    with Book.open(club, write=True) as opened:
+        opened.upsert("dives", [row | {"lead_kg": round(2.2046 * row["lead_kg"])} for row in dives()])
+    excess = json.loads(run("learn", "--book", club, "--json").stdout)["excess_kg"]
+    assert excess > 6
+    text = " ".join(run("learn", "--book", club).stdout.split())
+    assert (
+        f"Lean on no answer of this book yet: the leads lie {excess:.2f} kg over what physics reckons" in text
+    )
+    pounds = " ".join(run("learn", "--book", club, "--units", "imperial").stdout.split())
+    assert f"the leads lie {excess / 0.45359237:.2f} lb over" in pounds

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from statistics import median, median_low
 from types import SimpleNamespace
 
 import numpy as np
@@ -28,6 +29,7 @@ from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Form
 from leadline.model.population import Fit, fit, prior_fit
 from leadline.model.propagation import propagate
+from leadline.timeline import DIVE
 from tests.decide.club import learned, records
 from tests.model.worlds import TRUE, ZONES, draw
 
@@ -140,6 +142,18 @@ def test_an_entry_that_is_far_off_does_not_take_a_sound_one_with_it() -> None:
     assert only.kg == pytest.approx(0.2 * mean[0])
     # By hand, a without its prior: minimise b^2 + d^2 + 20 (b + d)^2 + 20 (a + d - 6)^2: b = d = 0, a = 6.
     assert only.alone_kg == pytest.approx(0.2 * 6, abs=1e-4)
+
+
+def test_leads_over_physics_are_those_of_the_diver_in_the_middle(club) -> None:
+    """Independent: needs by the ledger at the pressure noted, medians by the standard library."""
+    assessment = Assessment.of(records(), prior_fit())
+    line = assessment.line
+    rows = line.at(DIVE)
+    over = line.records.dives["lead_kg"][line.row[rows]] - assessment.noted_need(rows)
+    who = line.records.dives["diver"][line.row[rows]]
+    # One suit a diver; of an even number of dives the lower one of the middle is the habit.
+    usual = [median_low(over[who == name].tolist()) for name in set(who.tolist())]
+    assert club.excess_kg == pytest.approx(median(usual), abs=1e-3)
 
 
 def test_no_more_than_one_in_twenty_named_is_right_after_all() -> None:

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
+from math import isnan
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -119,6 +120,7 @@ def fit_book(book: Path | None, *, notify: Callable[[str], None] | None = None) 
         raise FitError(NOTHING)
     info = {
         "evidence_hash": findings.evidence_hash,
+        "excess_kg": None if isnan(findings.excess_kg) else findings.excess_kg,
         "observations": findings.counts["observations"],
         "divers": findings.counts["divers"],
         **findings.fit.diagnostics,
@@ -211,4 +213,5 @@ def document(findings: Findings) -> dict[str, Any]:
         "convergence": asdict(findings.convergence),
         "fit": findings.fit.diagnostics,
         "evidence_hash": findings.evidence_hash,
+        "excess_kg": None if isnan(findings.excess_kg) else findings.excess_kg,
     }

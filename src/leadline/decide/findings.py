@@ -185,6 +185,9 @@ class Findings:
         Of the fit.
     evidence_hash : str
         Of the evidence that the fit saw.
+    excess_kg : float
+        Lead carried over what physics alone reckons, usual of each diver, the middle one of all divers; NaN
+        where nobody's is known. [kg]
     """
 
     fit: Fit
@@ -196,3 +199,4 @@ class Findings:
     breath: BreathRange
     convergence: Convergence
     evidence_hash: str
+    excess_kg: float
