@@ -135,6 +135,13 @@ def test_replace_changes_what_is_given_only(run, book: Path) -> None:
     assert (str(kept["date"][0]), kept["lead_kg"][0]) == ("2026-05-02T00:00:00", 6.0)
 
 
+def test_a_dive_that_is_changed_keeps_its_day(run, book: Path) -> None:
+    done = run("log", "--book", book, "--diver", "Ines", "--dive", "7", "--lead-kg", "5", "--replace")
+    assert done.stdout == "dive 7 of Ines: changed\n"
+    kept = dives(book)
+    assert (str(kept["date"][0]), kept["lead_kg"][0]) == ("2026-05-01T00:00:00", 5.0)
+
+
 def test_missing_book_is_one_line(run) -> None:
     done = run("log", "--book", "none.duckdb", "--diver", "Ines")
     assert done.returncode == 1

@@ -53,7 +53,7 @@ def _option(column: Column, name: str, text: str, metavar: str, panel: str) -> A
     if name == "dive":
         text += " Default: the diver's next number."
     elif name == "date":
-        text += " Default: today."
+        text += " Default: today; a dive that is changed keeps its own."
     return Annotated[
         str | None,
         typer.Option(
@@ -118,13 +118,15 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
         raise typer.BadParameter("give --diver: every dive needs one")
     with Book.open(book, write=True) as opened:
         cells.setdefault("dive", opened.next_dive(cells["diver"]))
-        cells.setdefault("date", questions.today())
-        if not replace and opened.has_dive(cells["dive"], cells["diver"]):
+        known = opened.has_dive(cells["dive"], cells["diver"])
+        if not known:  # a dive that is changed keeps its day
+            cells.setdefault("date", questions.today())
+        if known and not replace:
             raise RecordError(
                 f"dive {cells['dive']} of {cells['diver']} is in the book already; give another --dive, "
                 "or --replace to change it"
             )
-        if by_options and not opened.has_dive(cells["dive"], cells["diver"]):
+        if by_options and not known:
             cells, taken = _completed(opened, cells)
         report = opened.upsert("dives", [cells])
     counts = report.tables["dives"]
