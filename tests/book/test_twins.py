@@ -77,3 +77,14 @@ def test_changed_kit_with_dives_on_record_is_told(book: Book, write) -> None:
     assert "csv: W5 was changed, and dives in it that are on record are read by the new row" in told
     assert "a piece that was mended or replaced gets a name of its own" in told
     assert book.load(gear=write("h.csv", changed)).notes == ()
+
+
+def test_a_body_mass_that_is_another_for_old_dives_is_told(book: Book, write) -> None:
+    book.load(dives=write("d.csv", SEASON))
+    # Ines has dives, Ivo has none; a kilogram is how people differ from week to week.
+    assert book.load(divers=write("w.csv", "diver,mass_kg\nInes,65\nIvo,90\n")).notes == ()
+    (told,) = book.load(divers=write("w.csv", "diver,mass_kg\nInes,72\n")).notes
+    assert "csv: row 2: mass_kg of Ines was 65 and is 72, for dives on record too" in told
+    assert "a mass that has changed goes under body_mass_kg of a dive or check" in told
+    (told,) = book.load(divers=write("lb.csv", "diver,mass_lb\nInes,150\n")).notes
+    assert "mass_lb of Ines was 158.7 and is 150," in told  # by hand: 72 / 0.45359237

@@ -339,7 +339,7 @@ def test_kit_that_is_not_as_listed_is_named_with_what_to_do(club: Path) -> None:
     assert (
         f"{told}, beyond chance: full 5 takes +0.62 kg (+0.32 to +0.92), by the records alone +1.21." in text
     )
-    assert "Answers go only part of that way while the entry stands: measure full 5, correct its row" in text
+    assert "Answers go only part of that way while the entry stands: measure full 5 (of a type, each" in text
     # The foam of all suits has no row to correct.
     foam = shown(replace(suit, name="foam", label="foam of suits"))
     assert told in foam

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from leadline.book.source import Source
 
-__all__ = ["body_notes", "cylinder_notes", "piece_notes"]
+__all__ = ["body_notes", "cylinder_notes", "mass_notes", "piece_notes"]
 
 LIGHT, LIGHT_SHELL, HEAVY = 0.6, 0.35, 1.6
 """Shares of the usual mass between which cylinders lie, and the least where no metal is noted: composite
@@ -38,6 +38,9 @@ index of 21 on, kilograms under pounds up to 28. (judged)"""
 FELL, GREW = 0.55, 1.8
 """Shares of the mass among the divers between which the same diver stays from then on; children grow, and
 pounds under kilograms are 2.2 of it, the other way round 0.45. (judged)"""
+
+MOVED: Final = 2.0
+"""Change of a body mass from which on it is told. [kg] (judged)"""
 
 _NAMED: Final = 3
 _METALS: Final = ("aluminium", "steel")
@@ -173,4 +176,38 @@ def body_notes(
         said.append(f"{source.at(number)}{header} {given:.4g}: {why}: {asked}; kept as it is")
     if len(found) > _NAMED:
         said.append(f"{source.told}{len(found) - _NAMED} more divers of an unusual mass")
+    return said
+
+
+def mass_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """One line for each of the first divers with dives or checks on record whose body mass the file changed.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the sound rows of the divers in the temporary table `sound`, and in it the mass they had.
+    source : Source
+        The file.
+
+    Returns
+    -------
+    list of str
+        Names the row, both masses and where a mass goes that changed; the last line counts those left out.
+    """
+    found = rows(
+        connection,
+        'SELECT "row", diver, mass_before, mass_kg FROM sound'
+        " WHERE changed AND abs(mass_kg - mass_before) >= ?"
+        " AND (diver IN (SELECT diver FROM dives) OR diver IN (SELECT diver FROM checks)) ORDER BY 1",
+        [MOVED],
+    )
+    unit, per = ("lb", POUND) if "mass_lb" in source.headers else ("kg", 1.0)
+    said = [
+        f"{source.name}: row {number}: mass_{unit} of {diver} was {before / per:.4g} and is {now / per:.4g}, "
+        "for dives on record too: right where it was wrong; a mass that has changed goes under "
+        f"body_mass_{unit} of a dive or check, from that date on"
+        for number, diver, before, now in found[:_NAMED]
+    ]
+    if len(found) > _NAMED:
+        said.append(f"{source.name}: {len(found) - _NAMED} more divers of another mass than before")
     return said

@@ -142,6 +142,8 @@ def _write(connection: DuckDBPyConnection, table: Table, version: int) -> tuple[
     name = identifier(table.name)
     on = " AND ".join(f"b.{identifier(key)} = s.{identifier(key)}" for key in table.key)
     taken = ", ".join(f"s.{column}" for column in [*_columns(table), "extra"])
+    if table.name == "divers":
+        taken += ", b.mass_kg AS mass_before"
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE sound AS
@@ -263,6 +265,8 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
             notes += _doubts(connection, source)
             if name == "gear":
                 notes += kit_notes(connection, source)
+            if name == "divers":
+                notes += doubt.mass_notes(connection, source)
             if name == "dives":
                 notes += twin_notes(connection, source)
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())

@@ -197,8 +197,9 @@ def _contradicted(found: Sequence[Contradiction], units: Units) -> str:
     if first is None:
         return said
     return (
-        f"{said} Answers go only part of that way while the entry stands: measure {first}, correct its row "
-        "of the gear, load it and learn again. A piece that was mended or replaced gets a name of its own."
+        f"{said} Answers go only part of that way while the entry stands: measure {first} (of a type, each "
+        "piece), correct its row of the gear, load it and learn again. A piece that was mended or replaced "
+        "gets a name of its own."
     )
 
 
