@@ -322,6 +322,9 @@ def test_a_corrected_entry_is_not_corrected_twice(run, club: Path) -> None:
         assert kg == pytest.approx(after, abs=0.4)
         assert "full 5 was changed in the gear after the last `leadline learn`" in said
         assert "changed in the gear" not in silent
+    listed(8)
+    kit = ("--diver", "Noa", "--date", "2026-05-20", "--what-if", "water=fresh")
+    assert run("suggest", "--book", club, *kit).stderr.count("changed in the gear") == 1
 
 
 def test_kit_that_is_not_as_listed_is_named_with_what_to_do(club: Path) -> None:

@@ -172,7 +172,13 @@ def read(
     return Holding(name, records, version, fit, fitted, *known, blocks, changed), extra
 
 
-def near(book: Book, divers: set[str], *, suits: set[str] | None = None) -> Holding:
+def near(
+    book: Book,
+    divers: set[str],
+    *,
+    suits: set[str] | None = None,
+    notify: Callable[[str], None] = note,
+) -> Holding:
     """What an open book holds on some divers: `read` and `Holding.about` at once, quick in a large book.
 
     Parameters
@@ -183,6 +189,8 @@ def near(book: Book, divers: set[str], *, suits: set[str] | None = None) -> Hold
         Divers of interest.
     suits : set of str, optional
         Further suits of interest, such as those of a plan.
+    notify : callable
+        Called with what there is to say of the fit.
 
     Returns
     -------
@@ -199,7 +207,7 @@ def near(book: Book, divers: set[str], *, suits: set[str] | None = None) -> Hold
     fit, fitted, seen = _fit(stored)
     version, name = book.data_version, book.path.name
     known = found.dives <= seen, found.checks <= seen
-    changed = _changed(book, stored, note)
+    changed = _changed(book, stored, notify)
     return Holding(name, found.records, version, fit, fitted, *known, book.blocks(), changed)
 
 
@@ -233,7 +241,7 @@ def read_plan(
 
     with Book.open(path) as book:
         plan = book.read_plan(file, notify=notify)
-        return near(book, set(plan["diver"].tolist()), suits=set(plan["suit"].tolist())), plan
+        return near(book, set(plan["diver"].tolist()), suits=set(plan["suit"].tolist()), notify=notify), plan
 
 
 def _fit(stored: tuple[bytes, dict[str, Any]] | None) -> tuple[Fit, datetime | None, int]:
