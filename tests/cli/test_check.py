@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import typer
 from typer.testing import CliRunner
 
 from leadline.book import Book
@@ -376,6 +377,22 @@ def test_book_that_cannot_be_written_does_not_cost_the_answer(club: Path, monkey
     assert done.exit_code == 1
     assert json.loads(done.stdout)["kept_as"] == []
     assert "in use by process 7" in done.stderr
+
+
+def test_answer_is_read_before_the_book_is_written(club: Path, monkeypatch, capsys) -> None:
+    # In the water nobody waits until another program has done with the book.
+    printed = []
+
+    def slow(*_: object) -> list[str]:
+        printed.append(capsys.readouterr().out)
+        return ["Ines now"]
+
+    monkeypatch.setattr("leadline.cli.check_source.save", slow)
+    options = ["check", "--book", str(club), "--diver", "Ines", *map(str, SEEN)]
+    typer.main.get_command(app).main(options, standalone_mode=False)
+    assert "An estimate, not an instruction" in printed[0]
+    after = capsys.readouterr()
+    assert (after.out, "kept in the book as Ines now" in after.err) == ("", True)
 
 
 @pytest.mark.parametrize(

@@ -155,15 +155,18 @@ def _check(given: dict[str, Any], *, book: Path | None, units: Units, as_json: b
         single_thread()
         with progress("reckoning"):
             place, looks, answer = _answer(given, cells, book=book, units=units)
-    keys, failed = _kept(given, book, place, looks, answer)
-    document = _document(place, looks, answer, keys)
 
     def view() -> Any:
         from leadline.cli.check_view import sight
 
         return sight(place, looks, answer, units)
 
-    show(document, view, as_json=as_json)
+    if not as_json:
+        # Nobody waits in the water for a book, which another program may be writing to.
+        show({}, view, as_json=False)
+    keys, failed = _kept(given, book, place, looks, answer)
+    if as_json:
+        show(_document(place, looks, answer, keys), view, as_json=True)
     if keys:
         note(f"kept in the book as {', '.join(keys)}; the next answer knows it")
     elif place.unsaved:
