@@ -226,6 +226,7 @@ def _report(
     book: Path | None, desk: Desk, *, named: bool, out: Path, csv: Path | None, units: Units,
     numbers: Numbers, as_json: bool,
 ) -> None:  # fmt: skip
+    from leadline.decide.listed import short_text
     from leadline.decide.report_tables import rental_tables
     from leadline.decide.sheet_record import rental_document
 
@@ -242,6 +243,9 @@ def _report(
     show({**document, "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
     if data.fitted is None:
         note(UNLEARNED)
+    for outfit, gap in zip(data.outfits, data.short, strict=True):
+        if gap:
+            note(f"note: {outfit.label} is {short_text(gap, imperial=units == 'imperial')}")
     if data.lacking:
         note(lacking_note(data.lacking, "to have ready", units))
     if written:

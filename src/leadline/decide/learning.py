@@ -14,6 +14,7 @@ from leadline.decide.contradiction import contradictions, effects
 from leadline.decide.doubt import doubts
 from leadline.decide.findings import BreathRange, Convergence, Findings
 from leadline.decide.lead_rule import breath_out
+from leadline.decide.listed import short_of
 from leadline.decide.variance import parts
 from leadline.errors import FitError
 from leadline.evidence.crowd import gather_in_parts
@@ -147,11 +148,14 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
         **{kind: int((evidence.statements.kind == kind).sum()) for kind in KINDS},
     }
     moved = effects(evidence, found) if len(evidence) else ()
+    named = contradictions(moved, found)
+    # What answers leave out is told with them, so it stays with the fit.
+    found = replace(found, diagnostics={**found.diagnostics, **short_of(named)})
     return Findings(
         found,
         counts,
         moved,
-        contradictions(moved, found),
+        named,
         doubts(evidence, line, found.theta, settled=settled),
         parts(evidence, seen, found),
         breath,

@@ -53,6 +53,11 @@ class Outfit:
         """Labels of what goes with the suit."""
         return tuple(item for name in WITH for item in items(self.worn_with[name]))
 
+    @property
+    def pieces(self) -> tuple[str, ...]:
+        """Suits of all sizes and what goes with them."""
+        return (*(item for cell in self.suit for item in items(cell)), *self.kit)
+
 
 def suit_types(gear: Columns) -> dict[str, str]:
     """Type of each suit, item to type; where none is given, its style and thickness.

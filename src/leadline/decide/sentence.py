@@ -15,6 +15,7 @@ from leadline.decide.change import Trigger
 from leadline.decide.change_sentence import change_texts
 from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import MOST_RISE, WIDE
+from leadline.decide.listed import listed_texts
 from leadline.decide.unfit_sentence import FAILED, failed_texts
 from leadline.units import about_text, mass_text, to_imperial
 
@@ -368,6 +369,8 @@ def cautions(
     if "suit" in unnamed and not history.suit_worn:
         found.append("No suit named, so this is the lead for diving without one: far too little for a suit")
     found += unlikely
+    if not (history.point or (history.upper and history.lower)):
+        found += listed_texts(assessment, position, imperial=imperial)
     found += rig
     middle = band[1]
     if middle < -SLIGHT:

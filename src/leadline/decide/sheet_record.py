@@ -62,8 +62,13 @@ def rental_document(data: RentalData) -> Row:
         "observed_divers": data.observed_divers,
         "outfits": [
             # Which class is given which stands in the cells.
-            {"suit": outfit.label, "pieces": list(dict.fromkeys(outfit.suit)), **outfit.worn_with}
-            for outfit in data.outfits
+            {
+                "suit": outfit.label,
+                "pieces": list(dict.fromkeys(outfit.suit)),
+                **outfit.worn_with,
+                "short_kg": rounded(gap),
+            }
+            for outfit, gap in zip(data.outfits, data.short, strict=True)
         ],
         "cells": rental_rows(data),
         "nearer": [

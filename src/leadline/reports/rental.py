@@ -12,6 +12,7 @@ import numpy as np
 
 import leadline
 from leadline.decide.label import site_labels
+from leadline.decide.listed import short_text
 from leadline.decide.rental_data import LITTLE, RentalCell, RentalData
 from leadline.decide.rental_place import Place
 from leadline.decide.stranger import MassClass
@@ -64,6 +65,7 @@ def render(data: RentalData) -> str:
             "shown": lambda cell: _shown(reading, cell),
             "proof": proof,
             "few": _few,
+            "short_text": short_text,
             "too_heavy": TOO_HEAVY,
             "version": leadline.__version__,
         },

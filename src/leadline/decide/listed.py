@@ -1,0 +1,124 @@
+"""Kit whose entry the records contradict: what answers owe to it while the entry stands."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.units import about_text
+
+if TYPE_CHECKING:
+    from leadline.arrays import Columns
+    from leadline.decide.assessment import Assessment
+    from leadline.decide.findings import Contradiction
+
+__all__ = ["listed_texts", "short_of", "short_of_outfits", "short_text"]
+
+SHORT: Final = "short_kg:"
+"""How the numbers of such kit are named among a fit's own."""
+
+LEAST: Final = 0.2
+"""Lead that answers leave out from which that is told. [kg] (judged)"""
+
+_TYPE: Final = "type:"
+
+
+def short_of(found: Sequence[Contradiction]) -> dict[str, float]:
+    """Lead that the records alone put on a kit beyond what answers do, to be kept with the fit.
+
+    Parameters
+    ----------
+    found : sequence of Contradiction
+        What `contradictions` named.
+
+    Returns
+    -------
+    dict
+        By `SHORT` and the name of the shared effect; only where it is to be told. [kg]
+    """
+    gaps = {SHORT + kit.name: float(kit.alone_kg - kit.kg) for kit in found if kit.name.startswith(_TYPE)}
+    return {name: gap for name, gap in gaps.items() if abs(gap) >= LEAST}
+
+
+def listed_texts(assessment: Assessment, position: int, *, imperial: bool) -> list[str]:
+    """Cautions about kit of a row whose entry the records contradict.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the fit that knows them.
+    position : int
+        Row of the timeline.
+    imperial : bool
+        Whether to speak in pounds.
+
+    Returns
+    -------
+    list of str
+        Clauses without a semicolon, one a kit: how much more or less lead it may take.
+    """
+    known = _known(assessment)
+    if not known:
+        return []
+    worn, gear = assessment.line.occasions, assessment.line.records.gear
+    kit = (worn.suit, worn.undersuit, worn.bc, worn.cylinder, worn.other)
+    items = np.concatenate([np.atleast_1d(own[position]) for own in kit])
+    types = _types(gear)[items[items >= 0]].tolist()
+    return [
+        f"By the records alone {name} takes {_more(gap, imperial)} than this, which goes only part of that "
+        "way while its entry stands: check in the water, and have the entry corrected"
+        for name, gap in known.items()
+        if name in types
+    ]
+
+
+def short_of_outfits(assessment: Assessment, worn: Sequence[Collection[str]]) -> tuple[float, ...]:
+    """Lead that answers leave out with each of some outfits.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the fit that knows it.
+    worn : sequence of collection of str
+        Types of the suits and pieces of each outfit.
+
+    Returns
+    -------
+    tuple of float
+        0 where nothing is to be told. [kg]
+    """
+    known, gear = _known(assessment), assessment.line.records.gear
+    of_item = dict(zip(gear["item"].tolist(), _types(gear).tolist(), strict=True)) if known else {}
+    return tuple(
+        sum(gap for name, gap in known.items() if name in {of_item.get(one, one) for one in outfit})
+        for outfit in worn
+    )
+
+
+def short_text(gap: float, *, imperial: bool) -> str:
+    """What is said of an outfit in a table: how much more or less lead it may take than stands there."""
+    more = _more(gap, imperial)
+    return f"not as listed: by the records alone {more} than stands here, so check in the water"
+
+
+def _known(assessment: Assessment) -> dict[str, float]:
+    """Types that are not as listed, with the lead that is left out. [kg]."""
+    start = SHORT + _TYPE
+    named = {
+        name.removeprefix(start): gap
+        for name, gap in assessment.fit.diagnostics.items()
+        if name.startswith(start)
+    }
+    # What was learned of kit whose row was changed since is left out.
+    return {name: gap for name, gap in named.items() if _TYPE + name in assessment.fit.names}
+
+
+def _types(gear: Columns) -> NDArray[np.str_]:
+    return np.where(gear["type"] == "", gear["item"], gear["type"])
+
+
+def _more(gap: float, imperial: bool) -> str:
+    return f"about {about_text(abs(gap), imperial)} {'more' if gap > 0 else 'less'} lead"
