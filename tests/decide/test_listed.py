@@ -12,6 +12,7 @@ from leadline.decide.advice import answers
 from leadline.decide.findings import Contradiction
 from leadline.decide.listed import short_of
 from leadline.decide.rental import Desk, rental
+from leadline.decide.report_tables import rental_tables
 from leadline.decide.sheet_record import rental_document
 from leadline.model.population import Fit
 from leadline.reports import rental as page
@@ -88,8 +89,9 @@ def test_a_table_for_strangers_names_the_outfit() -> None:
     fit = replace(learned(), diagnostics={SHORT: 0.59, "short_kg:type:steel 12": 3.0})
     asked = Desk(classes="55,65,85", suits=(SUIT, "membrane"), cylinders=("steel 12",))
     data = rental(assess(fit=fit), asked, generated=datetime(2026, 5, 30, 12, 0), book="club")
-    assert data.short == pytest.approx((0.59, 0))  # of the suit and what goes with it
-    assert [outfit["short_kg"] for outfit in rental_document(data)["outfits"]] == pytest.approx([0.59, 0])
+    assert data.short == (("full 5 mm", SUIT, 0.59),)  # of the suit and what goes with it
+    document, rows = rental_document(data), [{"suit": "full 5 mm", "kit": SUIT, "short_kg": 0.59}]
+    assert document["not_as_listed"] == rental_tables(document)["not-as-listed"] == rows
     said = (
         "not as listed: by the records alone about 0.6 kg more lead than stands here, so check in the water"
     )

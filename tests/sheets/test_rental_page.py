@@ -174,7 +174,6 @@ def test_many_suits_are_parted_evenly() -> None:
         outfits=(*data.outfits, *data.outfits[:2]),
         tables=tuple(replace(t, cells=tuple((*r, *r[:2]) for r in t.cells)) for t in data.tables),
         seen=(*data.seen, *data.seen[:2]),
-        short=(*data.short, *data.short[:2]),
     )
     cards = parse_page(report.render(nine)).all("table", data_table="card-0")
     assert [len(card.all("th", role="columnheader")) - 1 for card in cards] == [4, 5]

@@ -243,9 +243,8 @@ def _report(
     show({**document, "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
     if data.fitted is None:
         note(UNLEARNED)
-    for outfit, gap in zip(data.outfits, data.short, strict=True):
-        if gap:
-            note(f"note: {outfit.label} is {short_text(gap, imperial=units == 'imperial')}")
+    for name, gap in dict.fromkeys(kit[1:] for kit in data.short):
+        note(f"note: {short_text(name, gap, imperial=units == 'imperial')}")
     if data.lacking:
         note(lacking_note(data.lacking, "to have ready", units))
     if written:

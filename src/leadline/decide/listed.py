@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.decide.findings import Contradiction
 
-__all__ = ["listed_texts", "short_of", "short_of_outfits", "short_text"]
+__all__ = ["listed_texts", "short_in", "short_of", "short_text"]
 
 SHORT: Final = "short_kg:"
 """How the numbers of such kit are named among a fit's own."""
@@ -75,33 +75,30 @@ def listed_texts(assessment: Assessment, position: int, *, imperial: bool) -> li
     ]
 
 
-def short_of_outfits(assessment: Assessment, worn: Sequence[Collection[str]]) -> tuple[float, ...]:
-    """Lead that answers leave out with each of some outfits.
+def short_in(assessment: Assessment, pieces: Collection[str]) -> dict[str, float]:
+    """Lead that answers leave out with some pieces of kit.
 
     Parameters
     ----------
     assessment : Assessment
         With the fit that knows it.
-    worn : sequence of collection of str
-        Types of the suits and pieces of each outfit.
+    pieces : collection of str
+        Items of the gear.
 
     Returns
     -------
-    tuple of float
-        0 where nothing is to be told. [kg]
+    dict
+        By type, only where it is to be told. [kg]
     """
     known, gear = _known(assessment), assessment.line.records.gear
-    of_item = dict(zip(gear["item"].tolist(), _types(gear).tolist(), strict=True)) if known else {}
-    return tuple(
-        sum(gap for name, gap in known.items() if name in {of_item.get(one, one) for one in outfit})
-        for outfit in worn
-    )
+    there = set(_types(gear)[np.isin(gear["item"], list(pieces))].tolist()) if known else set()
+    return {name: gap for name, gap in known.items() if name in there}
 
 
-def short_text(gap: float, *, imperial: bool) -> str:
-    """What is said of an outfit in a table: how much more or less lead it may take than stands there."""
+def short_text(name: str, gap: float, *, imperial: bool) -> str:
+    """What is said of kit in a table: how much more or less lead it may take than stands there."""
     more = _more(gap, imperial)
-    return f"not as listed: by the records alone {more} than stands here, so check in the water"
+    return f"{name} is not as listed: by the records alone {more} than stands here, so check in the water"
 
 
 def _known(assessment: Assessment) -> dict[str, float]:

@@ -16,7 +16,7 @@ from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.crowd import Crowd
 from leadline.decide.label import items, latest_dive
-from leadline.decide.listed import short_of_outfits
+from leadline.decide.listed import short_in
 from leadline.decide.onward import put_on
 from leadline.decide.outfit import Outfit, outfit_keys, outfits, suit_types
 from leadline.decide.rental_crowd import RentalCrowd
@@ -159,7 +159,11 @@ def rental(
         stock=rental_stock(needs, tables[0], came, classes, desk.pieces, number=desk.renters, seed=desk.seed),
         nearer=nearer(crowd, classes, desk.pieces.step),
         there=desk.pieces.there,
-        short=short_of_outfits(assessment, [outfit.pieces for outfit in handed.outfits]),
+        short=tuple(
+            (outfit.label, name, gap)
+            for outfit in handed.outfits
+            for name, gap in short_in(assessment, outfit.pieces).items()
+        ),
     )
 
 

@@ -180,9 +180,9 @@ class RentalData:
         Sizes [kg] and numbers of the pieces that the book lists; empty: it lists none.
     left_out : tuple of (str, int)
         Blocks that the book lists in the other unit, of which no lead is made, and how many there are.
-    short : tuple of float
-        Lead that the records alone put on each outfit beyond what stands in the table, which goes only part
-        of that way while an entry that they contradict stands; 0: nothing to tell. [kg]
+    short : tuple of (str, str, float)
+        Outfit, kit in it whose entry the records contradict, and the lead that they alone put on it beyond
+        what stands in the table, which goes only part of that way while the entry stands. [kg]
     """
 
     units: str
@@ -207,7 +207,7 @@ class RentalData:
     nearer: tuple[Nearer, ...]
     there: There = ()
     left_out: tuple[tuple[str, int], ...] = ()
-    short: tuple[float, ...] = ()
+    short: tuple[tuple[str, str, float], ...] = ()
 
     @property
     def lacking(self) -> Lacking:

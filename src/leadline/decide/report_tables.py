@@ -68,7 +68,8 @@ def rental_tables(document: Mapping[str, Any]) -> Tables:
     -------
     dict of str to list of dict
         Name to rows: the pieces to have, the day they are for and the book (`summary`), what sex changes, the
-        outfits, what was seen at stops, the pieces that are lacking, blocks that are left out.
+        outfits, what was seen at stops, the pieces that are lacking, blocks that are left out, kit that is
+        not as listed.
     """
     stock = document["stock"]
     tables: Tables = {
@@ -79,6 +80,7 @@ def rental_tables(document: Mapping[str, Any]) -> Tables:
         "seen": document["seen"],
         "lacking": document["lacking"],
         "left-out": document["left_out"],
+        "not-as-listed": document["not_as_listed"],
     }
     return _alike(tables)
 

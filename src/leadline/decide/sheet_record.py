@@ -62,13 +62,8 @@ def rental_document(data: RentalData) -> Row:
         "observed_divers": data.observed_divers,
         "outfits": [
             # Which class is given which stands in the cells.
-            {
-                "suit": outfit.label,
-                "pieces": list(dict.fromkeys(outfit.suit)),
-                **outfit.worn_with,
-                "short_kg": rounded(gap),
-            }
-            for outfit, gap in zip(data.outfits, data.short, strict=True)
+            {"suit": outfit.label, "pieces": list(dict.fromkeys(outfit.suit)), **outfit.worn_with}
+            for outfit in data.outfits
         ],
         "cells": rental_rows(data),
         "nearer": [
@@ -91,6 +86,9 @@ def rental_document(data: RentalData) -> Row:
         },
         "lacking": _lacking(data.lacking),
         "left_out": [{"block": size, "pieces": number} for size, number in data.left_out],
+        "not_as_listed": [
+            {"suit": suit, "kit": name, "short_kg": rounded(gap)} for suit, name, gap in data.short
+        ],
     }
 
 
