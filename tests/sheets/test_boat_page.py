@@ -65,6 +65,8 @@ def test_checks_first_are_listed_in_order_with_their_reasons() -> None:
         leads = [diver.answer.lead_kg] if diver.answer.lead_kg else []
         leads += [diver.answer.bring_kg] if diver.answer.bring_kg > diver.answer.lead_kg else []
         leads.append(diver.after.more_kg)
+        # Deeper than eye level without any lead: no more than what is told to be put on, or is at hand.
+        leads += [min(diver.answer.bring_kg, diver.after.more_kg)] if diver.after.deep else []
         assert values(item) == pytest.approx(leads)
 
 
