@@ -12,7 +12,8 @@ from typing import Final, Literal
 from leadline.frozen import dataclass
 
 __all__ = [
-    "BLOCKS", "CHECKS", "DIVERS", "DIVES", "FILES", "GEAR", "TABLES", "Column", "Kind", "Table", "Twin",
+    "BLOCKS", "CHECKS", "DIVERS", "DIVES", "FILES", "GEAR", "KIT", "TABLES", "Column", "Kind", "Table",
+    "Twin",
 ]  # fmt: skip
 
 Kind = Literal["text", "word", "number", "integer", "date", "numbers", "names", "gases", "places"]
@@ -378,6 +379,9 @@ BLOCKS: Final = Table(
     ),
     "The lead there is to choose from, if leads are to be made of it.",
 )
+
+KIT: Final = tuple(column.name for column in DIVES.columns if column.gear_kinds)
+"""Columns of dives and checks that name gear."""
 
 TABLES: Final[dict[str, Table]] = {table.name: table for table in (DIVERS, GEAR, DIVES, CHECKS)}
 """The records themselves."""

@@ -379,6 +379,18 @@ def test_book_that_cannot_be_written_does_not_cost_the_answer(club: Path, monkey
     assert "in use by process 7" in done.stderr
 
 
+def test_a_closed_output_does_not_cost_the_look(club: Path, monkeypatch) -> None:
+    kept = []
+
+    def closed(*_: object, **__: object) -> None:
+        raise BrokenPipeError
+
+    monkeypatch.setattr("leadline.cli.check.show", closed)
+    monkeypatch.setattr("leadline.cli.check_source.save", lambda *_: kept.append("Ines now") or kept)
+    CliRunner().invoke(app, ["check", "--book", str(club), "--diver", "Ines", *map(str, SEEN)])
+    assert kept == ["Ines now"]
+
+
 def test_answer_is_read_before_the_book_is_written(club: Path, monkeypatch, capsys) -> None:
     # In the water nobody waits until another program has done with the book.
     printed = []

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from leadline.book.sql import identifier, one, rows
-from leadline.records import CHECKS, DIVES, Table
+from leadline.records import CHECKS, DIVES, KIT, Table
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 __all__ = ["changed_kit", "kit_notes", "worn_in"]
 
 _NAMED: Final = 3
-
-_KIT: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 
 
 def worn_in(table: Table, where: str) -> str:
@@ -32,9 +30,7 @@ def worn_in(table: Table, where: str) -> str:
     where : str
         Which of its rows, in SQL.
     """
-    cells = " UNION ".join(
-        f"SELECT {column} AS cell FROM {identifier(table.name)} {where}" for column in _KIT
-    )
+    cells = " UNION ".join(f"SELECT {column} AS cell FROM {identifier(table.name)} {where}" for column in KIT)
     parts = f"SELECT unnest(string_split(cell, ';')) AS part FROM ({cells})"
     return f"SELECT DISTINCT trim(part) AS item FROM ({parts})"
 

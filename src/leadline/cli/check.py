@@ -161,10 +161,13 @@ def _check(given: dict[str, Any], *, book: Path | None, units: Units, as_json: b
 
         return sight(place, looks, answer, units)
 
-    if not as_json:
-        # Nobody waits in the water for a book, which another program may be writing to.
-        show({}, view, as_json=False)
-    keys, failed = _kept(given, book, place, looks, answer)
+    try:
+        if not as_json:
+            # Nobody waits in the water for a book, which another program may be writing to.
+            show({}, view, as_json=False)
+    finally:
+        # A look is not lost with whoever was to read the answer.
+        keys, failed = _kept(given, book, place, looks, answer)
     if as_json:
         show(_document(place, looks, answer, keys), view, as_json=True)
     if keys:

@@ -11,13 +11,12 @@ from leadline.cli.options import Units
 from leadline.cli.output import note
 from leadline.cli.questions import ask
 from leadline.errors import BookError, LeadlineError
-from leadline.records import CHECKS, DIVERS, DIVES, Column
+from leadline.records import CHECKS, DIVERS, DIVES, KIT, Column
 
 __all__ = ["check"]
 
 _PERSON: Final = ("mass_kg", "height_cm", "sex", "birth_year", "dives_before")
 _KIT: Final = ("suit", "undersuit", "bc", "cylinder", "gas", "other")
-_GEAR: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 _NONE: Final = "-"
 
 
@@ -124,7 +123,7 @@ def _kit(column: Column, default: str, items: Sequence[str]) -> str:
     from leadline.decide.check_kit import described
 
     def sound(answer: str) -> None:
-        if column.name in _GEAR:
+        if column.name in KIT:
             described({column.name: answer}, items)
 
     if column.name == "water":

@@ -13,6 +13,7 @@ from leadline.cli.output import note
 from leadline.cli.planned import in_options, own_words
 from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
 from leadline.frozen import dataclass
+from leadline.records import KIT
 
 if TYPE_CHECKING:
     from leadline.arrays import Columns, Records
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Place", "find_place", "save"]
 
-_GEAR: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 _OPTIONS: Final = {"start_bar": "bar", "stop_bar": "reserve"}
 _WATER: Final = ("salinity_gkg", "water_temp_c")
 
@@ -94,7 +94,7 @@ def find_place(
             plan, holding = _in_words(holding, taken.cells, guest=guest, gear=gear)
         else:
             plan = judged(opened, taken.cells, known=taken.taken, underway=True, options=_OPTIONS)
-    if dive and any(records.dives[name][0] and not plan[name][0] for name in _GEAR):
+    if dive and any(records.dives[name][0] and not plan[name][0] for name in KIT):
         dive = ""  # a check on a dive has its kit where it names none, and this one was made without
     reason = "the diver is not in the book" if guest else ""
     if gear and not guest:
@@ -180,7 +180,7 @@ def _in_words(
     from leadline.cli.kit import judged
     from leadline.decide.check_kit import extended
 
-    worn = {part.strip().casefold() for name in _GEAR for part in cells.get(name, "").split(";")}
+    worn = {part.strip().casefold() for name in KIT for part in cells.get(name, "").split(";")}
     table = holding.records.gear
     rows = [i for i, item in enumerate(table["item"].tolist()) if item.casefold() in worn]
     listed = [{name: _plain(values[i]) for name, values in table.items()} for i in rows]

@@ -21,7 +21,7 @@ from leadline.model.marginal import Marginal
 from leadline.model.population import Fit
 from leadline.physics.ledger import Exposures, Ledger, State, evaluate, exposures
 from leadline.physics.rig import Rigs, assemble
-from leadline.records import RESERVE_PRESSURE, STOP_DEPTH
+from leadline.records import KIT, RESERVE_PRESSURE, STOP_DEPTH
 from leadline.timeline import CHECK, DIVE, PLAN, Timeline, timeline
 
 __all__ = ["ALL_TIME", "Assessment", "offset_sds", "questions", "seen_ends", "unshared_sd"]
@@ -102,12 +102,10 @@ class Assessment:
             if given is not None:
                 seen[line.at(table)] = given
         if changed_kit:
-            gear, worn = line.records.gear, line.occasions
-            changed = np.isin(gear["item"], list(changed_kit))
-            types = np.where(gear["type"] == "", gear["item"], gear["type"])[changed]
-            fit = fit.forgetting({f"type:{name}" for name in types})
+            changed = np.isin(line.records.gear["item"], list(changed_kit))
+            fit = fit.forgetting({f"type:{name}" for name in rigs.kit.type[: len(changed)][changed]})
             last = np.append(changed, False)  # row -1 pads
-            kit = (worn.suit, worn.undersuit, worn.bc, worn.cylinder, worn.other)
+            kit = [getattr(line.occasions, name) for name in KIT]
             seen &= ~np.any([last[items].any(axis=1) for items in kit], axis=0)
         return cls(line, rigs, gather(line, rigs, in_fit=seen), fit, seen)
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from leadline.arrays import Columns
-from leadline.records import STOP_DEPTH
+from leadline.records import KIT, STOP_DEPTH
 from leadline.units import to_imperial
 
 __all__ = [
@@ -25,8 +25,6 @@ __all__ = [
 
 LIKE_STOP: Final = 0.5
 """Stops that differ by no more are at one depth, such as 15 ft and 5 m. [m] (judged)"""
-
-_WORN: Final = ("suit", "undersuit", "bc", "cylinder", "other")
 
 
 def items(cell: str) -> list[str]:
@@ -48,7 +46,7 @@ def kit_label(rows: Columns, row: int) -> str:
 
 def kit_labels(rows: Columns, row: int) -> tuple[str, ...]:
     """Labels of all that is worn and carried in one row, and the gas where it is not air."""
-    labels = [item for name in _WORN for item in items(rows[name][row])]
+    labels = [item for name in KIT for item in items(rows[name][row])]
     gas = rows["gas"][row]
     if gas and set(items(gas)) != {"air"}:
         labels.append(f"gas {gas}")

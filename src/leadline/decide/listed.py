@@ -6,12 +6,11 @@ from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from leadline.records import KIT
 from leadline.units import about_text
 
 if TYPE_CHECKING:
-    from leadline.arrays import Columns
     from leadline.decide.assessment import Assessment
     from leadline.decide.findings import Contradiction
 
@@ -63,10 +62,8 @@ def listed_texts(assessment: Assessment, position: int, *, imperial: bool) -> li
     known = _known(assessment)
     if not known:
         return []
-    worn, gear = assessment.line.occasions, assessment.line.records.gear
-    kit = (worn.suit, worn.undersuit, worn.bc, worn.cylinder, worn.other)
-    items = np.concatenate([np.atleast_1d(own[position]) for own in kit])
-    types = _types(gear)[items[items >= 0]].tolist()
+    items = np.concatenate([getattr(assessment.line.occasions, name)[position] for name in KIT])
+    types = assessment.rigs.kit.type[items].tolist()
     return [
         f"By the records alone {name} takes {_more(gap, imperial)} than this, which goes only part of that "
         "way while its entry stands: check in the water, and have the entry corrected"
@@ -90,8 +87,8 @@ def short_in(assessment: Assessment, pieces: Collection[str]) -> dict[str, float
     dict
         By type, only where it is to be told. [kg]
     """
-    known, gear = _known(assessment), assessment.line.records.gear
-    there = set(_types(gear)[np.isin(gear["item"], list(pieces))].tolist()) if known else set()
+    known, item = _known(assessment), assessment.line.records.gear["item"]
+    there = set(assessment.rigs.kit.type[np.flatnonzero(np.isin(item, list(pieces)))].tolist())
     return {name: gap for name, gap in known.items() if name in there}
 
 
@@ -111,10 +108,6 @@ def _known(assessment: Assessment) -> dict[str, float]:
     }
     # What was learned of kit whose row was changed since is left out.
     return {name: gap for name, gap in named.items() if _TYPE + name in assessment.fit.names}
-
-
-def _types(gear: Columns) -> NDArray[np.str_]:
-    return np.where(gear["type"] == "", gear["item"], gear["type"])
 
 
 def _more(gap: float, imperial: bool) -> str:
