@@ -1,4 +1,4 @@
-"""The hyperparameters of the highest posterior for very many divers, by the slopes of each.
+"""The hyperparameters of the highest posterior, climbed to by the slopes of each diver: in few settlings.
 
 References
 ----------
@@ -28,8 +28,8 @@ ROUGHLY: Final = 5e-3
 """Tolerance of the sites of very many divers, in the sd of a row. [-]"""
 
 GAIN: Final = 0.5
-SEEN: Final = 1.5
-"""Nats that one step more must promise, and again after one that led nowhere. [-, -]"""
+AGAIN: Final = 3.0
+"""Nats that one step more must promise, and how many times as much after one that led nowhere. [-, -]"""
 
 MOST_STEPS: Final = 25
 """Settlings of one sample. [-]"""
@@ -52,6 +52,7 @@ class Climb:
         self.curve: FloatArray = np.eye(len(point))
         self.follow: FloatArray = np.zeros((len(mean), len(point)))
         self.calls = self.sweeps = self.rounds = self.rows = 0
+        self.arrived = False
 
     def _at(
         self, sweeper: Sweeper, point: FloatArray, start: Start, *, inform: bool = True
@@ -87,12 +88,21 @@ class Climb:
         begin = Start(Sites.flat(0), self.mean, self.covariance)
         return self._at(Sweeper(rows), self.point, begin, inform=False)[0]
 
-    def up(self, o: Observations) -> Propagation:
-        """Climb on these rows; the last sites that led upwards."""
+    def up(self, o: Observations, *, enough: float = GAIN, most: int = MOST_STEPS) -> Propagation:
+        """Climb on these rows; the last sites that led upwards.
+
+        Parameters
+        ----------
+        o : Observations
+        enough : float
+            Nats that one step more must promise.
+        most : int
+            Settlings, the first not counted. Where they were too few, `arrived` is false.
+        """
         sweeper, begin = Sweeper(o), Start(Sites.flat(len(o)), self.mean, self.covariance)
         found, height = self._at(sweeper, self.point, begin)
-        gain, least = self._look(found), GAIN
-        for _ in range(MOST_STEPS):
+        gain, least = self._look(found), enough
+        for _ in range(most):
             if gain < least:
                 break
             point = np.clip(self.point + self.step, -REACH, REACH)
@@ -104,8 +114,9 @@ class Climb:
             else:
                 here = self._slope(found, self.point)
                 fallen = here - self._slope(tried, point)
-                self.curve, least = _corrected(self.curve, point - self.point, fallen), SEEN
+                self.curve, least = _corrected(self.curve, point - self.point, fallen), AGAIN * enough
                 gain = self._aim(here)
+        self.arrived = gain < least
         self.mean, self.covariance, self.rows = found.mean, found.start.covariance, len(o)
         return found
 

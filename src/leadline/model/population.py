@@ -268,11 +268,14 @@ def likeliest(observations: Observations) -> Hyperparameters:
     FitError
         If it does not converge.
     """
+    from leadline.model.mode import climbed
     from leadline.model.search import Height, sought
 
     if not len(observations):
         return Hyperparameters()
-    return Hyperparameters.from_vector(CENTRE + SPREAD * sought(Height(observations, None)).x)
+    begun = climbed(observations)
+    point = sought(Height(observations, None)).x if begun is None else begun[0].point
+    return Hyperparameters.from_vector(CENTRE + SPREAD * point)
 
 
 def _integrated(
@@ -318,28 +321,22 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
 
     Notes
     -----
-    The hyperparameters are found by L-BFGS in prior-sd coordinates, where the prior makes the surface
-    proper and well scaled, with the gradient of the evidence.
+    The hyperparameters are found in prior-sd coordinates, where the prior makes the surface proper and well
+    scaled, with the gradient of the evidence: see `leadline.model.mode`.
     """
-    from leadline.model.propagation import TOLERANCE
-    from leadline.model.search import REACH, Height, covariance_at, sought
+    from leadline.model.mode import mode
 
     if not len(observations):
         return prior_fit(observations.names)
-    posterior = Height(observations, notify)
-    found = sought(posterior)
-    point = np.asarray(found.x)
-    settled = posterior.at(point, sketch=False, tolerance=TOLERANCE)
-    covariance = covariance_at(posterior, point, settled)
-    sd = np.sqrt(np.diag(covariance))
-    left = float(np.max(np.where(np.abs(point) < REACH, np.abs(covariance @ found.jac) / sd, 0.0)))
-    if left > MOST_LEFT:
+    found = mode(observations, notify=notify)
+    posterior, point, settled = found.posterior, found.point, found.settled
+    if found.left > MOST_LEFT:
         raise FitError(
-            f"the hyperparameters did not converge (one round more would move one by {left:.1f} of its sd): "
-            "nothing was stored; look for records that contradict each other",
-            {"calls": float(posterior.calls), "left": left},
+            f"the hyperparameters did not converge (one round more would move one by {found.left:.1f} of its "
+            "sd): nothing was stored; look for records that contradict each other",
+            {"calls": float(posterior.calls), "left": found.left},
         )
-    near, around = _integrated(posterior, point, settled, covariance)
+    near, around = _integrated(posterior, point, settled, found.covariance)
     return Fit(
         observations.names,
         settled.mean,
@@ -350,11 +347,11 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
             "observations": float(len(observations)),
             "divers": float(len(observations.body_sd)),
             "log_evidence": settled.log_evidence,
-            "rounds": float(found.nit),
+            "rounds": float(found.rounds),
             "calls": float(posterior.calls),
             "sweeps": float(posterior.sweeps),
             "settled_sweeps": float(settled.sweeps),
-            "left": left,
+            "left": found.left,
         },
         near.vectors,
         near.weights,
