@@ -331,8 +331,8 @@ def test_decisions_count_on_the_smaller_breath_range(monkeypatch: pytest.MonkeyP
 def test_second_reading_lets_each_record_mean_its_interval(club) -> None:
     evidence = Assessment.of(records(), prior_fit()).evidence
     alone = fit(evidence.observations.as_intervals()).theta
-    assert club.breath.fixed_out == pytest.approx(alone.breath_out, rel=1e-3)
-    assert club.breath.fixed_in == pytest.approx(alone.breath_in, rel=1e-3)
+    assert club.breath.fixed_out == pytest.approx(alone.breath_out, rel=1e-2)
+    assert club.breath.fixed_in == pytest.approx(alone.breath_in, rel=1e-2)
     assert club.breath.free_out == club.fit.theta.breath_out
     assert club.breath.decision_in == min(club.breath.free_in, 1.2)  # common practice, no source
     # Once only where that is asked for, and then nothing limits what was learned but what is usual.
