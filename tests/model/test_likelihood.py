@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy import integrate, stats
 
-from leadline.model.hyperparameters import Hyperparameters
+from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
 from leadline.model.likelihood import POINT_RANGE, point_terms, zone_terms
-from leadline.model.observations import Observations
+from leadline.model.observations import Form, Observations
 from leadline.model.occasion import NODES, levels, occasion_terms
 
 ZONES = np.array([[0.01, 0.98, 0.01], [0.0, 1.0, 0.0], [0.01, 0.98, 0.98], [0.9, 0.45, 0.45]])
@@ -174,3 +174,19 @@ def test_needs_of_many_grid_points_are_the_needs_one_by_one(rng):
         assert_allclose(together.value[k], alone.value)
         assert_allclose(together.slope[k], alone.slope)
         assert_allclose(together.blocks[k], alone.blocks)
+
+
+def test_chances_of_all_that_may_be_written_sum_to_one():
+    """Whatever the zone, something is written of a stop whose BC was noted: probabilities add up (axiom)."""
+    written = [
+        ((1.0, 0.0, 0.0), Form.ANY),
+        ((0.0, 1.0, 0.0), Form.HOVERED_CLOSED),
+        ((0.0, 1.0, 1.0), Form.HOVERED_OPEN),
+        ((0.0, 0.0, 1.0), Form.SANK_CLOSED),
+        ((0.0, 0.0, 1.0), Form.SANK_OPEN),
+    ]
+    fit, form = np.array([f for f, _ in written]), np.array([int(f) for _, f in written])
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        theta = Hyperparameters.from_vector(CENTRE + SPREAD * rng.normal(size=len(CENTRE)))
+        assert_allclose(levels(fit, form, theta).sum(axis=0), 1.0, rtol=1e-12)

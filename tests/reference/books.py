@@ -2,8 +2,9 @@
 
 What is drawn is exactly what the model takes for the chance of a record, so that ranks of the truth in the
 exact posterior are uniform (`.ci/sbc.py`). Two things are needed for that. The lead of a dive is chosen from
-the reading of habit, which is a record too: then it says nothing beyond it. And a draw in which a record
-falls where the likelihood leaves no room for one is thrown away as a whole.
+the reading of habit, which is a record too: then it says nothing beyond it. And a draw with a sound reading
+beyond the range of wrong ones is thrown away as a whole. No draw may be thrown away for a result: that would
+hide chances that do not sum to one.
 """
 
 from __future__ import annotations
@@ -53,7 +54,7 @@ LIFTED: Final = 0.5
 
 
 class ImpossibleError(ValueError):
-    """A record fell where the likelihood leaves no room for one."""
+    """A reading fell where the likelihood leaves no room for one."""
 
 
 @dataclass(frozen=True)
@@ -140,7 +141,7 @@ def _latent(
 
 
 def _recorded(
-    rng: np.random.Generator, felt: FloatArray, lead: FloatArray, values: FloatArray, *, exact: bool
+    rng: np.random.Generator, felt: FloatArray, lead: FloatArray, values: FloatArray
 ) -> tuple[FloatArray, IntArray]:
     """Fit and form of each record of a stop."""
     theta = Hyperparameters.from_vector(values)
@@ -148,12 +149,9 @@ def _recorded(
     edges = np.stack([lead + theta.breath_out, middle, lead - theta.breath_in])
     zone = np.sum(felt < edges, axis=0)
     chance = chances(KIND, values).T[zone]
-    if np.any(chance.sum(axis=1) > 1 + 1e-9):
-        raise ValueError("the chances of records must not exceed 1 in any zone")
-    kind = np.sum(rng.random(len(felt))[:, None] > np.cumsum(chance, axis=1), axis=1)
-    if exact and np.any(kind == len(KINDS)):
-        raise ImpossibleError("a record for which the likelihood leaves no room")
-    kind = np.where(kind == len(KINDS), FORMS.tolist().index(Form.HOVERED_OPEN), kind)
+    if np.any(abs(chance.sum(axis=1) - 1) > 1e-9):
+        raise ValueError("the chances of records must sum to 1 in each zone")
+    kind = np.sum(rng.random(len(felt))[:, None] > np.cumsum(chance, axis=1)[:, :-1], axis=1)
     return FITS[kind], FORMS[kind]
 
 
@@ -225,7 +223,7 @@ def _rows(
         fit, form = _blind(rng, felt, lead, theta, known=0.1)
         first = first[:0]
     else:
-        fit, form = _recorded(rng, felt, lead, values, exact=exact)
+        fit, form = _recorded(rng, felt, lead, values)
     read = np.flatnonzero((rng.random(len(each)) < readings) & (not blind))
     middle = x.prior[x.suit[read]] - LIFTED
     value = _readings(rng, x.need(read, foam=FOAM) + scatter[read], middle, theta, exact=exact)
@@ -308,7 +306,7 @@ def draw(
     Raises
     ------
     ImpossibleError
-        If `exact`, and a record fell where the likelihood leaves no room for one.
+        If `exact`, and a reading fell where the likelihood leaves no room for one.
     """
     theta = Hyperparameters.from_vector(values)
     counts = np.full(divers, round(dives)) if exact else rng.poisson(dives - 1, divers) + 1

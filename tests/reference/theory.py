@@ -20,6 +20,9 @@ IntArray = NDArray[np.int64]
 LIGHT_PART: Final = 0.4
 """Where the neutral zone is parted: so much over need still feels level. [kg]"""
 
+HEAVY: Final = 3
+"""Place of the heavy zone."""
+
 POINT_RANGE: Final = 15.0
 """Range over which a wrong reading is uniform. [kg]"""
 
@@ -88,7 +91,9 @@ def chances(kind: FloatArray, values: Any, xp: Any = np) -> Any:
     }
     form = xp.stack([xp.stack([xp.asarray(c) for c in rows[Form(int(f))]]) for f in kind[:, 0]])
     fit = kind[:, [1, 2, 2, 3]]
-    return form * (fit * (1 - wrong) + (1 - fit) * wrong / 2)
+    # What fits the neutral and the heavy zone may also be wrong of a heavy diver: as if of a neutral one.
+    both = ((kind[:, 2] == 1) & (kind[:, 3] == 1))[:, None] * (np.arange(4) == HEAVY)
+    return form * (fit * (1 - wrong) + (1 - fit) * wrong / 2) + both * form[:, 1:2] * wrong / 2
 
 
 def knots(observations: Observations) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:

@@ -90,11 +90,15 @@ def chances(lay: Layout | Rows, level: Levels, n: int) -> tuple[float, float, fl
     form, right, wrong = lay.form[n], 1 - level.wrong, level.wrong / 2
     light, neutral, heavy = lay.fit[n, 0], lay.fit[n, 1], lay.fit[n, 2]
     of_neutral = neutral * right + (1 - neutral) * wrong
+    of_heavy = level.chance[form, 3] * (heavy * right + (1 - heavy) * wrong)
+    if neutral == 1.0 and heavy == 1.0:
+        # What fits both may also be a wrong record, of a heavy diver as if of a neutral one.
+        of_heavy += level.chance[form, 1] * wrong
     return (
         level.chance[form, 0] * (light * right + (1 - light) * wrong),
         level.chance[form, 1] * of_neutral,
         level.chance[form, 2] * of_neutral,
-        level.chance[form, 3] * (heavy * right + (1 - heavy) * wrong),
+        of_heavy,
     )
 
 

@@ -159,6 +159,10 @@ def _zones_gradient(
         right = fits[zone]
         gradient[WRONG] += share * chance[zone] * (0.5 * (1 - right) - right)
         gradient[CHANCE + 4 * word + zone] += share * (right * (1 - wrong) + (1 - right) * wrong / 2)
+    if fit[1] == 1.0 and fit[2] == 1.0:
+        share = inside[3] * whole
+        gradient[WRONG] += 0.5 * share * chance[1]
+        gradient[CHANCE + 4 * word + 1] += share * wrong / 2
 
 
 @njit(cache=True)
