@@ -7,6 +7,7 @@ import json
 import re
 import subprocess
 import sys
+import textwrap
 import unicodedata
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,7 @@ from rich.text import Text
 
 from leadline.book import Book
 from leadline.cli.output import error, note, plain, progress, quantity, show, table, user_errors
-from leadline.cli.paragraph import _ACCENTS, _ONE_CELL, BLANK, Page, facts, line, wrapped
+from leadline.cli.paragraph import _ACCENTS, _ONE_CELL, BLANK, Page, broken, facts, line, wrapped
 from leadline.errors import LeadlineError
 from tests.cli.conftest import Run
 
@@ -70,6 +71,37 @@ def test_table_is_that_of_its_rows_one_by_one(width: int, rows: list[list[object
     made = table(title, ["name", "lead", "nothing", "said"], rows)
     one_by_one = made._made(made.rows)  # type: ignore[union-attr]  # a table of ours
     assert printed(made, width) == printed(one_by_one, width)
+
+
+@pytest.mark.parametrize("width", [16, 40, 60, 61, 120, 240])
+@pytest.mark.parametrize("rows", [CELLS, CELLS[:3], CELLS[:1], [], [["", 1, None, ""]] * 2])
+@pytest.mark.parametrize(
+    "title", ["", "Lead", "A title that is longer than the table is wide, so it is broken"]
+)
+def test_table_on_a_page_is_what_rich_would_print(width: int, rows: list[list[object]], title: str) -> None:
+    """Kind: independent."""
+    made = table(title, ["name", "lead", "nothing", "said"], rows)
+    by_rich = printed(made, width, force_terminal=True, color_system="standard")
+    assert unstyled(Page((made,)).text(width)) == unstyled(by_rich) == printed(made, width)
+    if len(rows) in (2, 3) and width >= 120:  # laid out here, each piece in its own style as Rich has them
+        assert Page((made,)).text(width) == by_rich
+
+
+def test_a_table_that_fits_does_not_wait_for_rich() -> None:
+    code = (
+        "import sys; from leadline.cli.output import table; from leadline.cli.paragraph import Page; "
+        "print(Page((table('Lead', ['diver', 'kg'], [['Zoë', 4.5], ['Bo', None]]),)).text(80)); "
+        "assert 'rich' not in sys.modules"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_table_on_a_page_goes_without_a_sign_that_the_output_lacks(monkeypatch: pytest.MonkeyPatch) -> None:
+    made = table("", ["diver", "lead"], [["Ida", 4.5], ["Bo", 6]])
+    assert "─" in Page((made,)).text(80)
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(io.BytesIO(), "latin-1"))
+    assert Page((made,)).text(80).isascii()
 
 
 LEADS = [
@@ -145,6 +177,17 @@ def test_paragraph_is_a_table_with_one_cell(width: int, size: int, text: str) ->
     assert printed(wrapped(said), width) == printed(grid, width)
 
 
+@pytest.mark.parametrize("width", [1, 9, 20, 78])
+@pytest.mark.parametrize("text", ["one two three 4.5 kg, ", "a  b ", "a\u00a0b c", "a-b c", "x", " x y", ""])
+def test_lines_are_those_of_textwrap(width: int, text: str) -> None:
+    """Kind: independent."""
+    for size in range(60):
+        said = (text * 60)[:size]
+        if max(map(len, said.split()), default=0) <= width:
+            expected = textwrap.wrap(said, width, break_on_hyphens=False) or [""]
+            assert [each.rstrip() for each in broken(said, width)] == [each.rstrip() for each in expected]
+
+
 FACTS = [
     (
         "Need",
@@ -186,7 +229,7 @@ PAGE = Page(
 @pytest.mark.parametrize("width", [40, 80, 240])
 def test_page_is_what_rich_would_print(width: int) -> None:
     plainly, styled = printed(PAGE, width), printed(PAGE, width, force_terminal=True, color_system="standard")
-    assert re.sub(r"\x1b\[[0-9;]*m", "", PAGE.text(width)) == plainly
+    assert unstyled(PAGE.text(width)) == plainly
     assert PAGE.text(width) == styled.replace("\x1b[1;7m", "\x1b[1m\x1b[7m")
 
 
@@ -207,6 +250,10 @@ def test_page_has_styles_and_the_width_of_a_terminal_on_one_alone(
     out = capsys.readouterr().out
     assert out.count("\x1b[") == (PAGE.text(40).count("\x1b[") if styled else 0)
     assert max(map(len, re.sub(r"\x1b\[[0-9;]*m", "", out).splitlines())) == (40 if terminal else 78)
+
+
+def unstyled(text: str) -> str:
+    return re.sub(r"\x1b\[[0-9;]*m", "", text)
 
 
 def printed(shown: RenderableType, width: int, **kind: Any) -> str:

@@ -12,6 +12,7 @@ from leadline.cli.paragraph import BLANK, Page, Part, facts, line, wrapped
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from leadline.cli.grid import Grid
     from leadline.cli.kit import Planned
     from leadline.decide.advice import Advice, Answer
     from leadline.decide.answering import Taken
@@ -286,7 +287,7 @@ def _if_late(answer: Answer, units: Units) -> list[str]:
     return [f"Should it end late, with {lower} left: {what} {_lead(answer.late_bring_kg, units)}."]
 
 
-def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ()) -> RenderableType:
+def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ()) -> Page | str:
     """The answers of a plan as one table, with the next steps and cautions under it.
 
     Parameters
@@ -300,17 +301,15 @@ def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ())
 
     Returns
     -------
-    Page, or rich renderable
+    Page, or str
         Fits 80 columns.
     """
-    from rich.console import Group
-
     from leadline.decide.sentence import STANDING, dangers
 
     if not answers:
         return "the plan has no rows"
     labels = labels or [""] * len(answers)
-    parts: list[RenderableType] = [_plan_table(answers, units, labels)]
+    parts: list[Part] = [_plan_table(answers, units, labels)]
     after = [answer.after for answer in answers if answer.after is not None]
     if after:
         parts += [wrapped(_CHECK_FIRST + (_DEEP if any(a.deep for a in after) else "")), BLANK]
@@ -323,7 +322,7 @@ def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ())
         if said:
             parts.append(wrapped(f"{_whose(a.diver, label)}: {' '.join(said)}"))
     parts += [BLANK, wrapped(STANDING)]
-    return Group(*parts)
+    return Page(tuple(parts))
 
 
 def _whose(diver: str, label: str) -> str:
@@ -331,7 +330,7 @@ def _whose(diver: str, label: str) -> str:
     return f"{diver}, {label}" if label else diver
 
 
-def _plan_table(answers: Sequence[Answer], units: Units, labels: Sequence[str]) -> RenderableType:
+def _plan_table(answers: Sequence[Answer], units: Units, labels: Sequence[str]) -> Grid:
     from leadline.reports.phrase import percent
 
     def mass(value: float) -> str:

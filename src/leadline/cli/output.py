@@ -17,11 +17,11 @@ from typing import TYPE_CHECKING, Any, Final
 import typer
 
 from leadline.errors import LeadlineError
-from leadline.frozen import dataclass
 
 if TYPE_CHECKING:
-    from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
-    from rich.table import Table
+    from rich.console import Console, RenderableType
+
+    from leadline.cli.grid import Grid
 
 __all__ = [
     "MOST_SHOWN", "error", "note", "plain", "progress", "quantity", "show", "streams", "table", "user_errors",
@@ -31,13 +31,7 @@ MOST_SHOWN: Final = 100
 """Rows that are printed where a file or page holds them all: nobody reads a thousand in a terminal. [-]"""
 
 _WIDE: Final = 240  # columns of a table that goes to a file or a pipe, where nothing should be cut
-_UNBOUND: Final = 1_000_000
 _UNSTYLED: Final = ("dumb", "unknown")  # terminals that show the codes of a style as they are
-_GAP: Final = 3  # beside each column of a table [cells]
-_WORD: Final = 24  # a longer word, such as the path of a page, is parted as before [characters]
-_FIGURE: Final = (
-    16  # a text with figures up to this length, such as `-1.3 to 3.3`, is read as one [characters]
-)
 # Control characters can drive a terminal, and marks of direction can turn a line round: neither is text.
 _CONTROL: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _IMPERIAL: Final = {"kg": "lb", "bar": "psi", "m": "ft", "cm": "in", "mm": "in_mm", "°C": "degF"}
@@ -177,7 +171,7 @@ def show(document: Any, view: Callable[[], RenderableType], *, as_json: bool) ->
         _print(view())
 
 
-def table(title: str, headers: Sequence[str], rows: Sequence[Sequence[object]]) -> RenderableType:
+def table(title: str, headers: Sequence[str], rows: Sequence[Sequence[object]]) -> Grid:
     """Table for people: text to the left, numbers to the right, missing values empty.
 
     Parameters
@@ -191,111 +185,18 @@ def table(title: str, headers: Sequence[str], rows: Sequence[Sequence[object]]) 
 
     Returns
     -------
-    rich renderable
-        For the `view` of `show`.
+    Grid
+        For the `view` of `show`, or as a part of a page.
     """
+    from leadline.cli.grid import Grid
+
     numeric = [
         bool(rows) and all(isinstance(row[i], (int, float)) or row[i] is None for row in rows)
         for i in range(len(headers))
     ]
-    return _Table(title, headers, numeric, [[_shown(cell) for cell in row] for row in rows])
-
-
-@dataclass(frozen=True)
-class _Table:
-    """Cells under their headers, numbers to the right.
-
-    Where no cell has to be broken, a column is one cell with many lines, which is laid out at once. On a
-    narrow terminal text goes on in the next line, but a figure is never parted: 14 kg read as 1 over 4
-    hurts. Where that does not fit either, each row becomes lines of header and cell.
-    """
-
-    title: str
-    headers: Sequence[str]
-    right: Sequence[bool]
-    rows: Sequence[Sequence[str]]
-
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        from rich.measure import Measurement
-
-        if len(self.rows) > 1:
-            whole = self._made(
-                [["\n".join(column) for column in zip(*self.rows, strict=True)]], unbroken=True
-            )
-            if (
-                Measurement.get(console, options.update(max_width=_UNBOUND), whole).maximum
-                <= options.max_width
-            ):
-                yield whole
-                return
-        if widths := self._widths(options.max_width):
-            yield self._made(self.rows, widths=widths)
-        else:
-            yield from self._stacked()
-
-    def _widths(self, most: int) -> list[int]:
-        """Width of each column where no figure is parted, in cells; none where they do not fit."""
-        from rich.cells import cell_len
-
-        columns = zip(*self.rows, strict=True) if self.rows else [()] * len(self.headers)
-        texts = [[plain(header), *cells] for header, cells in zip(self.headers, columns, strict=True)]
-        widths = [
-            max((cell_len(part) for text in cells for part in _parts(text)), default=0) for cells in texts
-        ]
-        wanted = [max(map(cell_len, cells)) - width for cells, width in zip(texts, widths, strict=True)]
-        spare = most - sum(widths) - _GAP * len(widths)
-        if spare < 0:
-            return []
-        # What is left over goes to the columns of text, first to those that need little of it.
-        for left, i in enumerate(sorted(range(len(wanted)), key=wanted.__getitem__)):
-            given = min(wanted[i], spare // (len(wanted) - left))
-            widths[i] += given
-            spare -= given
-        return widths
-
-    def _stacked(self) -> Iterator[RenderableType]:
-        from rich.table import Table
-        from rich.text import Text
-
-        if self.title:
-            yield Text(plain(self.title), style="italic")
-        for row in self.rows:
-            lines = Table.grid(padding=(0, 2))
-            lines.add_column(no_wrap=True)
-            lines.add_column(overflow="fold")
-            for header, cell in zip(self.headers, row, strict=True):
-                if cell:
-                    lines.add_row(plain(header), cell)
-            yield Text("")
-            yield lines
-
-    def _made(
-        self, rows: Sequence[Sequence[str]], *, unbroken: bool = False, widths: Sequence[int] = ()
-    ) -> Table:
-        from rich import box
-        from rich.table import Table
-
-        made = Table(
-            title=plain(self.title) or None, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False
-        )
-        for i, (header, right) in enumerate(zip(self.headers, self.right, strict=True)):
-            made.add_column(
-                plain(header),
-                justify="right" if right else "left",
-                overflow="fold",
-                no_wrap=unbroken,
-                width=widths[i] if widths else None,
-            )
-        for row in rows:
-            made.add_row(*row)
-        return made
-
-
-def _parts(text: str) -> list[str]:
-    """What must stay on one line: a short text with figures whole, any other word by word."""
-    if len(text) <= _FIGURE and any(sign.isdigit() for sign in text):
-        return [text]
-    return [word[:_WORD] for word in text.split()]
+    return Grid(
+        plain(title), [plain(h) for h in headers], numeric, [[_shown(c) for c in row] for row in rows]
+    )
 
 
 def _shown(cell: object) -> str:

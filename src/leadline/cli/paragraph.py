@@ -7,6 +7,7 @@ there for tables, and for letters that are not one cell wide.
 
 from __future__ import annotations
 
+import re
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Sequence
 from textwrap import wrap
@@ -20,10 +21,10 @@ from leadline.frozen import dataclass
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderResult
 
-__all__ = ["BLANK", "Page", "Part", "facts", "line", "wrapped"]
+__all__ = ["BLANK", "Page", "Part", "Piece", "broken", "facts", "line", "one_cell_each", "wrapped"]
 
 Piece = tuple[str, str]
-"""A text, and its style: empty, bold, or bold reverse."""
+"""A text, and its style: empty, bold, italic, or bold reverse."""
 
 _LINE: Final = 78
 _WORD: Final = 13
@@ -34,6 +35,9 @@ _ACCENTS: Final = "\u0300"
 
 _ONE_CELL: Final = frozenset("−–—‘’“”…≈≤≥×")
 """Signs beyond that take one cell too."""
+
+_OTHERWISE: Final = re.compile(f"[^\x00-{chr(ord(_ACCENTS) - 1)}{''.join(sorted(_ONE_CELL))}]")
+"""A letter that takes another number of cells, as far as is known here."""
 
 
 class Part(ABC):
@@ -79,20 +83,26 @@ def line(*pieces: Piece | str) -> Part:
     return _Line(tuple((piece, "") if isinstance(piece, str) else piece for piece in pieces))
 
 
+def one_cell_each(text: str) -> bool:
+    """Whether each letter of a text takes one cell; no where it takes Rich to tell."""
+    return text.isascii() or _OTHERWISE.search(text) is None
+
+
 def _cells(text: str) -> int:
     """How wide a text is. [cells]."""
-    if text.isascii() or all(letter < _ACCENTS or letter in _ONE_CELL for letter in text):
+    if one_cell_each(text):
         return len(text)
     from rich.cells import cell_len
 
     return cell_len(text)
 
 
-def _broken(text: str, width: int) -> Iterable[str]:
-    """Lines of a text, each filled up to a width that is no wider than the text."""
+def broken(text: str, width: int) -> Iterable[str]:
+    """Lines of a text, each filled up to a width."""
     longest = max(map(len, text.split()), default=0)
-    if _cells(text) == len(text) and "\n" not in text and longest <= width:
-        found = wrap(text, max(width, 1), break_on_hyphens=False)
+    if one_cell_each(text) and "\n" not in text and longest <= width:
+        single = text.isprintable() and "  " not in text and text == text.strip()
+        found = _words(text, width) if single else wrap(text, max(width, 1), break_on_hyphens=False)
         return [each.ljust(width) for each in found or [""]]
     from rich.console import Console
     from rich.text import Text
@@ -101,8 +111,21 @@ def _broken(text: str, width: int) -> Iterable[str]:
     return [each.plain + " " * (width - each.cell_len) for each in folded]
 
 
+def _words(text: str, width: int) -> list[str]:
+    """Words with single spaces between them, none wider than `width`, as `textwrap` puts them in lines."""
+    found, start = [], 0
+    while len(text) - start > width:
+        end = text.rindex(" ", start, start + width + 1)
+        found.append(text[start:end])
+        start = end + 1
+    return [*found, text[start:]]
+
+
 def _styled(text: str, style: str) -> str:
-    return typer.style(text, bold=True, reverse="reverse" in style or None) if style else text
+    if not style:
+        return text
+    bold, italic, reverse = (name in style or None for name in ("bold", "italic", "reverse"))
+    return typer.style(text, bold=bold, italic=italic, reverse=reverse)
 
 
 @dataclass(frozen=True)
@@ -120,7 +143,7 @@ class _Paragraph(Part):
     text: str
 
     def lines(self, width: int) -> Iterator[list[Piece]]:
-        for each in _broken(self.text, min(_LINE, width, _cells(self.text))):
+        for each in broken(self.text, min(_LINE, width, _cells(self.text))):
             yield [(each, "")]
 
 
@@ -134,7 +157,7 @@ class _Facts(Part):
         widest = max([1, *(_cells(text) for _, text in self.rows)])
         room = min(max(min(_LINE, width) - _WORD, 1), widest)
         for word, text in self.rows:
-            for number, each in enumerate(_broken(text, room)):
+            for number, each in enumerate(broken(text, room)):
                 yield [(" " * _WORD, "") if number else (word.ljust(_WORD), "bold"), (each, "")]
 
 
