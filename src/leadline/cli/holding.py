@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import field, replace
 from datetime import datetime
 from pathlib import Path
@@ -27,6 +28,9 @@ __all__ = ["Holding", "near", "read", "read_plan", "single_thread"]
 Extra = TypeVar("Extra")
 
 _NAMED: Final = 3
+
+_BEGINNING: Final = 1 << 20
+"""How much of a plan tells whether it is a long one. [bytes]"""
 
 
 def single_thread() -> None:
@@ -238,10 +242,22 @@ def read_plan(
         If there is no such book, or the plan is unsound.
     """
     from leadline.book import Book
+    from leadline.decide.readiness import begin_loading
 
+    begin_loading(_lines(file), sure=False)
     with Book.open(path) as book:
         plan = book.read_plan(file, notify=notify)
+        begin_loading(len(plan["diver"]), sure=True)
         return near(book, set(plan["diver"].tolist()), suits=set(plan["suit"].tolist()), notify=notify), plan
+
+
+def _lines(file: Path) -> int:
+    """How many lines a file begins with; 0 where it can be read only once, or not at all."""
+    with suppress(OSError):
+        if file.is_file():
+            with file.open("rb") as opened:
+                return opened.read(_BEGINNING).count(b"\n")
+    return 0
 
 
 def _fit(stored: tuple[bytes, dict[str, Any]] | None) -> tuple[Fit, datetime | None, int]:
