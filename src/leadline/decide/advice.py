@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import fields
 from typing import Final
 
 import numpy as np
@@ -16,7 +17,7 @@ from leadline.decide.change import Trigger, late, triggers
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import checked_dives, look_ahead
 from leadline.decide.disbelief import disbelief_texts
-from leadline.decide.history import Histories, evidence_word
+from leadline.decide.history import Histories, LikeKit, evidence_word
 from leadline.decide.lead_rule import BEGIN, WIDE, breath_out
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.onward import Onward, onward
@@ -29,7 +30,7 @@ from leadline.decide.trim import trim
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.model.stack import chances_above
-from leadline.physics.ledger import Exposures, Ledger, State, prior_sd
+from leadline.physics.ledger import Exposures, State, prior_sd
 from leadline.timeline import PLAN
 
 __all__ = ["BEGIN", "QUANTILES", "TOO_HEAVY", "WIDE", "Advice", "Answer", "advise", "answers", "breath_out"]
@@ -41,6 +42,9 @@ TOO_HEAVY: Final = 2.0  # kg over need
 
 AT_A_TIME: Final = 250
 """Dives answered at a time. [-]"""
+
+STANDING_AT_A_TIME: Final = 8 * AT_A_TIME
+"""Dives of which at a time is found what does not hang on their needs. [-]"""
 
 
 def _require_gas(assessment: Assessment, rows: IntArray) -> None:
@@ -132,6 +136,22 @@ def _advice(
 
 
 @dataclass(frozen=True)
+class _Standing:
+    """What holds of some rows of a plan whatever their needs are; *n* rows, fields as of `_Behind`."""
+
+    recorded: list[LikeKit]
+    surface: list[SurfaceDoubt]
+    late_bar: FloatArray
+    late_more: FloatArray
+    prior: FloatArray
+    prior_sd: FloatArray
+
+    def part(self, rows: slice) -> _Standing:
+        """The same for some of them."""
+        return _Standing(*(getattr(self, field.name)[rows] for field in fields(self)))
+
+
+@dataclass(frozen=True)
 class _Behind:
     """What all rows of a plan need besides their need, reckoned at once; *n* rows.
 
@@ -152,12 +172,11 @@ class _Behind:
 
 
 def _behind(
-    assessment: Assessment, rows: IntArray, state: State, ledger: Ledger, shared: Exposures,
-    cases: list[Case], *, block: Block, risk: float,
+    assessment: Assessment, rows: IntArray, state: State, standing: _Standing, cases: list[Case], *,
+    block: Block, risk: float,
 ) -> _Behind:  # fmt: skip
     lead = np.array([case.lead for case in cases])
     middle = np.array([case.ends[QUANTILES.index(0.5)] for case in cases])
-    late_bar, more = late(assessment, rows, state)
     enough = breath_out(assessment.fit.theta)
     last = np.array([case.history.worn[-1] if len(case.history.worn) else np.nan for case in cases])
     beyond = np.stack([lead + enough, lead - TOO_HEAVY, last + enough], axis=1)
@@ -170,12 +189,12 @@ def _behind(
             histories=[case.history for case in cases],
             need_sd=np.array([case.need.sd for case in cases]),
         ),
-        surface=surface_doubts(assessment, rows, state),
-        late_bar=late_bar,
-        late_more=more,
+        surface=standing.surface,
+        late_bar=standing.late_bar,
+        late_more=standing.late_more,
         bar=np.where(carried, np.asarray(state.cylinder_pressure), np.inf).min(axis=1),
-        prior=ledger.need,
-        prior_sd=prior_sd(shared),
+        prior=standing.prior,
+        prior_sd=standing.prior_sd,
         chance=chances_above([case.need for case in cases], beyond).tolist(),
         after=_after(assessment, rows, state, cases, block=block, risk=risk),
     )
@@ -289,11 +308,13 @@ def answers(
     _require_gas(assessment, rows)
     state = assessment.state(rows, pressure=pressure)
     checked = checked_dives(assessment, rows)
-    look_ahead(assessment, rows, state, checked)
+    ledger, shared = assessment.prior(rows, state)
+    prior = np.asarray(ledger.need), shared
+    look_ahead(assessment, rows, state, checked, prior)
     found: list[Answer] = []
-    for work, ledger, shared in _parts(assessment, rows, state, checked, block=block, risk=risk):
+    for work, standing in _parts(assessment, rows, state, checked, prior, block=block, risk=risk):
         cases = cases_of(assessment, work, block=block, risk=risk)
-        behind = _behind(assessment, work.rows, work.state, ledger, shared, cases, block=block, risk=risk)
+        behind = _behind(assessment, work.rows, work.state, standing, cases, block=block, risk=risk)
         steps = _steps(assessment, cases, behind, block=block, risk=risk)
         found += [
             _answer(assessment, case, i, behind, step, block=block, imperial=imperial)
@@ -303,27 +324,48 @@ def answers(
 
 
 def _parts(
-    assessment: Assessment, rows: IntArray, state: State, checked: Sequence[CheckedDive | None], *,
-    block: Block, risk: float,
-) -> Iterator[tuple[Begun, Ledger, Exposures]]:  # fmt: skip
+    assessment: Assessment, rows: IntArray, state: State, checked: Sequence[CheckedDive | None],
+    prior: tuple[FloatArray, Exposures], *, block: Block, risk: float,
+) -> Iterator[tuple[Begun, _Standing]]:  # fmt: skip
     """Rows of a plan, some at a time; the next ones are begun before those before them are given out.
 
     What is found ahead is still being worked at: the first dives need not wait for the last ones. And what a
-    part leaves open is sought while the part before it is put into words.
+    part leaves open is sought while the part before it is put into words. What does not hang on needs comes
+    before any is waited for, and for many rows at once, which is quicker.
     """
     histories = Histories(assessment)
-    last: tuple[Begun, Ledger, Exposures] | None = None
-    for start in range(0, len(rows), AT_A_TIME):
-        part = np.arange(start, min(start + AT_A_TIME, len(rows)))
-        own, there = rows[part], state.take(part)
-        ledger, shared = assessment.prior(own, there)
-        looks = checked[start : start + AT_A_TIME]
-        work = begun(assessment, histories, own, there, ledger, looks, block=block, risk=risk)
-        if last is not None:
-            yield last
-        last = work, ledger, shared
+    last: tuple[Begun, _Standing] | None = None
+    for first in range(0, len(rows), STANDING_AT_A_TIME):
+        many = np.arange(first, min(first + STANDING_AT_A_TIME, len(rows)))
+        all_standing = _standing(
+            assessment, histories, rows[many], state.take(many), prior[0][many], prior[1].take(many)
+        )
+        for start in range(0, len(many), AT_A_TIME):
+            part = slice(start, start + AT_A_TIME)
+            at, standing = many[part], all_standing.part(part)
+            looks = checked[int(at[0]) : int(at[-1]) + 1]
+            own = rows[at], state.take(at)
+            work = begun(assessment, *own, standing.recorded, looks, block=block, risk=risk)
+            if last is not None:
+                yield last
+            last = work, standing
     if last is not None:
         yield last
+
+
+def _standing(
+    assessment: Assessment, histories: Histories, rows: IntArray, state: State, need: FloatArray,
+    shared: Exposures,
+) -> _Standing:  # fmt: skip
+    late_bar, more = late(assessment, rows, state)
+    return _Standing(
+        recorded=histories.like_kits(rows, need),
+        surface=surface_doubts(assessment, rows, state),
+        late_bar=late_bar,
+        late_more=more,
+        prior=need,
+        prior_sd=prior_sd(shared),
+    )
 
 
 def advise(

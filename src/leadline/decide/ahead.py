@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from leadline.decide.assessment import ALL_TIME, Assessment, offset_sds, questions, seen_ends
 from leadline.model.people import Targets
-from leadline.physics.ledger import Exposures, Ledger, State
+from leadline.physics.ledger import Exposures, State
 
 if TYPE_CHECKING:
     from leadline.model.crowd import Question
@@ -23,14 +23,16 @@ __all__ = ["MANY", "foresee"]
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
+Prior = tuple[FloatArray, Exposures]
 
 MANY: Final = 400
 """Questions from which the compiled way is taken: for fewer, loading it takes longer than they do. [-]"""
 
 
 def foresee(
-    assessment: Assessment, rows: IntArray, state: State, *, until: ArrayLike = ALL_TIME, many: int = MANY
-) -> int:
+    assessment: Assessment, rows: IntArray, state: State, *, until: ArrayLike = ALL_TIME, many: int = MANY,
+    prior: Prior | None = None,
+) -> int:  # fmt: skip
     """Have the needs of many divers found from now on; `Assessment.marginals` then gives them without work.
 
     The work goes on in the background, in the order of divers; whoever asks waits for what is asked only.
@@ -47,6 +49,8 @@ def foresee(
         Evidence up to and including this place in time.
     many : int
         Questions from which it is worth while; fewer are left to be asked.
+    prior : tuple of ndarray and Exposures, optional
+        Prior need and what is in doubt about it, t rows, if at hand. [kg]
 
     Returns
     -------
@@ -64,8 +68,12 @@ def foresee(
     if not len(new):
         return 0
     rows, state, ends = rows[new], state.take(new), ends[new]
-    ledger, shared = assessment.prior(rows, state)
-    asked = _questions(assessment, rows, ends, ledger, shared)
+    if prior is None:
+        ledger, shared = assessment.prior(rows, state)
+        need = np.asarray(ledger.need)
+    else:
+        need, shared = prior[0][new], prior[1].take(new)
+    asked = _questions(assessment, rows, ends, need, shared)
     answers = crowd_stream(
         assessment.everyone, assessment.evidence.observations, [question for _, question, _ in asked]
     )
@@ -82,7 +90,7 @@ def foresee(
 
 
 def _questions(
-    assessment: Assessment, rows: IntArray, until: IntArray, ledger: Ledger, shared: Exposures
+    assessment: Assessment, rows: IntArray, until: IntArray, prior: FloatArray, shared: Exposures
 ) -> list[tuple[IntArray, Question, FloatArray]]:
     """Places in `rows`, what is asked of them and their own doubts, for each diver and place in time."""
     from leadline.model.crowd import Question
@@ -112,7 +120,7 @@ def _questions(
         ends = seen_ends(evidence.own_sd[own])
         base, extra = offset_sds(shared.body_sd[group], shared.rest_sd[group], *ends, seen)
         targets = Targets(
-            ledger.need[group],
+            prior[group],
             shared.values[group],
             shared.suit_sd[group],
             label[group],

@@ -16,13 +16,13 @@ from leadline.decide.check_reading import again, agreed
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import needs
 from leadline.decide.disbelief import believed, wrong_sights
-from leadline.decide.history import Histories, LikeKit
+from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import ENOUGH, chosen, doubted, fails, levels, step_share
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
-from leadline.physics.ledger import Ledger, State
+from leadline.physics.ledger import State
 
 __all__ = ["QUANTILES", "Begun", "Case", "begun", "cases_of"]
 
@@ -95,10 +95,10 @@ class Begun:
 
 
 def begun(
-    assessment: Assessment, histories: Histories, rows: IntArray, state: State, ledger: Ledger,
+    assessment: Assessment, rows: IntArray, state: State, recorded: list[LikeKit],
     checked: Sequence[CheckedDive | None], *, block: Block, risk: float,
 ) -> Begun:  # fmt: skip
-    """Needs and histories of some rows of a plan.
+    """Needs of some rows of a plan, and what of their histories is believed.
 
     Of a long plan, what was known before something may have changed is found in the background from here on;
     `cases_of` waits for it.
@@ -107,10 +107,10 @@ def begun(
     ----------
     assessment : Assessment
         With the plan.
-    histories : Histories
-        Of its divers.
-    rows, state, ledger : ndarray of int, State, Ledger
-        t rows of the timeline, the stop planned there and the prior at it.
+    rows, state : ndarray of int, State
+        t rows of the timeline, and the stop planned there.
+    recorded : list of LikeKit
+        History of each diver, from `Histories.like_kits`.
     checked : sequence of CheckedDive or None
         From `checked_dives`.
     block, risk
@@ -121,8 +121,6 @@ def begun(
     Begun
         For `cases_of`.
     """
-    # Before needs are waited for: histories do not hang on them.
-    recorded = histories.like_kits(rows, np.asarray(ledger.need))
     found = needs(assessment, rows, state, checked)
     ends = quantiles(found, _asked(risk)).tolist()
     theta = assessment.fit.theta

@@ -11,12 +11,13 @@ from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.checked_dive import CheckedDive
 from leadline.model.marginal import Marginal
-from leadline.physics.ledger import State
+from leadline.physics.ledger import Exposures, State
 from leadline.timeline import CHECK
 
 __all__ = ["checked_dives", "look_ahead", "needs"]
 
 IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
 
 
 def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | None]:
@@ -44,11 +45,16 @@ def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | 
 
 
 def look_ahead(
-    assessment: Assessment, rows: IntArray, state: State, checked: Sequence[CheckedDive | None]
-) -> None:
-    """Have the needs found that no check of the day changes, if there are many; parameters as of `needs`."""
+    assessment: Assessment, rows: IntArray, state: State, checked: Sequence[CheckedDive | None],
+    prior: tuple[FloatArray, Exposures] | None = None,
+) -> None:  # fmt: skip
+    """Have the needs found that no check of the day changes, if there are many; parameters as of `needs`.
+
+    The prior of all rows, if at hand, is as of `foresee`.
+    """
     plain = np.flatnonzero([about is None for about in checked])
-    foresee(assessment, rows[plain], state.take(plain))
+    own = None if prior is None else (prior[0][plain], prior[1].take(plain))
+    foresee(assessment, rows[plain], state.take(plain), prior=own)
 
 
 def needs(

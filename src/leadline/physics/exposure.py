@@ -93,6 +93,11 @@ class Exposures:
     suit_sd: FloatArray
     rest_sd: FloatArray
 
+    def take(self, rows: NDArray[np.int64] | slice) -> Exposures:
+        """The same for some rows."""
+        own = (value[rows] for value in (self.values, self.body_sd, self.suit_sd, self.rest_sd))
+        return Exposures(self.names, self.labels, *own)
+
     def column(self, name: str) -> FloatArray:
         """Values of one doubt, shape (n,). [kg of lead]."""
         return np.asarray(self.values[:, self.names.index(name)])
