@@ -18,7 +18,6 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.checked_dive import ASTRAY
 from leadline.decide.disbelief import chance_of_zones
 from leadline.decide.history_data import LikeKit, Sights
-from leadline.distinct import distinct
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import State
@@ -67,13 +66,13 @@ def change_starts(need: Marginal, history: LikeKit, doubted: Sights) -> list[int
     """
     sights = history.sights
     more, sank = sights.more, sights.sank
-    if distinct(sights.place[more]).size == 1:
+    if len(set(sights.place[more].tolist())) == 1:  # of a few, quicker than sorted
         # Nobody wonders at a single rise that gas may have made, nor at a single hover: the BC was not empty.
         more = more & sights.rose & (need.above(sights.above) < RARE)
-    if distinct(sights.place[sank]).size == 1:
+    if len(set(sights.place[sank].tolist())) == 1:
         sank = sank & (1 - need.above(sights.below) < RARE)
     odd = more | sank | _looks(sights, doubted)
-    return [int(place) for place in distinct(sights.place[odd])[:MOST_STARTS]]
+    return sorted(set(sights.place[odd].tolist()))[:MOST_STARTS]
 
 
 def _looks(sights: Sights, doubted: Sights) -> NDArray[np.bool_]:
@@ -152,7 +151,8 @@ def mixed(need: Marginal, before: Marginal, since: Sights, theta: Hyperparameter
     (holds, _), (astray, off) = ASTRAY
     reach = REACH * (before.expected_sd + off)
     grid = np.arange(before.mean - reach, before.mean + reach, STEP)
-    log_told, log_before = (_log_told(at, since, theta, before.scatter) for at in (grid, before.points))
+    both = _log_told(np.concatenate([grid, before.points]), since, theta, before.scatter)
+    log_told, log_before = both[: len(grid)], both[len(grid) :]
     # Of hundreds of records the chance itself is too small for a number.
     top = max(log_told.max(), log_before.max())
     told = np.exp(log_told - top)

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.history_data import LATEST, LikeKit, Sights
-from leadline.distinct import distinct
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.stack import chances_above
@@ -121,8 +120,7 @@ def chance_of_zones(need: FloatArray, sights: Sights, scatter: float) -> FloatAr
     ndarray, shape (s, k, 3)
     """
     sd = np.sqrt(scatter**2 + sights.doubt)[:, None]
-    light = distribution((need - sights.above[:, None]) / sd)
-    heavy = distribution((sights.below[:, None] - need) / sd)
+    light, heavy = distribution(np.stack([need - sights.above[:, None], sights.below[:, None] - need]) / sd)
     return np.stack([light, np.maximum(1 - light - heavy, 0.0), heavy], axis=-1)
 
 
@@ -148,7 +146,7 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
     if not (rises.any() or wrong.any()):
         return history
     # One rise may be the gas in the BC; if none of the latest stops was anything else, that is not believed.
-    failed = (rises if distinct(sights.place[rises & sights.late]).size >= LATEST else sights.rose) & (
+    failed = (rises if len(set(sights.place[rises & sights.late].tolist())) >= LATEST else sights.rose) & (
         sights.late | wrong
     )
     if failed.any():
