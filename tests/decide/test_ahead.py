@@ -183,3 +183,19 @@ def test_a_few_late_questions_do_not_wait_for_the_many_before_them():
     assert found.get((9, 0, b"")) is need
     assert list(next(many)) == [(0, 0, b"")]  # not taken yet
     assert found.get((1, 0, b"")) is not None
+
+
+def test_a_prior_at_hand_changes_no_answer():
+    together, apart = (assessed(records(), learned(), seen=True) for _ in range(2))
+    rows, until = before_each_dive(together)
+    state = together.state(rows)
+    ledger, shared = together.prior(rows, state)
+    foresee(together, rows[:3], state.take(slice(0, 3)), until=until[:3], many=1)  # those are not asked again
+    foresee(together, rows, state, until=until, many=1, prior=(ledger.need, shared))
+    foresee(apart, rows, state, until=until, many=1)
+    expected = apart.foreseen.all()
+    assert together.foreseen.all().keys() == expected.keys()
+    for key, need in expected.items():
+        found = together.foreseen.get(key)
+        assert_allclose(found.points, need.points, rtol=0, atol=1e-9)
+        assert_allclose(found.weights, need.weights, rtol=0, atol=1e-9)

@@ -1,8 +1,8 @@
 """Text in lines that stay readable: a paragraph, words with what they say beside them, a page of both.
 
 All of it looks as Rich would show it. Whoever stands at the water's edge waits for what an answer loads, and
-Rich takes longer to load than the answer takes to be reckoned: words in lines are laid out here, and Rich is
-there for tables, and for letters that are not one cell wide.
+Rich takes longer to load than the answer takes to be reckoned: words in lines are laid out here, tables that
+fit in `leadline.cli.grid`, and Rich is there for what does not fit and letters that are not one cell wide.
 """
 
 from __future__ import annotations
