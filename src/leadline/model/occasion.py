@@ -103,10 +103,10 @@ def levels(fit: FloatArray, form: NDArray[np.int64], theta: Hyperparameters) -> 
     that is too wide, and need would come out too low. So a record of known form also carries the chance of
     that form in each zone; a wrong record takes its form from the light part of the neutral zone.
 
-    Whoever is heavy may hover with gas in the BC. Such a record can also be a wrong one, which says of a heavy
-    diver what it would say of a neutral one, and looks no different. Without that chance the chances of all
-    that may be written would not sum to one in the heavy zone, the less the more records are wrong: in books
-    with many one-sided records half of the wrong ones were then taken for scatter.
+    Whoever is heavy may hover with gas in the BC. Such a record can also be a wrong one, which says of a
+    heavy diver what it would say of a neutral one, and looks no different. Without that chance the chances of
+    all that may be written would not sum to one in the heavy zone, the less the more records are wrong: in
+    books with many one-sided records half of the wrong ones were then taken for scatter.
     """
     zones, chance = fit[:, [0, 1, 1, 2]], chances(theta)[form]
     found = chance * (zones * (1 - theta.wrong) + (1 - zones) * theta.wrong / 2)
