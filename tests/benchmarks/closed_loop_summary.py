@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.benchmarks.closed_loop import GUIDES, Course, followed, world
+from tests.reference.nature import Nature
 
 __all__ = ["NEAR", "Trial", "aims", "joined", "tables", "trial"]
 
@@ -72,9 +73,10 @@ def trial(
     dives: int = 8,
     guides: Sequence[str] = GUIDES,
     learned_from: int = 60,
+    nature: Nature | None = None,
 ) -> Trial:
     """One world, its divers under each guide, with the same luck."""
-    here = world(seed, divers=divers, dives=dives, learned_from=learned_from)
+    here = world(seed, divers=divers, dives=dives, learned_from=learned_from, nature=nature)
     reality = here.crew.reality
     expected = reality.expected("plan")
     return Trial(

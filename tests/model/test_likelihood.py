@@ -190,3 +190,7 @@ def test_chances_of_all_that_may_be_written_sum_to_one():
     for _ in range(20):
         theta = Hyperparameters.from_vector(CENTRE + SPREAD * rng.normal(size=len(CENTRE)))
         assert_allclose(levels(fit, form, theta).sum(axis=0), 1.0, rtol=1e-12)
+        # The right one of four lines and each of the three others; the right one of two and the other.
+        for form_of, others in ((Form.OF_FOUR, 3), (Form.OF_TWO, 1)):
+            said = levels(np.array([[0.0, 1.0, 0.0]]), np.array([int(form_of)]), theta)[0]
+            assert_allclose(said[1] + others * said[0], 1.0, rtol=1e-12)

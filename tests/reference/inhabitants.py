@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from leadline.physics.rig import BEGINNER_DIVES, BEGINNER_GAS
 from leadline.physics.suit import AGE_SD, FIT_SD, permanent_set
 
-__all__ = ["LAWFUL", "MOST_SUITS", "Inhabitants", "Nature", "student"]
+__all__ = ["LAWFUL", "MOST_SUITS", "STEADY", "Inhabitants", "Nature", "student"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -106,6 +106,9 @@ LAWFUL: Final = Nature(
 )  # fmt: skip
 """A world whose law is the model's, its spreads in the middle of the model's prior: normal tails, the
 ledger's foam, no change of need but its drift, one breath range, records noted and wrong by chance alone."""
+
+STEADY: Final = Nature(turned=0.0, relaxing=0.0, ageing=0.0)
+"""A world that breaks the model in all other ways, but whose needs change as the ledger and drift have it."""
 
 
 def student(rng: np.random.Generator, size: Any, *, sd: float, tail: float) -> FloatArray:

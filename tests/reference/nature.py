@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from leadline.model.observations import Form, Observations
 
 from .books import KNOT
-from .inhabitants import LAWFUL, MOST_SUITS, Inhabitants, Nature, student
+from .inhabitants import LAWFUL, MOST_SUITS, STEADY, Inhabitants, Nature, student
 
-__all__ = ["LAWFUL", "Nature", "Next", "Plan", "World", "lived"]
+__all__ = ["LAWFUL", "STEADY", "Nature", "Next", "Plan", "World", "lived"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns
 from leadline.evidence.statement import AT_CHECK, Statements, join, statements
+from leadline.model.observations import Form
 from leadline.physics.head import WATERLINES, emerged_head
 from leadline.physics.rig import Rigs
 
@@ -96,6 +97,7 @@ def surface_checks(rows: Columns, row: NDArray[np.int64], rigs: Rigs) -> Stateme
                 below=less or 0.0,
                 lower=less is not None,
                 fit=zones,
+                form=Form.OF_FOUR,
             )
         )
     for word, zones in (("yes", (0.0, 1.0, 1.0)), ("no", (1.0, 0.0, 0.0))):
@@ -112,6 +114,7 @@ def surface_checks(rows: Columns, row: NDArray[np.int64], rigs: Rigs) -> Stateme
                 lead=lead[used],
                 reading_sd=SINK_JUDGEMENT,
                 fit=zones,
+                form=Form.OF_TWO,
             )
         )
     return join(parts)

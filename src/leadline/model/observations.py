@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import field, replace
 from enum import IntEnum
 from functools import cached_property
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 
-__all__ = ["Form", "Observations"]
+__all__ = ["SLIPS", "Form", "Observations"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -21,7 +22,8 @@ IntArray = NDArray[np.int64]
 class Form(IntEnum):
     """How completely a record was written down; closed: BC empty, open: gas of unknown amount.
 
-    HABIT is no record of what was seen: it is the lead that a diver chose to carry in a suit.
+    HABIT is no record of what was seen: it is the lead that a diver chose to carry in a suit. OF_FOUR and
+    OF_TWO are records of something that has four answers, and two, where the others have three.
     """
 
     ANY = 0
@@ -30,6 +32,12 @@ class Form(IntEnum):
     SANK_CLOSED = 3
     SANK_OPEN = 4
     HABIT = 5
+    OF_FOUR = 6
+    OF_TWO = 7
+
+
+SLIPS: Final = (0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 1 / 3, 1.0)
+"""By form, the share of wrong records that give one particular wrong answer. [-]"""
 
 
 @dataclass(frozen=True)
@@ -172,7 +180,7 @@ class Observations:
         noting teach about the breath range must not pile up, dive by dive, against one diver who never notes
         the BC.
         """
-        return replace(self, form=np.where(self.form == Form.HABIT, self.form, Form.ANY))
+        return replace(self, form=np.where(self.form >= Form.HABIT, self.form, Form.ANY))
 
     def take(self, rows: NDArray[np.int64] | NDArray[np.bool_]) -> Observations:
         """Observations at `rows` (a mask or ascending indices), relabelled."""

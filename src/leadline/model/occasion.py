@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from leadline.frozen import dataclass
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.likelihood import point_terms, zone_terms
-from leadline.model.observations import Form, Observations
+from leadline.model.observations import SLIPS, Form, Observations
 
 __all__ = ["OccasionTerms", "chances", "levels", "occasion_terms", "row_terms"]
 
@@ -65,7 +65,7 @@ def _nodes(count: int) -> tuple[FloatArray, FloatArray]:
 
 
 def chances(theta: Hyperparameters) -> FloatArray:
-    """Chance of each `Form` in the light zone, both parts of the neutral zone and the heavy zone; (6, 4)."""
+    """Chance of each `Form` in the light zone, both parts of the neutral zone and the heavy zone; (8, 4)."""
     low, high = theta.closed_low, theta.closed_high
     closed_heavy = (1 - theta.sank_open) * theta.closed_heavy
     opened_heavy = (1 - theta.sank_open) * (1 - theta.closed_heavy)
@@ -97,11 +97,12 @@ def levels(fit: FloatArray, form: NDArray[np.int64], theta: Hyperparameters) -> 
 
     Notes
     -----
-    A record is right with 1 - wrong, else one of the two other results. What gets written depends on how
-    the dive went: the heavier the diver, the more seldom the BC is empty at the stop and noted so. If a
-    record were read as its interval alone, the scarce 'sank, BC empty' would be explained by a breath range
-    that is too wide, and need would come out too low. So a record of known form also carries the chance of
-    that form in each zone; a wrong record takes its form from the light part of the neutral zone.
+    A record is right with 1 - wrong, else one of the other results, each as likely: of two at a stop. What
+    gets written depends on how the dive went: the heavier the diver, the more seldom the BC is empty at the
+    stop and noted so. If a record were read as its interval alone, the scarce 'sank, BC empty' would be
+    explained by a breath range that is too wide, and need would come out too low. So a record of known form
+    also carries the chance of that form in each zone; a wrong record takes its form from the light part of
+    the neutral zone.
 
     Whoever is heavy may hover with gas in the BC. Such a record can also be a wrong one, which says of a
     heavy diver what it would say of a neutral one, and looks no different. Without that chance the chances of
@@ -109,8 +110,9 @@ def levels(fit: FloatArray, form: NDArray[np.int64], theta: Hyperparameters) -> 
     books with many one-sided records half of the wrong ones were then taken for scatter.
     """
     zones, chance = fit[:, [0, 1, 1, 2]], chances(theta)[form]
-    found = chance * (zones * (1 - theta.wrong) + (1 - zones) * theta.wrong / 2)
-    found[:, 3] += np.where((fit[:, 1] == 1) & (fit[:, 2] == 1), chance[:, 1] * theta.wrong / 2, 0.0)
+    wrong = theta.wrong * np.array(SLIPS)[form]
+    found = chance * (zones * (1 - theta.wrong) + (1 - zones) * wrong[:, None])
+    found[:, 3] += np.where((fit[:, 1] == 1) & (fit[:, 2] == 1), chance[:, 1] * wrong, 0.0)
     return np.asarray(found)
 
 

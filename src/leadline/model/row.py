@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.model.compiled import njit
 from leadline.model.layout import Layout, Rows
+from leadline.model.observations import SLIPS
 from leadline.model.tail import reading, zones
 
 __all__ = [
@@ -44,7 +45,7 @@ class Levels(NamedTuple):
         Of the offsets; the square of the body's multiplier. [kg², -, -, kg²/year, kg²]
     breath_out, breath_in, wrong, habit, habit_variance : float
         As in `Hyperparameters`.
-    chance : ndarray, shape (6, 4)
+    chance : ndarray, shape (8, 4)
         Chance of each form in the light zone, both parts of the neutral zone and the heavy zone. [-]
     """
 
@@ -62,7 +63,7 @@ class Levels(NamedTuple):
 
 
 def packed(levels: Sequence[Levels]) -> tuple[FloatArray, FloatArray]:
-    """Several as two arrays, shape (g, 10) and (g, 6, 4)."""
+    """Several as two arrays, shape (g, 10) and (g, 8, 4)."""
     return np.array([level[:-1] for level in levels]), np.array([level.chance for level in levels])
 
 
@@ -87,7 +88,8 @@ def edges(lay: Layout | Rows, level: Levels, n: int) -> tuple[float, float, floa
 @njit(cache=True)
 def chances(lay: Layout | Rows, level: Levels, n: int) -> tuple[float, float, float, float]:
     """Chance of the record in each zone, from light to heavy."""
-    form, right, wrong = lay.form[n], 1 - level.wrong, level.wrong / 2
+    form, right = lay.form[n], 1 - level.wrong
+    wrong = level.wrong * SLIPS[form]
     light, neutral, heavy = lay.fit[n, 0], lay.fit[n, 1], lay.fit[n, 2]
     of_neutral = neutral * right + (1 - neutral) * wrong
     of_heavy = level.chance[form, 3] * (heavy * right + (1 - heavy) * wrong)

@@ -23,6 +23,7 @@ from leadline.model.elimination import (
 )
 from leadline.model.layout import Layout
 from leadline.model.likelihood import POINT_RANGE
+from leadline.model.observations import SLIPS
 from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, tilted
 from leadline.model.row import HABIT, LIGHT_PART, Levels
 from leadline.model.small_matrix import form
@@ -35,7 +36,7 @@ FloatArray = NDArray[np.float64]
 DIVER, BODY, SUIT, SCATTER, OUT, IN, WRONG, HABIT_MEAN, HABIT_SD, DRIFT, CHANCE = range(11)
 """Places in the gradient; from CHANCE on the derivatives by form and zone."""
 
-PLACES: Final = CHANCE + 24
+PLACES: Final = CHANCE + 4 * len(SLIPS)
 
 
 class Settled(NamedTuple):
@@ -157,12 +158,14 @@ def _zones_gradient(
     for zone in range(4):
         share = inside[zone] * whole
         right = fits[zone]
-        gradient[WRONG] += share * chance[zone] * (0.5 * (1 - right) - right)
-        gradient[CHANCE + 4 * word + zone] += share * (right * (1 - wrong) + (1 - right) * wrong / 2)
+        gradient[WRONG] += share * chance[zone] * (SLIPS[word] * (1 - right) - right)
+        gradient[CHANCE + 4 * word + zone] += share * (
+            right * (1 - wrong) + (1 - right) * wrong * SLIPS[word]
+        )
     if fit[1] == 1.0 and fit[2] == 1.0:
         share = inside[3] * whole
-        gradient[WRONG] += 0.5 * share * chance[1]
-        gradient[CHANCE + 4 * word + 1] += share * wrong / 2
+        gradient[WRONG] += SLIPS[word] * share * chance[1]
+        gradient[CHANCE + 4 * word + 1] += share * wrong * SLIPS[word]
 
 
 @njit(cache=True)
