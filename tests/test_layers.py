@@ -22,6 +22,7 @@ LAYERS = (
     "normal",
     "distinct",
     "arrays",
+    "latest",
     "timeline",
     "physics",
     "model",

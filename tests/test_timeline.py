@@ -54,8 +54,8 @@ def records(**named: object) -> Records:
         ({"water": "fresh", "salinity_gkg": 0.3}, {"altitude_m"}),
         ({"site": "Harbour"}, {"salinity_gkg"}),
         ({"site": "Reef"}, set()),
-        ({"cylinder": "steel 12"}, {"gas"}),
-        ({"cylinder": "alu 6;steel 12"}, {"gas"}),
+        ({"cylinder": "steel 15"}, {"gas"}),
+        ({"cylinder": "steel 12;steel 15"}, {"gas"}),
         ({"cylinder": "Steel 12; alu 6"}, set()),
         ({"suit": "full 5"}, {"undersuit"}),
         ({"suit": "foam"}, set()),
@@ -68,6 +68,14 @@ def test_what_belongs_to_a_cell_goes_with_it(named: dict[str, object], missing: 
         wanted = named.get(name, "" if name in missing else DIVE[name])
         value = found[name][0]
         assert value == wanted or (wanted == "" and value != value), name
+
+
+@pytest.mark.parametrize(
+    ("named", "gas"), [("steel 12", "18/45"), ("alu 6;steel 12", "50;18/45"), ("alu 6;alu 6", "50;50")]
+)
+def test_each_cylinder_keeps_its_gas(named: str, gas: str) -> None:
+    """The back gas of a dive with a stage is the same without it; as air it weighs 0.4 kg more at reserve."""
+    assert resolve_checks(records(cylinder=named))["gas"].tolist() == [gas]
 
 
 def test_a_check_in_fresh_water_is_none_in_the_sea_of_its_dive() -> None:

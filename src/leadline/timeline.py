@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Occasions, Records, empty, occasions
 from leadline.frozen import dataclass
+from leadline.latest import gas_in
 from leadline.records import CHECKS, DIVES
 
 __all__ = ["CHECK", "DIVE", "PLAN", "Timeline", "resolve_checks", "timeline"]
@@ -63,7 +64,8 @@ def resolve_checks(records: Records) -> Columns:
     """Surface checks with the kit and water of their dive filled in where the check leaves them empty.
 
     What belongs to a cell goes with it: in another water salinity and altitude of the dive are not the
-    check's, nor is the salinity at another site, the gas in other cylinders, an undersuit under a wet suit.
+    check's, nor is the salinity at another site, the gas of its cylinders in others, an undersuit under a wet
+    suit.
 
     Parameters
     ----------
@@ -103,6 +105,10 @@ def resolve_checks(records: Records) -> Columns:
                 use &= ~apart[name]
             filled[use] = dives[name][row[use]]
             checks[name] = filled
+    own, gas = checks["cylinder"], checks["gas"].copy()
+    for i in np.flatnonzero((gas == "") & linked & apart["gas"]):
+        gas[i] = gas_in(own[i], dives["cylinder"][row[i]], dives["gas"][row[i]])
+    checks["gas"] = gas
     return checks
 
 

@@ -58,6 +58,20 @@ def test_what_was_named_is_kept_and_a_dash_says_none() -> None:
     assert taken_over(held, {"diver": "Ines", "altitude_ft": "10"}).taken.get("altitude_m") is None
 
 
+def test_the_same_water_and_the_same_cylinder_named_again_keep_what_belongs_to_them() -> None:
+    """A lake 1200 m up is that high when its word is named, and trimix does not become air."""
+    cells = {"altitude_m": 1200, "cylinder": "steel 12;alu 11", "gas": "18/45;50", "end_bar": "50;-"}
+    held = records(dives=[row | cells for row in dives()])
+    water = taken_over(held, {"diver": "Ines", "water": held.dives["water"][0]})
+    assert water.taken["altitude_m"] == "1200"
+    both = taken_over(held, {"diver": "Ines", "cylinder": "Steel 12; alu 11"})
+    assert (both.taken["gas"], both.taken["stop_bar"]) == ("18/45;50", "35;-")
+    one = taken_over(held, {"diver": "Ines", "cylinder": "steel 12"})
+    assert one.taken["gas"] == "18/45"
+    assert "stop_bar" not in one.taken
+    assert "gas" not in taken_over(held, {"diver": "Ines", "cylinder": "steel 12;steel 10"}).taken
+
+
 def test_how_salt_the_water_was_goes_with_the_water_of_that_place() -> None:
     """From 'brackish' alone need is not known to a kilogram; a dive at 20 g/kg is like the one before."""
     held = records(dives=[row | {"water": "brackish", "salinity_gkg": 20, "site": "Weir"} for row in dives()])

@@ -242,8 +242,9 @@ class Book(Session):
         )
 
     def read_plan(
-        self, file: Path | str, *, notify: Callable[[str], None] | None = None, underway: bool = False
-    ) -> Columns:
+        self, file: Path | str, *, notify: Callable[[str], None] | None = None, underway: bool = False,
+        as_named: bool = False,
+    ) -> Columns:  # fmt: skip
         """Planned dives from a file, judged by the same rules; the book is not changed.
 
         Parameters
@@ -254,6 +255,8 @@ class Book(Session):
             Called with each thing the user should know: columns not used, how the file was read.
         underway : bool
             Whether start pressures are those of now, which may lie below the reserve.
+        as_named : bool
+            Do not take altitude, shallow stop, trimix and cylinders left behind over from the latest dive.
 
         Returns
         -------
@@ -263,12 +266,11 @@ class Book(Session):
         Raises
         ------
         RecordError
-            If the file is no table, holds answers and no plan, or any row is unsound; the text gives the
-            first reasons.
+            If the file is no table, holds answers, or any row is unsound; the text gives first reasons.
         """
         from leadline.book import plan
 
-        return plan.read(self._open, Path(file), notify=notify, underway=underway)
+        return plan.read(self._open, Path(file), notify=notify, underway=underway, as_named=as_named)
 
     def save_fit(self, payload: bytes, data_version: int, info: dict[str, Any]) -> int:
         """Store a fit, unless the records have changed since it was begun.
@@ -374,8 +376,7 @@ class Book(Session):
         Returns
         -------
         dict of str to int
-            Cells that still hold the name as a word of its own, in whatever capitals, counted by column, such
-            as `dives.notes`; `history.what` are names of files that were loaded. Empty where none does.
+            Cells that still hold the name as a word of its own, counted by column, such as `dives.notes`.
 
         Raises
         ------

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from leadline.arrays import Columns
-from leadline.book import doubt, fetch, overfull, stage
+from leadline.book import doubt, fetch, overfull, place, stage
 from leadline.book.rule import WARMING, rounded
 from leadline.book.source import Source, from_file
 from leadline.book.sql import literal, rows
@@ -36,6 +36,7 @@ def read(
     *,
     notify: Callable[[str], None] | None = None,
     underway: bool = False,
+    as_named: bool = False,
 ) -> Columns:
     """Planned dives in the order of the file; see `leadline.book.Book.read_plan`."""
     source = from_file(connection, DIVES, path, required=("diver",))
@@ -62,7 +63,13 @@ def read(
             *overfull.fill_notes(connection, source, "stage"),
         ):
             notify(text)
-    return fetch.columns(connection, DIVES, source="stage", order='"row"')
+    plan = fetch.columns(connection, DIVES, source="stage", order='"row"')
+    if as_named:
+        return plan
+    plan, taken = place.completed(connection, plan, path)
+    for text in taken if notify else ():
+        notify(text)
+    return plan
 
 
 def _below_reserve(connection: DuckDBPyConnection, source: Source) -> list[tuple[int, str]]:

@@ -216,7 +216,7 @@ def near(
 
 
 def read_plan(
-    path: Path | None, file: Path, *, notify: Callable[[str], None] = note
+    path: Path | None, file: Path, *, notify: Callable[[str], None] = note, as_named: bool = False
 ) -> tuple[Holding, Columns]:
     """Read a plan, and what the book holds on its divers.
 
@@ -228,6 +228,8 @@ def read_plan(
         The plan, CSV or Parquet.
     notify : callable
         Called with each thing the user should know; default a note on standard error.
+    as_named : bool
+        Take nothing over from earlier dives.
 
     Returns
     -------
@@ -246,7 +248,7 @@ def read_plan(
 
     begin_loading(_lines(file), sure=False)
     with Book.open(path) as book:
-        plan = book.read_plan(file, notify=notify)
+        plan = book.read_plan(file, notify=notify, as_named=as_named)
         begin_loading(len(plan["diver"]), sure=True)
         return near(book, set(plan["diver"].tolist()), suits=set(plan["suit"].tolist()), notify=notify), plan
 

@@ -176,7 +176,7 @@ def judged(
             csv.writer(out).writerows([list(asked), list(asked.values())])
         told: list[str] = []
         try:
-            found = book.read_plan(file, underway=underway, notify=told.append)
+            found = book.read_plan(file, underway=underway, notify=told.append, as_named=True)
         except RecordError as fault:
             plain = str(fault).removeprefix(f"{file}: ").replace("row 2: ", "")
             raise RecordError(plain) from None

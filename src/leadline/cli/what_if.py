@@ -123,7 +123,7 @@ def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -
             writer.writerows(rows)
         told: list[str] = []
         try:
-            holding, plan = read_plan(book, file, notify=told.append)
+            holding, plan = read_plan(book, file, notify=told.append, as_named=True)
         except RecordError as fault:
             named = _ROW.sub(
                 lambda m: f"--what-if {texts[int(m[1]) - 3]}: " if int(m[1]) > 2 else "",

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from leadline.arrays import Columns, Records
+from leadline.arrays import Records
 from leadline.errors import RecordError
 from leadline.frozen import dataclass
-from leadline.records import DIVES, RESERVE_PRESSURE, STOP_DEPTH, Column
+from leadline.latest import NOTHING, Source, names, of_cylinders, shallow_stop, source_of
+from leadline.records import DIVES, Column
 from leadline.units import FOOT
 
 __all__ = ["NOTHING", "Taken", "taken_over"]
@@ -19,8 +19,6 @@ __all__ = ["NOTHING", "Taken", "taken_over"]
 _OF_WATER: Final = ("altitude_m", "salinity_gkg")
 _KIT: Final = ("suit", "undersuit", "bc", "cylinder", "gas", "other", "water", *_OF_WATER)
 _DRY: Final = ("dry_membrane", "dry_foam")
-NOTHING: Final = "-"
-"""A cell that says: none of it, and do not take it over either."""
 
 
 @dataclass(frozen=True)
@@ -51,53 +49,6 @@ class Taken:
     word: str
 
 
-def _names(cell: str) -> set[str]:
-    return {part.strip().casefold() for part in cell.split(";") if part.strip()}
-
-
-@dataclass(frozen=True)
-class _Source:
-    """A dive or a surface check that kit may be taken from."""
-
-    table: Columns
-    row: int
-    word: str
-    like: bool
-    date: np.datetime64
-
-    @property
-    def key(self) -> str:
-        return str(self.table[self.word][self.row])
-
-
-def _latest(table: Columns, word: str, rows: NDArray[np.int64], suit: str | None) -> _Source | None:
-    """The latest of some rows, of those in that suit if there are any."""
-    if suit is not None:
-        like = [row for row in rows if _names(table["suit"][row]) == _names(suit)]
-        rows = np.array(like, int) if like else rows
-    if not len(rows):
-        return None
-    date = table["date"][rows]
-    early = np.where(np.isnat(date), np.datetime64("0001-01-01", "s"), date)
-    last = np.lexsort((np.arange(len(rows)), early))[-1]
-    row = int(rows[last])
-    alike = suit is None or _names(table["suit"][row]) == _names(suit)
-    return _Source(table, row, word, alike, early[last])
-
-
-def _source(records: Records, diver: str, suit: str | None) -> _Source | None:
-    """The diver's latest dive, or a later surface check whose kit was noted; in that suit if there is one."""
-    dives, checks = records.dives, records.checks
-    noted = (checks["diver"] == diver) & (checks["suit"] != "") & (checks["cylinder"] != "")
-    mine = np.flatnonzero(dives["diver"] == diver)
-    # A dive of which no suit was noted says nothing of the next one's, so long as another one does.
-    suited = mine[dives["suit"][mine] != ""]
-    dived = _latest(dives, "dive", suited if len(suited) else mine, suit)
-    checked = _latest(checks, "check", np.flatnonzero(noted), suit)
-    found = [source for source in (dived, checked) if source is not None]
-    return max(found, key=lambda source: (source.like, source.date), default=None)
-
-
 def _text(value: Any) -> str:
     if isinstance(value, str):
         return value
@@ -107,31 +58,6 @@ def _text(value: Any) -> str:
 def _given(column: Column, given: Mapping[str, str]) -> bool:
     """Whether a column is named, in either unit."""
     return column.name in given or (column.twin is not None and column.twin.name in given)
-
-
-def _left_behind(source: _Source) -> str:
-    """Planned pressures where a cylinder of that dive was not carried at the stop; empty if all were."""
-    for name in ("stop_bar", "end_bar"):
-        marks = (
-            [part.strip() for part in source.table[name][source.row].split(";")]
-            if name in source.table
-            else []
-        )
-        if NOTHING in marks:
-            return ";".join(NOTHING if mark == NOTHING else f"{RESERVE_PRESSURE:g}" for mark in marks)
-    return ""
-
-
-def _shallow(records: Records, source: _Source, diver: str, suit: str | None) -> str:
-    """Depth of that stop where it lay above the usual one, of a check that of the latest dive; empty else.
-
-    Foam is wider there, so that more lead is needed. A deeper one needs less, and may have been that dive's.
-    """
-    dive: _Source | None = source
-    if source.word == "check":
-        dive = _latest(records.dives, "dive", np.flatnonzero(records.dives["diver"] == diver), suit)
-    depth = float(dive.table["stop_depth_m"][dive.row]) if dive is not None else np.nan
-    return f"{depth:g}" if depth < STOP_DEPTH else ""
 
 
 def _deepest(given: Mapping[str, str]) -> float:
@@ -159,8 +85,9 @@ def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
     Returns
     -------
     Taken
-        Altitude and salinity go with the water, salinity not to another site; gas and pressures with
-        the cylinders, an undersuit with the suit. A stop above the usual depth is taken over too.
+        Altitude and salinity go with the water, salinity not to another site; gas with each cylinder, what
+        was left behind with all of them, an undersuit with the suit. A stop above the usual depth is taken
+        over too.
 
     Raises
     ------
@@ -168,7 +95,7 @@ def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
         If no suit is named and there is no dive to take one from.
     """
     suit = given.get("suit")
-    source = _source(records, given["diver"], suit)
+    source = source_of(records, given["diver"], suit)
     if source is None and suit is None:
         raise RecordError(
             f"no dive of {given['diver']} in the book to take a suit from; give --suit (or --suit - for none)"
@@ -179,41 +106,41 @@ def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
     }
     if source is None:
         return Taken({**taken, **cells}, "", "", taken, "", "")
-    day = source.table["date"][source.row]
     return Taken(
         {**taken, **cells},
         source.key,
-        "" if np.isnat(day) else str(day.astype("datetime64[D]")),
+        source.day,
         taken,
         str(source.table["suit"][source.row]),
         source.word,
     )
 
 
-def _kit(records: Records, source: _Source, given: Mapping[str, str]) -> dict[str, str]:
+def _kit(records: Records, source: Source, given: Mapping[str, str]) -> dict[str, str]:
     """What of that dive or check nobody named otherwise."""
     suit = given.get("suit")
     previous = {name: _text(source.table[name][source.row]) for name in _KIT}
-    previous["stop_bar"] = _left_behind(source)
-    previous["stop_depth_m"] = _shallow(records, source, given["diver"], suit)
+    previous |= of_cylinders(source, previous["cylinder"])
+    previous["stop_depth_m"] = shallow_stop(records, source, given["diver"], suit)
     skip = {column.name for column in DIVES.columns if _given(column, given)}
-    if "water" in skip:
+    # The same word again is the same water; another one is as high and as salt as is usual.
+    if "water" in skip and given.get("water", "").strip() != previous["water"]:
         skip |= set(_OF_WATER)
     if given.get("site", "") not in ("", source.table["site"][source.row] if "site" in source.table else ""):
         skip.add("salinity_gkg")
     if "cylinder" in skip:
-        skip |= {"gas", "stop_bar"}
+        previous |= of_cylinders(source, given.get("cylinder", ""))
     if "end_bar" in skip:
         skip.add("stop_bar")
     if previous["stop_depth_m"] and float(previous["stop_depth_m"]) > _deepest(given):
         skip.add("stop_depth_m")
-    if suit is not None and _names(suit) != _names(previous["suit"]) and not _dry(records, suit):
+    if suit is not None and names(suit) != names(previous["suit"]) and not _dry(records, suit):
         skip.add("undersuit")
     return {name: cell for name, cell in previous.items() if cell and name not in skip}
 
 
 def _dry(records: Records, suit: str) -> bool:
-    gear, worn = records.gear, _names(suit)
+    gear, worn = records.gear, names(suit)
     return any(
         style in _DRY and item.casefold() in worn
         for item, style in zip(gear["item"].tolist(), gear["style"].tolist(), strict=True)
