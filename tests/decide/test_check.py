@@ -693,6 +693,18 @@ def test_sinking_without_lead_is_never_told_to_add_any() -> None:
     assert found.now.q90_kg < 0.5
 
 
+def test_heavy_without_lead_as_expected_is_no_large_change() -> None:
+    """Archimedes: 24 L of steel with 6 kg of gas sinks a diver in fresh water who has nothing to take off."""
+    found = read(
+        look(0.0, "under", bar="220"), bar="220", water="fresh", suit="shorty 3", cylinder="steel 24"
+    )
+    assert found.now.q90_kg < -2
+    assert (found.lead_kg, found.advice.lead_kg) == (0, 0)
+    assert not found.now.disagree
+    assert "So large a change" not in found.instruction
+    assert "far from" not in "; ".join(found.cautions)
+
+
 def test_lead_to_dive_with_is_within_the_accepted_risk() -> None:
     """The lead that begins a check is none to dive with, whether or not the look is used."""
     for conditions in (None, Conditions(still=False)):

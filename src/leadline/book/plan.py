@@ -67,8 +67,9 @@ def read(
     if as_named:
         return plan
     plan, taken = place.completed(connection, plan, path)
-    for text in taken if notify else ():
-        notify(text)
+    if notify:
+        for text in taken:
+            notify(text)
     return plan
 
 

@@ -204,11 +204,12 @@ def far(checked: CheckedDive, lead: float, on: float, *, share: float = 1.0) -> 
     Returns
     -------
     bool
-        The gas that is still to be breathed is no change of mind, nor is another water or cylinder.
+        The gas that is still to be breathed is no change of mind, nor is another water or cylinder. However
+        heavy a diver is without any lead, there is none to take off.
     """
     rows = np.array([checked.position])
     way = float(evaluate(checked.rigs.take(rows), checked.state(rows)).need[0]) - _right_then(checked)
-    return abs(lead - way - on) > MOST_CHANGE * share + 1e-9
+    return abs(max(lead - way, 0.0) - on) > MOST_CHANGE * share + 1e-9
 
 
 def _right_then(checked: CheckedDive) -> float:
