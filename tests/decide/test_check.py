@@ -450,18 +450,39 @@ def test_looks_that_cannot_all_be_true_are_doubted() -> None:
     assert found.now.alone_high_kg == np.inf
 
 
-@pytest.mark.parametrize(("line", "sinks"), [("chin", "yes"), ("crown", "no"), ("under", "no")])
-def test_a_look_that_contradicts_itself_says_nothing(line, sinks) -> None:
+@pytest.mark.parametrize(
+    ("line", "sinks", "breath"),
+    [
+        ("chin", "yes", "normal"),
+        ("crown", "no", "normal"),
+        ("under", "no", "normal"),
+        ("chin", "yes", "out"),
+        ("eye", "yes", "out"),
+        ("under", "no", "out"),
+    ],
+)
+def test_a_look_that_contradicts_itself_says_nothing(line, sinks, breath) -> None:
     known = records()
     row = columns_from_rows(DIVES, [plan_row("Ines", start_bar="50")])
     plain = advise(Assessment.of(known, learned(), plan=row))[0]
-    found = check(known, learned(), row, [look(6.0, line, sinks=sinks, bar="50")])
+    found = check(known, learned(), row, [look(6.0, line, sinks=sinks, bar="50", breath=breath)])
     assert (found.advice.need_q10_kg, found.advice.need_q90_kg) == (plain.need_q10_kg, plain.need_q90_kg)
     assert (found.looks, found.look_change_kg, found.again) == (0, 0.0, True)
     assert "this look is not used" in found.doubts[0]
     # A look that agrees with itself is used.
-    sound = check(known, learned(), row, [look(6.0, line, bar="50")])
+    sound = check(known, learned(), row, [look(6.0, line, bar="50", breath=breath)])
     assert sound.advice.need_q50_kg != plain.need_q50_kg
+
+
+@pytest.mark.parametrize("sinks", ["yes", "no"])
+def test_breathing_out_counts_once_however_it_is_noted(sinks) -> None:
+    """With no waterline nothing else tells it: it was left out, and the answer called a check."""
+    plain, out = (read(look(6.0, "", sinks=sinks, breath=breath)) for breath in ("normal", "out"))
+    assert out.advice == plain.advice
+    assert out.looks == 1
+    line = "under" if sinks == "yes" else "eye"
+    both, one = (read(look(6.0, line, sinks=word, breath="out")) for word in (sinks, ""))
+    assert both.advice == one.advice
 
 
 @pytest.mark.parametrize(

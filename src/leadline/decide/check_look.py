@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from leadline.evidence.check import CONTRADICTORY
+from leadline.evidence.check import CONTRADICTORY, CONTRADICTORY_OUT
 from leadline.frozen import dataclass
 
 __all__ = ["Conditions", "Look"]
@@ -35,7 +35,8 @@ class Look:
     @property
     def at_odds(self) -> bool:
         """Whether its two halves contradict each other, so that it says nothing."""
-        return self.breath == "normal" and (self.waterline, self.exhale_sinks) in CONTRADICTORY
+        pairs = {"normal": CONTRADICTORY, "out": CONTRADICTORY_OUT}.get(self.breath, ())
+        return (self.waterline, self.exhale_sinks) in pairs
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,11 @@ _CONTRADICTION: Final = {
     ("under", "no"): "Under on that breath, yet up when it is let out: the two do not go together",
 }
 
+_CONTRADICTION_OUT: Final = {
+    "yes": "Up with the breath out, yet breathing out sinks you: the two do not go together",
+    "no": "Under with the breath out, yet up breathed out: the two do not go together",
+}
+
 
 def doubts(
     look: Look,
@@ -68,7 +73,9 @@ def doubts(
     found = []
     if conditions.still is False:
         found.append(f"Not still: finning, sculling and holding on carry kilograms, so {UNUSED}")
-    if text := _CONTRADICTION.get((look.waterline, look.exhale_sinks)):
+    if look.breath == "out" and look.at_odds:
+        found.append(f"{_CONTRADICTION_OUT[look.exhale_sinks]}, so {UNUSED}")
+    elif look.breath != "out" and (text := _CONTRADICTION.get((look.waterline, look.exhale_sinks))):
         found.append(f"{text}, not even a full one" if look.breath == "full" else f"{text}, so {UNUSED}")
     if contradict:
         found.append("The looks of today hardly fit each other: something changed in between, or was misread")

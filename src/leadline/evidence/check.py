@@ -13,7 +13,7 @@ from leadline.model.observations import Form
 from leadline.physics.head import WATERLINES, emerged_head
 from leadline.physics.rig import Rigs
 
-__all__ = ["CONTRADICTORY", "surface_checks"]
+__all__ = ["CONTRADICTORY", "CONTRADICTORY_OUT", "surface_checks"]
 
 _LINE: Final = {word: litres for word, (litres, _, _) in WATERLINES.items()}
 _BETWEEN: Final = (
@@ -45,11 +45,18 @@ CONTRADICTORY: Final = (("chin", "yes"), ("crown", "no"), ("under", "no"))
 """Waterline on a normal breath, and whether letting it out sinks: of these two at least one is misread. A
 litre of breath is not worth a head, and who is under with it does not come up without."""
 
+CONTRADICTORY_OUT: Final = (("chin", "yes"), ("eye", "yes"), ("under", "no"))
+"""The same where the waterline is that of a diver who has breathed out: both tell of one moment."""
+
 
 def _at_odds(rows: Columns) -> NDArray[np.bool_]:
     """Checks whose two halves contradict each other: an average of them would look surer than either."""
-    pairs = [(rows["waterline"] == line) & (rows["exhale_sinks"] == sinks) for line, sinks in CONTRADICTORY]
-    return np.asarray(np.any(pairs, axis=0) & np.isin(rows["breath"], ("", "normal")))
+    found = np.zeros(len(rows["breath"]), bool)
+    for breaths, pairs in ((("", "normal"), CONTRADICTORY), (("out",), CONTRADICTORY_OUT)):
+        for line, sinks in pairs:
+            both = (rows["waterline"] == line) & (rows["exhale_sinks"] == sinks)
+            found |= both & np.isin(rows["breath"], breaths)
+    return found
 
 
 def surface_checks(rows: Columns, row: NDArray[np.int64], rigs: Rigs) -> Statements:
@@ -69,7 +76,7 @@ def surface_checks(rows: Columns, row: NDArray[np.int64], rigs: Rigs) -> Stateme
     Statements
         Eye and crown hold need between two limits, chin only bounds it from below (more than the head may
         be out) and under only from above. Breathing out bounds it from above (sinks) or below (does not). A
-        check whose two halves are `CONTRADICTORY` says nothing.
+        check whose two halves are `CONTRADICTORY`, or breathed out `CONTRADICTORY_OUT`, says nothing.
 
     Notes
     -----
@@ -103,7 +110,8 @@ def surface_checks(rows: Columns, row: NDArray[np.int64], rigs: Rigs) -> Stateme
     for word, zones in (("yes", (0.0, 1.0, 1.0)), ("no", (1.0, 0.0, 0.0))):
         # Sinking means going under with the head: no part of it is left out of the water. A check that was
         # made breathed out already says so by its waterline.
-        used = np.flatnonzero((rows["exhale_sinks"] == word) & known & (breath != "out"))
+        told = (breath == "out") & (rows["waterline"] != "")
+        used = np.flatnonzero((rows["exhale_sinks"] == word) & known & ~told)
         parts.append(
             statements(
                 row[used],
