@@ -105,6 +105,17 @@ def test_much_gas_left_is_said_of_a_what_if_too(suggest) -> None:
     assert "Reckoned for" not in facts(psi)["what_if"][0]["cautions"]
 
 
+def test_a_usual_one_is_reckoned_with_where_a_change_names_none(suggest) -> None:
+    """Nothing under a dry suit asked for more lead than a thin undersuit, without a word."""
+    dry = "--suit", "membrane", "--undersuit", "warm", "--bc", "jacket", "--cylinder", "steel 12"
+    asked = "--diver", "Ines", *dry, "--what-if", "undersuit=-", "--what-if", "water=fresh"
+    bare, fresh = facts(suggest(*asked, "--json"))["what_if"]
+    assert (bare["assumed"], fresh["assumed"]) == ("a usual undersuit", "")
+    read = " ".join(suggest(*asked).stdout.split())
+    assert "undersuit=-: a usual undersuit is reckoned with, none is named." in read
+    assert "water=fresh: " not in read
+
+
 def test_blocks_there_are(suggest) -> None:
     answer = facts(suggest("--diver", "Ines", "--blocks", "2kg:3,1.5kg:1", "--json"))
     assert answer["lead_kg"] in (5.5, 6, 7.5)

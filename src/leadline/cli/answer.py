@@ -25,9 +25,6 @@ _CHECK_FIRST: Final = (
     "hand; add or take off until the water comes to eye level on a normal breath, BC empty, the cylinder as "
     "full as planned. Then put on that number more, for the end of the dive, or go by `leadline check`."
 )
-_ASSUMED: Final = {"suit": "no suit", "cylinder": "a usual cylinder", "bc": "a usual BC"}
-"""Column that is empty -> what is reckoned."""
-
 _ONLY_LIGHT: Final = (
     "Of kit like this the records show only what was too little, or hints, and no lead that was enough: the "
     "number rests on physics, and on what other kit and other divers have taught."
@@ -212,8 +209,8 @@ def _pull(found: Trim, units: Units) -> str:
 
 
 def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]]:
+    from leadline.cli.kit import assumed
     from leadline.reports.phrase import EVIDENCE, chance
-    from leadline.timeline import PLAN
 
     answer = whole.advice
     at, lower = _left(planned, units)
@@ -234,11 +231,8 @@ def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]
     rows += _trim(places, answer.lead_kg, bool(planned.plan["lead_places"][0]), units)
     if planned.taken.taken:
         rows.append(("Taken over", taken_text(planned.taken)))
-    gaps = [text for name, text in _ASSUMED.items() if not planned.plan[name][0]]
-    if planned.assessment.rigs.dry[planned.assessment.line.at(PLAN)[0]] and not planned.plan["undersuit"][0]:
-        gaps.append("a usual undersuit")
-    if gaps:
-        rows.append(("Assumed", f"{' and '.join(gaps)}: none is named"))
+    if gaps := assumed(planned.assessment):
+        rows.append(("Assumed", f"{gaps}: none is named"))
     return rows
 
 

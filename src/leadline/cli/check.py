@@ -111,7 +111,8 @@ def _with_columns() -> Any:
     check.__doc__ = (
         "Read a surface check: what to add or take off now, and for the end of the dive.\n\n"
         "Needs --lead, --bar and --waterline (or --exhale-sinks); the rest as far as it is known. Kit that "
-        "is not named is taken over from the diver's last dive in that suit; `-` says none." + _IN_WORDS + " "
+        "is not named is taken over from the diver's last dive in that suit; `-` says none: of a BC, a "
+        "cylinder or an undersuit of a dry suit a usual one is then reckoned with." + _IN_WORDS + " "
         "The check of a diver in the book is kept there, so that the next answer knows it; --no-save leaves "
         "the book alone. On a terminal and without options it asks. An in-water check overrules every number."
     )

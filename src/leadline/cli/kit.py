@@ -18,10 +18,14 @@ if TYPE_CHECKING:
     from leadline.decide.answering import Taken
     from leadline.decide.assessment import Assessment
 
-__all__ = ["Planned", "diver_in", "judged", "known_diver", "plan_one", "unknown_diver"]
+__all__ = ["Planned", "assumed", "diver_in", "judged", "known_diver", "plan_one", "unknown_diver"]
 
 _TOGETHER: Final = ("cylinder", "gas", "stop_bar")
 """Lists that the rules hold against each other, so that they are judged together."""
+
+
+_ASSUMED: Final = {"suit": "no suit", "cylinder": "a usual cylinder", "bc": "a usual BC"}
+"""Column that is empty -> what is reckoned."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +50,17 @@ class Planned:
     def plan(self) -> Columns:
         """The plan, one row."""
         return self.assessment.line.plan
+
+
+def assumed(assessment: Assessment) -> str:
+    """What is reckoned with where the first row of a plan names none, such as `a usual BC`; may be empty."""
+    from leadline.timeline import PLAN
+
+    row, plan = assessment.line.at(PLAN)[0], assessment.line.plan
+    gaps = [text for name, text in _ASSUMED.items() if not plan[name][0]]
+    if assessment.rigs.dry[row] and not plan["undersuit"][0]:
+        gaps.append("a usual undersuit")
+    return " and ".join(gaps)
 
 
 def known_diver(holding: Holding, name: str) -> str:

@@ -50,7 +50,8 @@ def _with_columns() -> Any:
     ledger.__doc__ = (
         "Show the forces behind a need, item by item: at the stop, at the start, at the surface.\n\n"
         "Physics alone; below it stands what the records make of it. Kit that is not named is taken over "
-        "from the diver's last dive in that suit; `-` says none. An in-water check overrules every number."
+        "from the diver's last dive in that suit; `-` says none: of a BC, a cylinder or an undersuit of a "
+        "dry suit a usual one is then reckoned with. An in-water check overrules every number."
     )
     shared = [
         ("head_under", _HEAD_UNDER, False),

@@ -96,7 +96,8 @@ def _with_columns() -> Any:
     suggest.__doc__ = (
         "Suggest lead for one dive (--diver, --suit and what else is known), or for a plan (--plan).\n\n"
         "Kit that is not named is taken over from the diver's last dive in that suit, or a later surface "
-        "check, and the answer says so; `-` says none. An in-water check overrules every number."
+        "check, and the answer says so; `-` says none: of a BC, a cylinder or an undersuit of a dry suit a "
+        "usual one is then reckoned with. An in-water check overrules every number."
     )
     shared = [
         ("plan", _PLAN, None),

@@ -74,6 +74,7 @@ def changes(
     LeadlineError
         If a change is unsound; the text names it.
     """
+    from leadline.cli.kit import assumed
     from leadline.decide.advice import answers
     from leadline.decide.change import shift
     from leadline.decide.what_if import changed_cells
@@ -92,6 +93,7 @@ def changes(
     made = []
     for text, other in zip(texts, others, strict=True):
         answer = answers(other, block=block, risk=risk, imperial=units == "imperial")[0]
+        gaps = assumed(other)
         moved = shift(base, other, needs=(before.need, answer.need))
         made.append(
             {
@@ -104,6 +106,7 @@ def changes(
                 "bring_kg": round(answer.advice.bring_kg, 6),
                 "check_first": "yes" if answer.advice.check_first else "no",
                 "cautions": "; ".join(answer.advice.cautions),
+                "assumed": "" if gaps == assumed(base) else gaps,
             }
         )
     return made
@@ -190,6 +193,12 @@ def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
     # The lead that begins a check is none to dive with.
     said = [_FIRST] if any(row["check_first"] == "yes" for row in found) else []
     said += [f"{row['change']}: {text}." for row in found for text in _about_reserve(row)]
+    # Without what every diver wears a usual one is reckoned with, which may be more than there was.
+    said += [
+        f"{row['change']}: {row['assumed']} is reckoned with, none is named."
+        for row in found
+        if row["assumed"]
+    ]
     if not said:
         return shown
     from rich.console import Group
