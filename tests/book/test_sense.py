@@ -292,7 +292,7 @@ def test_typed_rows_and_plans_are_noted_as_files_are(path: Path, write: Write) -
         row = {"dive": "8", "diver": "Ines", "body_mass_kg": "155"}
         (typed,) = book.upsert("dives", [row]).notes
         assert typed.startswith("body_mass_kg 155: at a height of 172 cm a body mass index of 52: pounds?")
-        plan = write("plan.csv", "diver,body_mass_kg\nInes,64\nInes,155\n")
+        plan = write("plan.csv", "diver,date,body_mass_kg\nInes,2026-05-20,64\nInes,2026-05-20,155\n")
         planned: list[str] = []
         book.read_plan(plan, notify=planned.append)
         assert planned == [f"{plan}: row 3: {typed}"]

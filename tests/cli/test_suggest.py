@@ -169,10 +169,9 @@ def test_plan_in_its_order_as_file_and_as_array(suggest, tmp_path: Path) -> None
     names = ["Zed", "Ines", HOSTILE, "Ines"]
     with plan.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(["dive", "diver", "suit", "bc", "cylinder", "water"])
-        writer.writerows(
-            [f"p{i}", name, "full 5", "jacket", "steel 12", "salt"] for i, name in enumerate(names)
-        )
+        writer.writerow(["dive", "diver", "date", "suit", "bc", "cylinder", "water"])
+        kit = "2026-05-20", "full 5", "jacket", "steel 12", "salt"
+        writer.writerows([f"p{i}", name, *kit] for i, name in enumerate(names))
     done = suggest("--plan", plan, "--out", out, "--json")
     array = json.loads(done.stdout)
     assert done.stderr == f"4 rows written to {out}, masses in kg\n"
@@ -217,6 +216,16 @@ def test_plan_and_single_dive_agree(suggest, tmp_path: Path) -> None:
     assert planned == {name: single[name] for name in COLUMNS}
 
 
+def test_a_plan_without_a_day_is_for_today_as_one_dive_is(suggest, tmp_path: Path) -> None:
+    """A break was none where a plan had no date: half a kilogram less after three years, and no caution."""
+    plan = tmp_path / "plan.csv"
+    plan.write_text("diver,suit,bc,cylinder,gas,water\nIvo,full 5,jacket,steel 12,air,salt\n")
+    done = suggest("--plan", plan, "--json")
+    assert "plan.csv: no date, so reckoned for today, 20" in done.stderr
+    single = facts(suggest("--diver", "Ivo", "--json"))
+    assert json.loads(done.stdout)[0] == {name: single[name] for name in COLUMNS}
+
+
 def test_answers_given_as_a_plan_are_refused(suggest, tmp_path: Path) -> None:
     """Read as a plan, a file of answers would be dives without a suit, and leads for them."""
     plan, out = tmp_path / "plan.csv", tmp_path / "leads.csv"
@@ -230,12 +239,12 @@ def test_answers_given_as_a_plan_are_refused(suggest, tmp_path: Path) -> None:
 
 def test_columns_of_a_plan_that_are_not_used_are_named(suggest, tmp_path: Path) -> None:
     plan = tmp_path / "plan.csv"
-    plan.write_text("diver,wetsuit,bc,cylinder,note\nInes,full 5,jacket,steel 12,\n")
+    plan.write_text("diver,date,wetsuit,bc,cylinder,note\nInes,2026-05-20,full 5,jacket,steel 12,\n")
     done = suggest("--plan", plan, "--json")
     assert done.stderr == f"{plan}: columns unknown to leadline, not used: wetsuit\n"
     (answer,) = json.loads(done.stdout)
     assert answer["cautions"].startswith("No suit named, so this is the lead for diving without one")
-    plan.write_text("diver,suit,bc,cylinder\nInes,full 5,jacket,steel 12\n")
+    plan.write_text("diver,date,suit,bc,cylinder\nInes,2026-05-20,full 5,jacket,steel 12\n")
     (answer,) = facts(suggest("--plan", plan, "--json"))
     assert "No suit" not in answer["cautions"]
 

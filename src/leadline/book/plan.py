@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from leadline.arrays import Columns
 from leadline.book import doubt, fetch, overfull, place, stage
@@ -67,10 +70,22 @@ def read(
     if as_named:
         return plan
     plan, taken = place.completed(connection, plan, path)
+    plan, dated = _dated(plan, path)
     if notify:
-        for text in taken:
+        for text in (*taken, *dated):
             notify(text)
     return plan
+
+
+def _dated(plan: Columns, path: Path) -> tuple[Columns, list[str]]:
+    """The plan with today where a row has no date, as for one dive: a long break is none without a day."""
+    bare = np.isnat(plan["date"])
+    if not bare.any():
+        return plan, []
+    today = date.today()
+    day = np.where(bare, np.datetime64(today, "s"), plan["date"])
+    rest = "" if bare.all() else f" in {np.count_nonzero(bare)} of {len(bare)} rows"
+    return {**plan, "date": day}, [f"{path}: no date{rest}, so reckoned for today, {today}"]
 
 
 def _below_reserve(connection: DuckDBPyConnection, source: Source) -> list[tuple[int, str]]:
