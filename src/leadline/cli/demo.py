@@ -73,7 +73,10 @@ def demo(
         loaded = opened.load(**{name: source / f"{name}.csv" for name in _TABLES})
     with notice("learning") as notify:
         findings = fit_book(book, notify=notify)
-    _, _, answers = answer_plan(plan, block=block_of(None, units), risk=0.05, book=book, units=units)
+    # The sheet shows what was taken over; the plan itself lies in a folder that nobody knows.
+    answers = answer_plan(
+        plan, block=block_of(None, units), risk=0.05, book=book, units=units, notify=lambda _: None
+    )[2]
     write_plan(answers, folder / _LEADS)
     shutil.copyfile(plan, folder / plan.name)
     names = list(dict.fromkeys(answer.advice.diver for answer in answers))

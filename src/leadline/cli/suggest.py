@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -281,7 +281,13 @@ def _document(planned: Planned, answer: Answer, changed: list[dict[str, Any]]) -
 
 
 def answer_plan(
-    plan: Path, *, block: Block | None, risk: float, book: Path | None, units: Units
+    plan: Path,
+    *,
+    block: Block | None,
+    risk: float,
+    book: Path | None,
+    units: Units,
+    notify: Callable[[str], None] = note,
 ) -> tuple[Holding, Columns, list[Answer]]:
     """Answer every row of a plan file, in its order.
 
@@ -297,6 +303,8 @@ def answer_plan(
         The book.
     units : {"metric", "imperial"}
         Of the sentences.
+    notify : callable
+        Called with each thing the user should know; default a note on standard error.
 
     Returns
     -------
@@ -314,7 +322,7 @@ def answer_plan(
     """
     from leadline.decide.advice import answers
 
-    holding, columns = read_plan(book, plan)
+    holding, columns = read_plan(book, plan, notify=notify)
     if not len(columns["diver"]):
         return holding, columns, []
     block = block or block_of(None, units, there=holding.blocks)
