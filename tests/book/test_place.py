@@ -59,6 +59,27 @@ def test_altitude_and_stop(read, header: str, cells: str, altitude: float, stop:
 
 
 @pytest.mark.parametrize(
+    ("header", "cells", "salinity"),
+    [
+        ("water", "salt", 40),
+        ("water,site", "salt,Reef", 40),
+        ("water,site", "salt,Quay", np.nan),
+        ("water", "fresh", np.nan),
+        ("water,salinity_gkg", "salt,36", 36),
+        ("site", "Reef", np.nan),  # of water that is not named the band holds all
+    ],
+)
+def test_how_salt_the_sea_is(read, write, path: Path, header: str, cells: str, salinity: float) -> None:
+    """By the density of sea water, 5 g/kg more take half a kilogram more lead."""
+    text = "dive,diver,date,site,water,salinity_gkg,suit\nr,Ines,2026-07-01,Reef,salt,40,W5\n"
+    with Book.open(path, write=True) as book:
+        book.load(dives=write("reef.csv", text))
+    plan, told = read(f"diver,{header}\nInes,{cells}\n")
+    np.testing.assert_equal(plan["salinity_gkg"][0], salinity)
+    assert any("40 g/kg of salt, as on dive r" in text for text in told) == (salinity == 40)
+
+
+@pytest.mark.parametrize(
     ("header", "cells", "gas", "stop"),
     [
         ("cylinder", "T24;A7", "18/45;50", "35;-"),

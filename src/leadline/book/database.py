@@ -256,7 +256,7 @@ class Book(Session):
         underway : bool
             Whether start pressures are those of now, which may lie below the reserve.
         as_named : bool
-            Do not take altitude, shallow stop, trimix and cylinders left behind over from the latest dive.
+            Neither take altitude, salinity, a shallow stop and the like over from earlier dives nor today.
 
         Returns
         -------
