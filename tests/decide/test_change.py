@@ -313,7 +313,8 @@ GEARED = assess().line.records.gear
         ("suit=-", {"undersuit", "suit"}, None),
         ("cylinder=alu 11", {"start_psi"}, ("cylinder", "alu 11")),
         ("cylinder=steel 12;stage 7", {"start_psi", "gas", "end_bar"}, ("cylinder", "steel 12;stage 7")),
-        ("water=fresh", {"salinity_gkg"}, ("water", "fresh")),
+        ("water=fresh", {"salinity_gkg", "altitude_ft"}, ("water", "fresh")),
+        ("water=salt", set(), ("water", "salt")),
         ("altitude=1500", {"altitude_ft"}, ("altitude_m", "1500")),
         ("reserve=40", {"end_bar"}, ("stop_bar", "40")),
         ("body-mass=+5", set(), ("body_mass_kg", "69.0000")),
@@ -332,6 +333,14 @@ def test_numbers_follow_the_units() -> None:
     assert changed_cells({}, "altitude=5000", **imperial) == {"altitude_ft": "5000"}
     assert changed_cells({}, "reserve=500", **imperial) == {"stop_psi": "500"}
     assert changed_cells({}, "body-mass=-10", **imperial) == {"body_mass_lb": "131.0958"}
+
+
+def test_each_cylinder_keeps_its_gas() -> None:
+    """Trimix without the stage was air: half a kilogram of gas in 24 L at the reserve."""
+    cells = {"cylinder": "twin 12;stage 7", "gas": "18/45;50", "stop_bar": "35;-"}
+    changed = changed_cells(cells, "cylinder=twin 12", gear=GEARED, body_mass=64)
+    assert changed == {"cylinder": "twin 12", "gas": "18/45"}
+    assert "gas" not in changed_cells(cells, "cylinder=steel 15", gear=GEARED, body_mass=64)
 
 
 def test_reserve_leaves_what_is_left_behind() -> None:

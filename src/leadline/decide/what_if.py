@@ -8,6 +8,7 @@ from typing import Final
 from leadline.arrays import Columns
 from leadline.decide.answering import NOTHING
 from leadline.errors import OutOfRangeError
+from leadline.latest import gas_in
 from leadline.records import DIVES
 from leadline.units import POUND
 
@@ -33,7 +34,7 @@ CHANGES: Final[dict[str, str]] = {
 # What belongs to the thing that changes, and goes with it.
 _GOES_TOO: Final[dict[str, tuple[str, ...]]] = {
     "cylinder": ("gas", "start_bar", "end_bar", "stop_bar"),
-    "water": ("salinity_gkg",),
+    "water": ("salinity_gkg", "altitude_m"),
     "reserve": ("end_bar",),
 }
 _DRY: Final = ("dry_membrane", "dry_foam")
@@ -96,7 +97,8 @@ def changed_cells(
     Returns
     -------
     dict of str to str
-        Gas and pressures go with a cylinder, salinity with the water, an undersuit with its dry suit.
+        Gas and pressures go with a cylinder, salinity and altitude with the water (nobody's lake in the hills
+        is salt), an undersuit with its dry suit.
 
     Raises
     ------
@@ -122,10 +124,14 @@ def changed_cells(
     gone = _GOES_TOO.get(name, ())
     if name == "cylinder" and len(_parts(value)) == len(_parts(cells.get("cylinder", ""))):
         gone = ("start_bar",)
+    if name == "water" and value == cells.get("water", ""):
+        gone = ()
     for other in gone:
         changed = _without(changed, other)
     if name == "suit" and not _is_dry(value, gear):
         changed = _without(changed, "undersuit")
+    if name == "cylinder" and (gas := gas_in(value, cells.get("cylinder", ""), cells.get("gas", ""))):
+        changed.setdefault("gas", gas)
     if value != NOTHING:
         changed[_header(column, imperial)] = value
     return changed
