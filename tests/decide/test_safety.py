@@ -116,11 +116,27 @@ def test_failed_bc_is_judged_by_what_legs_lift_unless_there_is_backup() -> None:
     assert "failed BC" in said(judged(**heavy, backup_lift="none"))
     assert "failed BC" not in said(judged(**heavy, lead_ditchable_kg=8))  # dropping it is the way up
     assert "even with all dropped" in said(judged(**heavy, lead_ditchable_kg=1))
-    assert "failed BC" not in said(judged(**heavy, max_depth_m=None))  # nobody said how deep
+    deep = judged(lead=8.0, need=6.0, max_depth_m=None)  # nobody said how deep; legs lift it at the stop
+    assert deep.deep_weight[0] > LEGS > deep.stop_weight[0]
+    assert "failed BC" not in said(deep)
     past = [plan_row("Ines", dive="a", date="2026-05-01", lead_kg=8, max_depth_m=28)]
     assert "With a failed BC at 28 m (the deepest on record) this diver" in said(
         judged(**heavy, history=past, max_depth_m=None)
     )
+
+
+def test_a_bc_that_fails_where_no_depth_is_known_is_judged_at_the_stop() -> None:
+    """Whoever is too heavy for their legs at 5 m with full cylinders is so at any depth: independent of the
+    depth assumed, which is never spoken of."""
+    heavy = {"lead": 14.0, "need": 6.0, "max_depth_m": None}
+    found = judged(**heavy)
+    assert found.depth_from[0] == "assumed"
+    assert found.stop_weight[0] == pytest.approx(float(judged(**heavy | {"max_depth_m": 5}).deep_weight[0]))
+    assert "With a failed BC at 5 m already this diver" in said(found)
+    assert "30 m" not in said(found)
+    assert "failed BC" not in said(judged(**heavy, backup_lift="second_bladder"))
+    assert "failed BC" not in said(judged(**heavy, lead_ditchable_kg=14))
+    assert "failed BC" not in said(judged(lead=6.5, need=6.0, max_depth_m=None))
 
 
 @pytest.mark.parametrize(("over", "words"), [(0.1, "at the limit of what legs"), (0.6, "more than legs")])

@@ -81,6 +81,7 @@ def rig(safety: RigSafety, row: int) -> dict[str, Any]:
         "lift_needed_l": {name: number(safety.lift_needed[:, i]) for i, name in enumerate(MOMENTS)},
         "failed_bc_weight_kg": number(safety.deep_weight),
         "failed_bc_weight_dropped_kg": number(safety.dropped_deep_weight),
+        "failed_bc_weight_at_stop_kg": number(safety.stop_weight),
         "ditchable_kg": number(safety.ditchable),
         "ditchable_from": str(safety.ditchable_from[row]) or None,
         "afloat_full_kg": number(safety.afloat_full),

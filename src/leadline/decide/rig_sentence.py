@@ -51,14 +51,18 @@ def _lift(safety: RigSafety, row: int, imperial: bool) -> str:
 
 
 def _failed(safety: RigSafety, row: int, imperial: bool) -> str:
-    """A BC that fails at the greatest depth; empty where legs or backup lift suffice."""
+    """A BC that fails at the greatest depth, else at the stop; empty where legs or backup lift suffice."""
     weight, left = float(safety.deep_weight[row]), float(safety.dropped_deep_weight[row])
-    if weight <= LEGS or _backed(safety, row) or safety.depth_from[row] == "assumed" or left <= LEGS:
+    at = _deep(safety, row, imperial)
+    if safety.depth_from[row] == "assumed":
+        weight, left = float(safety.stop_weight[row]), float(safety.dropped_stop_weight[row])
+        at = f"{depth_text(float(safety.stop_depth[row]), imperial=imperial)} already"
+    if weight <= LEGS or _backed(safety, row) or left <= LEGS:
         return ""
     # As printed, so that a weight is not more than itself.
     than = "more than" if weight >= LEGS + 0.25 else "at the limit of what"
     text = (
-        f"With a failed BC at {_deep(safety, row, imperial)} this diver weighs about "
+        f"With a failed BC at {at} this diver weighs about "
         f"{force_text(weight, imperial=imperial)} under water, {than} legs lift (about "
         f"{force_text(LEGS, imperial=imperial)}, common practice, no source), and no backup lift is noted"
     )

@@ -52,6 +52,9 @@ class RigSafety:
     deep_weight : ndarray, shape (n,)
         What the diver weighs under water at the start at the greatest depth with an empty BC; positive
         sinks. [kg]
+    stop_depth, stop_weight, dropped_stop_weight : ndarray, shape (n,)
+        Depth of the stop, and what the diver weighs there at the start, as the two weights at the greatest
+        depth: where no depth is known, that much it is at least. [m, kg, kg]
     ditchable : ndarray, shape (n,)
         Lead that can be dropped; NaN where nobody noted it. [kg]
     ditchable_from : ndarray of str, shape (n,)
@@ -78,6 +81,9 @@ class RigSafety:
     lift: FloatArray
     lift_needed: FloatArray
     deep_weight: FloatArray
+    stop_depth: FloatArray
+    stop_weight: FloatArray
+    dropped_stop_weight: FloatArray
     ditchable: FloatArray
     ditchable_from: NDArray[np.object_]
     dropped_deep_weight: FloatArray
@@ -208,6 +214,9 @@ def rig_safety(
         lift=_lift(assessment, rows),
         lift_needed=np.stack([deep / rho, flooded, out / rho_out], axis=1),
         deep_weight=deep,
+        stop_depth=np.broadcast_to(np.asarray(stop.depth, float), depth.shape),
+        stop_weight=weight(State(stop.depth, filled), lead)[0],
+        dropped_stop_weight=weight(State(stop.depth, filled), lead - ditchable)[0],
         ditchable=ditchable,
         ditchable_from=ditchable_from,
         dropped_deep_weight=weight(State(depth, filled), lead - ditchable)[0],
