@@ -316,3 +316,27 @@ def test_piece_that_weighs_more_than_such_pieces_do_is_noted(path: Path, write: 
             "row 2: mass_lb 33: hardly any bc weighs more than 26 lb; kept as it is: are unit and decimal "
             "point right?"
         )
+
+
+# Common practice, no source: stops are at 3 to 6 m. Kind: arithmetic; 15 ft are 4.57 m, 5 m are 16.4 ft.
+def test_stop_in_the_other_unit_is_noted(path: Path, write: Write) -> None:
+    said = (
+        "stop_depth_m 15: a stop is usually at 3 to 6 m: feet? (15 ft are 4.6 m, which go under "
+        "stop_depth_ft); kept as it is"
+    )
+    feet = (
+        "stop_depth_ft 5: a stop is usually at 10 to 20 ft: metres? (5 m are 16 ft, which go under "
+        "stop_depth_m); kept as it is"
+    )
+    row = {"dive": "9", "diver": "Ines"}
+    with Book.open(path, write=True) as book:
+        assert book.upsert("dives", [row | {"stop_depth_m": "15"}]).notes == (said,)
+        assert book.upsert("dives", [row | {"stop_depth_ft": "5"}]).notes == (feet,)
+        for name, depths in {"stop_depth_m": ("3", "9"), "stop_depth_ft": ("10", "15", "20")}.items():
+            for depth in depths:
+                assert book.upsert("dives", [row | {name: depth}]).notes == ()
+        plan = write("plan.csv", "diver,stop_depth_m\nInes,5\nInes,15\nInes,12\nInes,10\nInes,15\n")
+        planned: list[str] = []
+        book.read_plan(plan, notify=planned.append)
+        assert planned[0] == f"{plan}: row 3: {said}"
+        assert planned[3:] == [f"{plan}: stops of an unusual depth besides: 1"]

@@ -140,3 +140,16 @@ def test_a_book_without_suits(run, tmp_path: Path) -> None:
     done = run("report", "rental", "--book", tmp_path / "bare.duckdb")
     assert done.returncode == 1
     assert "no suits in the book" in done.stderr
+
+
+# Kind: arithmetic; 12 ft are 3.66 m.
+def test_stop_depth_that_looks_like_feet_is_noted(run, club: Path, tmp_path: Path) -> None:
+    done = run("report", "rental", "--book", club, *SMALL, "--out", tmp_path, "--stop-depth", "12")
+    assert (done.returncode, done.stderr) == (
+        0,
+        "note: --stop-depth 12: a stop is usually at 3 to 6 m: feet? (12 ft are 3.7 m; --units imperial); "
+        "kept as it is\n",
+    )
+    feet = ("--stop-depth", "12", "--units", "imperial", "--classes", "120,150")
+    done = run("report", "rental", "--book", club, "--suit", "full 5", *feet, "--out", tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")

@@ -145,6 +145,19 @@ def test_short_names_follow_the_units_and_long_names_carry_their_own(suggest) ->
     assert "given twice" in twice.stderr
 
 
+# Kind: arithmetic; 15 ft are 4.57 m.
+def test_stop_depth_that_looks_like_feet_is_noted(suggest) -> None:
+    first = facts(suggest("--diver", "Ines", "--json"))
+    asked = suggest("--diver", "Ines", "--stop-depth", "15", "--json")
+    assert asked.stderr == (
+        "note: --stop-depth 15: a stop is usually at 3 to 6 m: feet? (15 ft are 4.6 m; --units imperial); "
+        "kept as it is\n"
+    )
+    assert json.loads(asked.stdout)["need_q50_kg"] != first["need_q50_kg"]
+    for feet in (("--stop-depth-ft", "15"), ("--stop-depth", "15", "--units", "imperial")):
+        assert suggest("--diver", "Ines", *feet).stderr == ""
+
+
 def test_less_gas_needs_more_lead(suggest) -> None:
     need = [
         facts(suggest("--diver", "Ines", "--stop", bar, "--json"))["need_q50_kg"]

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from leadline.book.sql import literal, rows
-from leadline.units import POUND
+from leadline.units import FOOT, POUND
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
     from leadline.book.source import Source
 
-__all__ = ["body_notes", "cylinder_notes", "mass_notes", "piece_notes"]
+__all__ = ["body_notes", "cylinder_notes", "depth_doubt", "depth_notes", "mass_notes", "piece_notes"]
 
 LIGHT, LIGHT_SHELL, HEAVY = 0.6, 0.35, 1.6
 """Shares of the usual mass between which cylinders lie, and the least where no metal is noted: composite
@@ -41,6 +41,10 @@ pounds under kilograms are 2.2 of it, the other way round 0.45. (judged)"""
 
 MOVED: Final = 2.0
 """Change of a body mass from which on it is told. [kg] (judged)"""
+
+SHALLOW_STOP, DEEP_STOP = 2.0, 9.0
+"""Depths between which stops lie without a question; most are at 3 to 6 m (common practice, no source). Feet
+under metres are beyond it from 10 ft on, metres under feet up to 6 m. [m] (judged)"""
 
 _NAMED: Final = 3
 _METALS: Final = ("aluminium", "steel")
@@ -176,6 +180,76 @@ def body_notes(
         said.append(f"{source.at(number)}{header} {given:.4g}: {why}: {asked}; kept as it is")
     if len(found) > _NAMED:
         said.append(f"{source.told}{len(found) - _NAMED} more divers of an unusual mass")
+    return said
+
+
+def depth_doubt(depth: float, *, feet: bool = False) -> str:
+    """Whether another unit is meant, asked of a stop that is deeper or shallower than stops are.
+
+    Parameters
+    ----------
+    depth : float
+        Of the stop. [m]
+    feet : bool
+        Whether it was given in feet.
+
+    Returns
+    -------
+    str
+        A clause; empty where nothing is to be asked.
+
+    Examples
+    --------
+    >>> depth_doubt(15.0)
+    'a stop is usually at 3 to 6 m: feet? (15 ft are 4.6 m)'
+    >>> depth_doubt(5.0)
+    ''
+    """
+    if SHALLOW_STOP <= depth <= DEEP_STOP:
+        return ""
+    if feet:
+        given, asked = depth / FOOT, "is that right?"
+        if depth < SHALLOW_STOP:
+            asked = f"metres? ({given:.4g} m are {given / FOOT:.0f} ft)"
+        return f"a stop is usually at 10 to 20 ft: {asked}"
+    asked = f"feet? ({depth:.4g} ft are {depth * FOOT:.1f} m)" if depth > DEEP_STOP else "is that right?"
+    return f"a stop is usually at 3 to 6 m: {asked}"
+
+
+def depth_notes(
+    connection: DuckDBPyConnection, source: Source, found_in: Literal["sound", "stage"] = "sound"
+) -> list[str]:
+    """One line for each of the first stops that are deeper or shallower than stops are.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the rows of dives in a temporary table.
+    source : Source
+        The file.
+    found_in : {"sound", "stage"}
+        That table: of rows that came in, or of a plan.
+
+    Returns
+    -------
+    list of str
+        Names file, row, column and the unit that may be meant; the last line counts those left out.
+    """
+    if not {"stop_depth_m", "stop_depth_ft"} & set(source.headers):
+        return []
+    found = rows(
+        connection,
+        f'SELECT "row", stop_depth_m FROM {found_in} WHERE stop_depth_m NOT BETWEEN ? AND ? ORDER BY 1',
+        [SHALLOW_STOP, DEEP_STOP],
+    )
+    feet = "stop_depth_m" not in source.headers
+    header, per, other = ("stop_depth_ft", FOOT, "m") if feet else ("stop_depth_m", 1.0, "ft")
+    said = []
+    for number, depth in found[:_NAMED]:
+        text = depth_doubt(depth, feet=feet).replace(")", f", which go under stop_depth_{other})")
+        said.append(f"{source.at(number)}{header} {depth / per:.4g}: {text}; kept as it is")
+    if len(found) > _NAMED:
+        said.append(f"{source.told}stops of an unusual depth besides: {len(found) - _NAMED}")
     return said
 
 

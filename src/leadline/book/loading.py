@@ -228,7 +228,10 @@ def _doubts(connection: DuckDBPyConnection, source: Source) -> list[str]:
         found = [*doubt.cylinder_notes(connection, source), *doubt.piece_notes(connection, source)]
     if name in ("divers", "dives", "checks"):
         found = doubt.body_notes(connection, source)
-    return [*found, *overfull.fill_notes(connection, source, "sound")] if name == "dives" else found
+    if name == "dives":
+        found += doubt.depth_notes(connection, source)
+        found += overfull.fill_notes(connection, source, "sound")
+    return found
 
 
 def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) -> LoadReport:

@@ -63,6 +63,7 @@ def read(
     if notify:
         for text in (
             *doubt.body_notes(connection, source, "stage"),
+            *doubt.depth_notes(connection, source, "stage"),
             *overfull.fill_notes(connection, source, "stage"),
         ):
             notify(text)

@@ -177,6 +177,8 @@ def in_options(text: str, other: Mapping[str, str] | None = None) -> str:
             column = table.column(name)
             flags |= dict.fromkeys(filter(None, (name, column.twin.name if column.twin else "")), f"--{flag}")
     text = re.sub(r"the column is \w+\)", "give --units imperial)", text)
+    text = re.sub(r", which go under stop_depth_m\)", "; --units metric)", text)
+    text = re.sub(r", which go under stop_depth_ft\)", "; --units imperial)", text)
     # One option takes both units.
     both = r"kilograms go under \w+, pounds under \w+"
     text = re.sub(both, "--units says whether kilograms or pounds are meant", text)

@@ -222,6 +222,19 @@ def _metres(value: float | None, units: Units) -> float | None:
     return value if value is None or units == "metric" else value * FOOT
 
 
+def _depth_doubt(depth: float | None, units: Units) -> str:
+    """Whether the other unit is meant, as it is asked of a plan; empty where nothing is to be asked."""
+    from leadline.book.doubt import depth_doubt
+    from leadline.units import FOOT
+
+    feet = units == "imperial"
+    if depth is None or not (asked := depth_doubt(depth, feet=feet)):
+        return ""
+    other = "metric" if feet else "imperial"
+    given = depth / FOOT if feet else depth
+    return f"note: --stop-depth {given:.4g}: {asked.replace(')', f'; --units {other})')}; kept as it is"
+
+
 def _report(
     book: Path | None, desk: Desk, *, named: bool, out: Path, csv: Path | None, units: Units,
     numbers: Numbers, as_json: bool,
@@ -241,6 +254,8 @@ def _report(
         document = rental_document(data)
         written = None if csv is None else write_csv(document["cells"], rental_tables(document), csv)
     show({**document, "page": str(path)}, lambda: _view(data, path, units), as_json=as_json)
+    if doubt := _depth_doubt(desk.stop_depth_m, units):
+        note(doubt)
     if data.fitted is None:
         note(UNLEARNED)
     for name, gap in dict.fromkeys(kit[1:] for kit in data.short):
