@@ -33,6 +33,7 @@ def test_a_dive_under_a_second_name_is_told(book: Book, write) -> None:
         "2 new dives are at the time of another one of the same diver, or the same in every"
     )
     assert "(row 2: 11 of Ines, as 1): if they are one dive under two names it counts twice" in told
+    assert told.endswith("it counts twice; `leadline log --remove --diver Ines --dive 11` takes it out")
     assert book.counts()["dives"] == 6
     # The same files again bring nothing new, and nothing is said.
     assert notes(book, write("d.csv", SEASON)) == []

@@ -6,10 +6,11 @@ import json
 import os
 import pty
 import select
+import shlex
 import subprocess
 import sys
 import time
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Final
 
@@ -98,6 +99,100 @@ def test_mass_in_pounds_is_noted(run, book: Path) -> None:
     assert "note: body_mass_kg 141: 2.2 times the 64 kg among the divers: pounds? (141 lb are 64 kg)" in (
         done.stderr
     )
+
+
+# Kind: arithmetic; 13 lb are 5.9 kg, 6 kg are 13.2 lb; a quarter of 64 kg is 16 kg.
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--lead-kg", "60"), "lead_kg 60: far from the 6 kg usually carried in W5: are unit and decimal "),
+        (
+            ("--lead-kg", "13"),
+            "lead_kg 13: far from the 6 kg usually carried in W5: pounds? (13 lb are 5.9 kg)",
+        ),
+        (
+            ("--lead-lb", "6"),
+            "lead_lb 6: far from the 13.2 lb usually carried in W5: kilograms? (6 kg are 13.2",
+        ),
+        (("--lead-kg", "0.6"), "lead_kg 0.6: far from the 6 kg usually carried in W5: are unit and decimal"),
+        (("--lead-kg", "8.5"), ""),
+        (("--lead-kg", "3.5"), ""),
+        (
+            ("--lead-kg", "16.5", "--suit", "-"),
+            "lead_kg 16.5, 26 % of the body mass: hardly anybody carries so",
+        ),
+        (("--lead-kg", "15", "--suit", "-"), ""),
+    ],
+)
+def test_lead_far_from_the_usual_is_noted(run, book: Path, options: tuple[str, ...], said: str) -> None:
+    done = run("log", "--book", book, "--diver", "Ines", "--suit", "W5", *options)
+    assert done.returncode == 0
+    notes = [line for line in done.stderr.splitlines() if line.startswith("note: ")]
+    assert len(notes) == bool(said)
+    assert all(line.startswith(f"note: {said}") for line in notes)
+    assert len(dives(book)["dive"]) == 2
+
+
+def test_day_of_another_year_is_noted(run, book: Path) -> None:
+    """The first days of a year are written with the old one."""
+    today = date.today()
+    for days, noted in ((365, True), (200, False)):
+        day = today - timedelta(days=days)
+        done = run("log", "--book", book, "--diver", "Ines", "--date", day.isoformat(), "--lead-kg", "6")
+        said = f"note: date {day}: {days} days ago: is the year right?; kept as it is\n"
+        assert (done.returncode, said in done.stderr) == (0, noted)
+
+
+def test_dive_logged_twice_is_noted_and_comes_out_again(run, book: Path) -> None:
+    day = (date.today() - timedelta(days=30)).isoformat()
+    words = ("log", "--book", book, "--diver", "Ines", "--lead-kg", "6", "--date", day)
+    assert "note" not in run(*words).stderr
+    done = run(*words)
+    out = "`leadline log --remove --diver Ines --dive 9` takes it out"
+    assert done.stderr.endswith(
+        "note: at the time of dive 8, or the same in every cell: if 9 is the same dive once more it counts "
+        f"twice; {out}\n"
+    )
+    again = run(*words, "--end-bar", "60")  # another dive of that day
+    assert "counts twice" not in again.stderr
+    before = dives(book)
+    done = run("log", "--book", book, "--remove", "--diver", "Ines", "--dive", "9")
+    assert (done.returncode, done.stdout) == (0, "dive 9 of Ines: taken out\n")
+    assert dives(book)["dive"].tolist() == ["7", "8", "10"]
+    with Book.open(book) as opened:
+        assert opened.data_version == 7
+    # What it prints brings it back just so.
+    back = shlex.split(done.stderr.removeprefix("to put it back: "))
+    assert back[:2] == ["leadline", "log"]
+    run(*back[1:])
+    after = dives(book)
+    order = [0, 1, 3, 2]
+    for name, values in before.items():
+        np.testing.assert_array_equal(after[name], values[order])
+    time = ("--date", f"{day}T10:30")
+    assert "note" not in run("log", "--book", book, "--diver", "Ines", *time, "--lead-kg", "6").stderr
+    assert "at the time of dive 11" in run("log", "--book", book, "--diver", "Ines", *time).stderr
+
+
+def test_what_cannot_be_taken_out(run, book: Path) -> None:
+    with Book.open(book, write=True) as opened:
+        look = {"check": "c1", "diver": "Ines", "dive": 7, "lead_kg": 6, "bar": 60, "waterline": "eye"}
+        opened.upsert("checks", [look])
+    take = ("log", "--book", book, "--remove", "--diver", "Ines")
+    done = run(*take, "--dive", "7")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == (
+        "Error: dive 7 of Ines is the one that check c1 took kit and water from; load it with another dive "
+        "first, then take this one out\n"
+    )
+    missing = run(*take, "--dive", "17")
+    assert (missing.returncode, missing.stderr) == (
+        1,
+        "Error: no dive '17' of Ines in the book; closest: 7\n",
+    )
+    for wrong in (take, (*take, "--dive", "7", "--lead-kg", "5"), (*take, "--dive", "7", "--replace")):
+        assert run(*wrong).returncode == 2
+    assert dives(book)["dive"].tolist() == ["7"]
 
 
 def test_every_column_and_twin_has_an_option(run) -> None:
@@ -245,6 +340,47 @@ def test_questions_on_a_terminal(book: Path) -> None:
     kept = {name: array[1] for name, array in dives(book).items()}
     assert (kept["lead_kg"], kept["end_bar"], kept["bc_gas_l"]) == (5.5, "45", 1.5)
     assert (kept["stop_result"], kept["site"], kept["suit_gas"]) == ("hovered", "Old quay", "")
+
+
+def test_questions_ask_again_for_what_is_hardly_true(book: Path) -> None:
+    """Once: Enter keeps it, another answer takes its place."""
+    day = (date.today() - timedelta(days=400)).isoformat()
+    terminal = Terminal("log", "--book", str(book))
+    terminal.answer("Diver", "Ines")
+    terminal.answer("number of the dive")
+    terminal.answer("Date, with a time", day)
+    for question in ("Where", "Kind of water", "Suit", "Buoyancy", "Cylinders", "air, the", "Everything"):
+        terminal.answer(question)
+    terminal.answer("All lead on at descent", "60")
+    for question in ("at the start", "at the end", "Getting under", "What was seen", "BC at the stop"):
+        terminal.answer(question)
+    terminal.until("lead_kg 60: far from the 6 kg usually carried in W5: are unit and decimal point right?")
+    assert "[60]" in terminal.answer("All lead on at descent", "6.0")
+    terminal.until("400 days ago: is the year right?")
+    assert f"[{day}]" in terminal.answer("Date, with a time")
+    terminal.until("dive 8 of Ines: added")
+    assert terminal.close() == 0
+    kept = dives(book)
+    assert (kept["lead_kg"][1], str(kept["date"][1])[:10]) == (6, day)
+
+
+def test_questions_give_up_a_dive_that_is_there_already(book: Path) -> None:
+    now = f"{date.today() - timedelta(days=30)}T10:30"
+    with Book.open(book, write=True) as opened:
+        opened.upsert("dives", [{"dive": 7, "diver": "Ines", "date": now}])
+    for answer, status, count in (("", 1, 1), ("yes", 0, 2)):
+        terminal = Terminal("log", "--book", str(book))
+        terminal.answer("Diver", "Ines")
+        terminal.answer("number of the dive")
+        terminal.answer("Date, with a time", now)
+        for question in ("Where", "Kind of water", "Suit", "Buoyancy", "Cylinders", "air, the", "Everything"):
+            terminal.answer(question)
+        for question in ("All lead", "at the start", "at the end", "Getting", "What was seen", "BC at"):
+            terminal.answer(question)
+        terminal.until("at the time of dive 7")
+        terminal.answer("Add it all the same (yes/no)", answer)
+        assert terminal.close() == status
+        assert len(dives(book)["dive"]) == count
 
 
 def test_interrupt_at_a_question_writes_nothing(book: Path) -> None:

@@ -19,7 +19,7 @@ from leadline.book import fetch, fit_store
 from leadline.book.changed_kit import changed_kit
 from leadline.book.portion import Portion, portion
 from leadline.book.same_size import totals
-from leadline.book.session import Session
+from leadline.book.single import SingleDives
 from leadline.book.sql import one, rows
 from leadline.errors import BookError
 from leadline.records import FILES, Table
@@ -34,7 +34,7 @@ __all__ = ["Book"]
 # Whoever only reads should not wait for what judges and writes: those modules are loaded where they are used.
 
 
-class Book(Session):
+class Book(SingleDives):
     """An open book; use it in a `with` block, and keep that block short.
 
     While one process has a book open for writing no other can open it, and readers hold off a writer. So
@@ -219,27 +219,9 @@ class Book(Session):
         """
         return fetch.names(self._plain, _declared(table), styles=styles)
 
-    def last_dive(self, diver: str) -> dict[str, str]:
-        """A diver's latest dive, as cells of text; empty where there is none."""
-        return fetch.last_dive(self._open, diver)
-
-    def next_dive(self, diver: str) -> str:
-        """A number no dive of that diver has yet: one more than the highest, and than their count."""
-        return fetch.next_dive(self._open, diver)
-
     def has_diver(self, diver: str) -> bool:
         """Whether the book has a diver of that name."""
         return bool(one(self._plain, "SELECT count(*) FROM divers WHERE diver = ?", [diver]))
-
-    def has_dive(self, dive: str, diver: str) -> bool:
-        """Whether the book has that dive of that diver."""
-        return bool(
-            one(
-                self._open,
-                "SELECT count(*) FROM dives WHERE dive = ? AND diver = ?",
-                [dive.strip(), diver.strip()],
-            )
-        )
 
     def read_plan(
         self, file: Path | str, *, notify: Callable[[str], None] | None = None, underway: bool = False,

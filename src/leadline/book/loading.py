@@ -17,9 +17,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
-from leadline.book import doubt, overfull, same_size, set_aside, stage
+from leadline.book import doubt, logged, overfull, same_size, set_aside, stage
 from leadline.book.changed_kit import kit_notes
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.engine import duckdb
@@ -28,7 +28,7 @@ from leadline.book.source import ORIGIN, Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows
 from leadline.book.twins import twin_notes
 from leadline.errors import BookError, RecordError
-from leadline.records import FILES, TABLES, Table
+from leadline.records import DIVES, FILES, TABLES, Table
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -220,18 +220,26 @@ def _version(connection: DuckDBPyConnection) -> int:
     return int(one(connection, "SELECT value FROM meta WHERE name = 'data_version'"))
 
 
-def _doubts(connection: DuckDBPyConnection, source: Source) -> list[str]:
-    """Cells of the rows that came in which are allowed and hardly true."""
+def _doubts(connection: DuckDBPyConnection, source: Source, *, typed: bool = False) -> list[str]:
+    """Cells of the rows that came in which are allowed and hardly true; of a typed dive more is asked."""
     name = source.table.name
     found: list[str] = []
     if name == "gear":
         found = [*doubt.cylinder_notes(connection, source), *doubt.piece_notes(connection, source)]
     if name in ("divers", "dives", "checks"):
         found = doubt.body_notes(connection, source)
-    if name == "dives":
-        found += doubt.depth_notes(connection, source)
-        found += overfull.fill_notes(connection, source, "sound")
-    return found
+    return found + (_of_dives(connection, source, "sound", typed=typed) if name == "dives" else [])
+
+
+def _of_dives(
+    connection: DuckDBPyConnection, source: Source, found_in: Literal["sound", "stage"], *, typed: bool
+) -> list[str]:
+    """What is hardly true of dives, but for body masses."""
+    return [
+        *doubt.depth_notes(connection, source, found_in),
+        *overfull.fill_notes(connection, source, found_in),
+        *(logged.logged_notes(connection, source, found_in) if typed else []),
+    ]
 
 
 def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) -> LoadReport:
@@ -291,6 +299,17 @@ def judge(
     return _faults(connection, source)
 
 
+def doubts(connection: DuckDBPyConnection, given: Mapping[str, Any]) -> tuple[str, ...]:
+    """What is hardly true of a typed dive, nothing written; see `leadline.book.Book.doubts`."""
+    source = from_rows(connection, DIVES, [given])
+    stage.build(connection, source)
+    found = [
+        *doubt.body_notes(connection, source, "stage"),
+        *_of_dives(connection, source, "stage", typed=True),
+    ]
+    return tuple(text.removeprefix(source.at(1)) for text in found)
+
+
 def upsert(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping[str, Any]]) -> LoadReport:
     """Add or change typed rows, all of them or none; see `leadline.book.Book.upsert`.
 
@@ -321,7 +340,7 @@ def upsert(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping
             where = f"row {faults[0].row}: " if len(given) > 1 else ""
             more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
             raise RecordError(f"{where}{faults[0].reason}{more}")
-        notes = _doubts(connection, source)
+        notes = _doubts(connection, source, typed=len(given) == 1)
         if len(given) == 1:
             notes = [text.removeprefix(source.at(1)) for text in notes]
         reports = {name: TableReport() for name in TABLES} | {table.name: counts}

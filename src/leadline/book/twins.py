@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING, Final
 
 from leadline.book.sql import identifier, rows
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
     from leadline.book.source import Source
 
-__all__ = ["twin_notes"]
+__all__ = ["TIMED", "alike", "taken_out", "twin_notes"]
 
 _NAMED: Final = 3
 
@@ -25,8 +26,16 @@ rental kit may well have one or two alike. (judged)"""
 
 _OUT: Final = "what is too much comes out by `leadline export` and loading the rest into a new book"
 
+TIMED: Final = "a.date = b.date AND a.date <> date_trunc('day', a.date)"
+"""SQL that holds where dives a and b begin at the same time of the same day."""
 
-def _alike(*but: str) -> str:
+
+def taken_out(dive: str, diver: str) -> str:
+    """How one dive comes out of the book, in words."""
+    return f"`leadline log --remove --diver {shlex.quote(diver)} --dive {shlex.quote(dive)}` takes it out"
+
+
+def alike(*but: str) -> str:
     """SQL that holds where dives a and b agree in every declared column but some."""
     names = [identifier(column.name) for column in DIVES.columns if column.name not in but]
     return " AND ".join(f"a.{name} IS NOT DISTINCT FROM b.{name}" for name in names)
@@ -52,7 +61,6 @@ def twin_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
 
 
 def _dives(connection: DuckDBPyConnection, source: Source) -> list[str]:
-    timed = "a.date = b.date AND a.date <> date_trunc('day', a.date)"
     noted = "a.end_bar IS NOT NULL AND a.max_depth_m IS NOT NULL AND a.lead_kg IS NOT NULL"
     found = rows(
         connection,
@@ -60,7 +68,7 @@ def _dives(connection: DuckDBPyConnection, source: Source) -> list[str]:
         SELECT s."row", a.dive, min(b.dive), a.diver
         FROM sound s JOIN dives a ON a.dive = s.dive AND a.diver = s.diver
         JOIN dives b ON b.diver = a.diver AND b.seq < a.seq AND b.date IS NOT DISTINCT FROM a.date
-        WHERE NOT s.known AND (({timed}) OR ({noted} AND {_alike("dive")}))
+        WHERE NOT s.known AND (({TIMED}) OR ({noted} AND {alike("dive")}))
         GROUP BY ALL ORDER BY 1
         """,
     )
@@ -72,7 +80,7 @@ def _dives(connection: DuckDBPyConnection, source: Source) -> list[str]:
     return [
         f"{source.name}: {what} at the time of another one of the same diver, or the same in every cell "
         f"(row {row}: {dive} of {diver}, as {other}): if they are one dive under two names it counts twice; "
-        f"{_OUT}"
+        f"{taken_out(dive, diver)}"
     ]
 
 
@@ -88,7 +96,7 @@ def _divers(connection: DuckDBPyConnection, source: Source) -> list[str]:
             SELECT a.diver, b.diver AS other, count(DISTINCT a.seq) AS alike, min(a.seq) AS first
             FROM dives a JOIN fresh USING (diver) JOIN dives b
                 ON b.diver <> a.diver AND b.seq < a.seq AND b.dive = a.dive
-                AND {_alike("diver", "group", "leader")}
+                AND {alike("diver", "group", "leader")}
             GROUP BY ALL)
         SELECT diver, other, dives FROM shared JOIN fresh USING (diver) WHERE alike = dives ORDER BY first
         """,

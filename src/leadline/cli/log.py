@@ -72,6 +72,9 @@ def _with_columns() -> Any:
 
     def log(**given: Any) -> None:
         cells = {name: given[name] for name, _ in options if given[name] is not None}
+        if given["remove"]:
+            _remove(cells, book=given["book"], replace=given["replace"], as_json=given["as_json"])
+            return
         _log(
             cells,
             book=given["book"],
@@ -87,8 +90,11 @@ def _with_columns() -> Any:
         "diver's last dive as a start."
     )
     replace = Annotated[bool, typer.Option("--replace", help="Change a dive that is in the book already.")]
+    text = "Take a dive that is in the book out of it, such as one logged twice; it says how to put it back."
+    remove = Annotated[bool, typer.Option("--remove", help=text)]
     shared = [
         ("replace", replace, False),
+        ("remove", remove, False),
         ("book", BookOption, None),
         ("units", UnitsOption, "metric"),
         ("as_json", JsonOption, False),
@@ -138,8 +144,40 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
     show(document, lambda: f"dive {cells['dive']} of {cells['diver']}: {words[status]}", as_json=as_json)
     if taken is not None and taken.taken:
         note(f"taken over: {_taken_text(taken)}")
-    for text in report.notes:
+    for text in report.notes if by_options else ():  # questions have asked about them
         note(f"note: {text}")
+
+
+def _remove(cells: dict[str, str], *, book: Any, replace: bool, as_json: bool) -> None:
+    """Take a dive out, and say how it can be put back."""
+    from leadline.book import Book
+
+    if replace or set(cells) != {"dive", "diver"}:
+        raise typer.BadParameter("--remove goes with --diver and --dive, and with nothing else of a dive")
+    with Book.open(book, write=True) as opened:
+        record = opened.remove_dive(cells["dive"], cells["diver"])
+        fitted = opened.latest_fit() is not None
+    document = {"dive": record["dive"], "diver": record["diver"], "status": "removed", "record": record}
+    show(document, lambda: f"dive {record['dive']} of {record['diver']}: taken out", as_json=as_json)
+    note(f"to put it back: {_again(record, book)}")
+    if unknown := [name for name in record if name not in DIVES.by_name]:
+        note(f"what `log` has no option for: {'; '.join(f'{name}: {record[name]}' for name in unknown)}")
+    if fitted:
+        note("what was learned from it stays until you run `leadline learn` again")
+
+
+def _again(record: dict[str, str], book: Any) -> str:
+    """The command that logs a dive just so; kit and water that it did not name are not taken over either."""
+    import shlex
+
+    from leadline.decide.takeover import NOTHING, OPTIONAL
+
+    words = ["leadline", "log", *([] if book is None else ["--book", str(book)])]
+    for column in DIVES.columns:
+        cell = record.get(column.name, NOTHING if column.name in OPTIONAL else "")
+        if cell or column.name == "date":  # else it would be today's
+            words += [f"--{column.name.replace('_', '-')}", cell]
+    return shlex.join(words)
 
 
 def _completed(opened: Book, cells: dict[str, str]) -> tuple[dict[str, str], Taken | None]:

@@ -122,11 +122,19 @@ def _diver(divers: Sequence[str]) -> str:
 
 
 def _question(
-    column: Column, answers: dict[str, str], units: Units, last: Mapping[str, str], why: str = ""
+    column: Column,
+    answers: dict[str, str],
+    units: Units,
+    last: Mapping[str, str],
+    why: str = "",
+    *,
+    keep: bool = False,
 ) -> None:
+    """Ask for one cell; to keep what was answered, Enter is enough."""
     if why:
         note(why)
-    answer = ask(_text(column, units), _default(column, units, last))
+    default = answers.get(_header(column, units), "") if keep else _default(column, units, last)
+    answer = ask(_text(column, units), default)
     if answer == _NONE and column.kind != "numbers":  # for a pressure - says: not carried at the stop
         answer = ""
     header = _header(column, units)
@@ -136,14 +144,16 @@ def _question(
 
 
 def _settled(book: Path | None, answers: dict[str, str], units: Units) -> dict[str, str]:
-    """Ask again, with the reason, for every answer that does not hold."""
+    """Ask again, with the reason, for every answer that does not hold, and once for what is hardly true."""
     from leadline.book import Book
 
     headers = {_header(column, units): column for column in DIVES.columns}
+    told: set[str] = set()
     while True:
         with Book.open(book) as opened:
             faults = opened.judge("dives", [answers])
             taken = opened.has_dive(answers.get("dive", ""), answers["diver"])
+            doubts = [] if faults or taken else [d for d in opened.doubts(answers) if d not in told]
         asked: set[str] = set()
         if taken:
             asked.add("dive")
@@ -154,5 +164,19 @@ def _settled(book: Path | None, answers: dict[str, str], units: Units) -> dict[s
                 continue
             asked.add(column.name)
             _question(column, answers, units, {}, fault.reason)
-        if not asked:
+        for text in doubts:
+            told.add(text)
+            _doubted(text, headers, answers, units)
+        if not asked and not doubts:
             return answers
+
+
+def _doubted(text: str, headers: Mapping[str, Column], answers: dict[str, str], units: Units) -> None:
+    """Ask again for what is hardly true; a dive that seems to be there already is given up unless wanted."""
+    column = headers.get(text.partition(" ")[0])
+    if column is not None:
+        _question(column, answers, units, {}, text.removesuffix("; kept as it is"), keep=True)
+        return
+    note(text.rpartition("; ")[0])
+    if ask("Add it all the same (yes/no)", "no").casefold() not in ("yes", "y"):
+        raise typer.Abort

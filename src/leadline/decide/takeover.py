@@ -14,10 +14,12 @@ from leadline.latest import NOTHING, Source, names, of_cylinders, shallow_stop, 
 from leadline.records import DIVES, Column
 from leadline.units import FOOT
 
-__all__ = ["NOTHING", "Taken", "taken_over"]
+__all__ = ["NOTHING", "OPTIONAL", "Taken", "taken_over"]
 
 _OF_WATER: Final = ("altitude_m", "salinity_gkg")
-_KIT: Final = ("suit", "undersuit", "bc", "cylinder", "gas", "other", "water", *_OF_WATER)
+OPTIONAL: Final = ("suit", "undersuit", "bc", "cylinder", "gas", "other", "water", *_OF_WATER)
+"""Columns that are taken over where nobody names them."""
+
 _DRY: Final = ("dry_membrane", "dry_foam")
 
 
@@ -102,7 +104,8 @@ def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
         )
     taken = {} if source is None else _kit(records, source, given)
     cells = {
-        name: "" if name in _KIT and cell.strip() == NOTHING else cell.strip() for name, cell in given.items()
+        name: "" if name in OPTIONAL and cell.strip() == NOTHING else cell.strip()
+        for name, cell in given.items()
     }
     if source is None:
         return Taken({**taken, **cells}, "", "", taken, "", "")
@@ -119,7 +122,7 @@ def taken_over(records: Records, given: Mapping[str, str]) -> Taken:
 def _kit(records: Records, source: Source, given: Mapping[str, str]) -> dict[str, str]:
     """What of that dive or check nobody named otherwise."""
     suit = given.get("suit")
-    previous = {name: _text(source.table[name][source.row]) for name in _KIT}
+    previous = {name: _text(source.table[name][source.row]) for name in OPTIONAL}
     previous |= of_cylinders(source, previous["cylinder"])
     previous["stop_depth_m"] = shallow_stop(records, source, given["diver"], suit)
     skip = {column.name for column in DIVES.columns if _given(column, given)}

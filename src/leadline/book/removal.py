@@ -1,0 +1,53 @@
+"""Taking a dive out of the book, as where it was logged twice."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Final
+
+from leadline.book.fetch import cell_text
+from leadline.book.hint import close_matches
+from leadline.book.loading import transaction
+from leadline.book.sql import rows
+from leadline.errors import RecordError, UnknownNameError
+from leadline.records import DIVES
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+__all__ = ["remove"]
+
+_NAMED: Final = 3
+_KEY: Final = "WHERE dive = ? AND diver = ?"
+
+
+def remove(connection: DuckDBPyConnection, dive: str, diver: str) -> dict[str, str]:
+    """Take a dive out and return its cells; see `leadline.book.Book.remove_dive`."""
+    key = [dive, diver]
+    with transaction(connection):
+        cells = ", ".join(cell_text(column) for column in DIVES.columns)
+        found = rows(connection, f"SELECT {cells}, extra FROM dives {_KEY}", key)  # noqa: S608 (constants)
+        if not found:
+            known = [name for (name,) in rows(connection, "SELECT dive FROM dives WHERE diver = ?", [diver])]
+            close = close_matches(dive, known)
+            hint = f"closest: {', '.join(close)}" if close else "`leadline export` lists the dives"
+            raise UnknownNameError(f"no dive {dive!r} of {diver} in the book; {hint}")
+        made = rows(connection, f'SELECT "check" FROM checks {_KEY} ORDER BY seq', key)  # noqa: S608 (constants)
+        if made:
+            few = ", ".join(name for (name,) in made[:_NAMED])
+            more = f" and {len(made) - _NAMED} more" if len(made) > _NAMED else ""
+            what = "check" if len(made) == 1 else "checks"
+            raise RecordError(
+                f"dive {dive} of {diver} is the one that {what} {few}{more} took kit and water from; load "
+                f"{'it' if len(made) == 1 else 'them'} with another dive first, then take this one out"
+            )
+        connection.execute(f"DELETE FROM dives {_KEY}", key)  # noqa: S608 (constants)
+        connection.execute("UPDATE meta SET value = value + 1 WHERE name = 'data_version'")
+        # Without names: whoever is forgotten must not stay in the history.
+        connection.execute(
+            "INSERT INTO history VALUES (CAST(now() AS TIMESTAMP), ?, ?)",
+            ["remove dives", json.dumps({"dives": {"removed": 1}})],
+        )
+    *declared, extra = found[0]
+    row = {column.name: text for column, text in zip(DIVES.columns, declared, strict=True) if text}
+    return row | {name: str(text) for name, text in json.loads(extra or "{}").items()}
