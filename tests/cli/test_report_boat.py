@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from leadline.book import Book
+
 from ..decide.club import HOSTILE, make_book  # noqa: TID252 (tests are on no path)
 from ..reports.conftest import parse_page  # noqa: TID252
 
@@ -116,3 +118,36 @@ def test_refusals(run, club: Path, plan: Path, options, status, message) -> None
     assert (done.returncode, done.stdout) == (status, "")
     assert message in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_every_page_names_kit_that_was_changed_since_the_fit(run, tmp_path: Path) -> None:
+    """Beside the day on which the model was fitted; the terminal alone is not read on the boat."""
+    book, out = make_book(tmp_path / "own.duckdb"), tmp_path / "pages"
+    plan = tmp_path / "plan.csv"
+    plan.write_text(f"{HEADER}\nnext,Ines,2026-05-20,red,salt,full 5,jacket,steel 12,air\n", encoding="utf-8")
+    reports = {
+        "boat": ("boat", "--plan", plan),
+        "rental": ("rental", "--suit", "full 5", "--classes", "55,65"),
+        "roster": ("roster",),
+        "season-ines": ("season", "--diver", "Ines"),
+    }
+
+    def said(name: str) -> list[str]:
+        done = run("report", *reports[name], "--book", book, "--out", out, "--json")
+        assert done.returncode == 0
+        document = json.loads(done.stdout)
+        document = document[0] if isinstance(document, list) else document
+        page = parse_page((out / f"{name}.html").read_text(encoding="utf-8"))
+        assert document["changed_kit"] == (["full 5"] if changed else [])
+        return [span.text().strip() for span in page.all("span", data_name="changed-kit")]
+
+    changed = False
+    assert [said(name) for name in reports] == [[]] * 4
+    with Book.open(book, write=True) as opened:
+        opened.upsert("gear", [{"item": "full 5", "thickness_mm": 7}])
+    changed = True
+    text = (
+        "what was learned of full 5 is left out, for it was changed in the gear since: run leadline learn "
+        "again"
+    )
+    assert [said(name) for name in reports] == [[text]] * 4

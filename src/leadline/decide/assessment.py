@@ -55,6 +55,8 @@ class Assessment:
         The population.
     in_fit : ndarray of bool, shape (n,)
         Rows of the timeline that the population was fitted to.
+    changed_kit : tuple of str
+        Items whose row was another one then; what was learned of their types is left out of `fit`.
     """
 
     line: Timeline
@@ -62,6 +64,7 @@ class Assessment:
     evidence: Evidence
     fit: Fit
     in_fit: BoolArray
+    changed_kit: tuple[str, ...]
 
     @classmethod
     def of(
@@ -107,7 +110,7 @@ class Assessment:
             last = np.append(changed, False)  # row -1 pads
             kit = [getattr(line.occasions, name) for name in KIT]
             seen &= ~np.any([last[items].any(axis=1) for items in kit], axis=0)
-        return cls(line, rigs, gather(line, rigs, in_fit=seen), fit, seen)
+        return cls(line, rigs, gather(line, rigs, in_fit=seen), fit, seen, tuple(changed_kit))
 
     @cached_property
     def observed(self) -> BoolArray:

@@ -138,6 +138,7 @@ def boat(
         data_version=data_version,
         latest=np.datetime64("NaT", "s") if latest is None else latest,
         fitted=fitted,
+        changed_kit=assessment.changed_kit,
         plan=plan,
         risk=risk,
         since=since,

@@ -130,6 +130,8 @@ class BoatData:
         Sizes [kg] and numbers of the pieces that the book lists; empty: it lists none.
     left_out : tuple of (str, int)
         Blocks that the book lists in the other unit, of which no lead is made, and how many there are.
+    changed_kit : tuple of str
+        Items whose row was changed since, so that what was learned of them is left out.
     """
 
     units: str
@@ -149,6 +151,7 @@ class BoatData:
     load: Stock
     there: There = ()
     left_out: tuple[tuple[str, int], ...] = ()
+    changed_kit: tuple[str, ...] = ()
 
     @property
     def lacking(self) -> Lacking:

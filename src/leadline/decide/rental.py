@@ -147,6 +147,7 @@ def rental(
         data_version=data_version,
         latest=latest_dive(handed.dives),
         fitted=fitted,
+        changed_kit=assessment.changed_kit,
         risk=desk.risk,
         at_bar=RESERVE_PRESSURE,
         since=desk.since,

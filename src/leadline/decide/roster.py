@@ -121,6 +121,7 @@ def roster(
         data_version=data_version,
         latest=latest_dive(assessment.line.records.dives),
         fitted=fitted,
+        changed_kit=assessment.changed_kit,
         groups=tuple(groups),
         since=np.datetime64("NaT") if since is None else since,
         risk=risk,

@@ -295,6 +295,8 @@ class Roster:
         Dives of leaders on dives they led, which are not in the roster.
     evidence : int
         Dives and checks of these students that count as evidence.
+    changed_kit : tuple of str
+        Items whose row was changed since the fit, so that what was learned of them is left out.
     """
 
     units: str
@@ -317,6 +319,7 @@ class Roster:
     curve: Curve
     leaders_left_out: int
     evidence: int
+    changed_kit: tuple[str, ...] = ()
 
     @property
     def dry(self) -> bool:

@@ -102,6 +102,7 @@ def roster_document(data: Roster) -> Row:
         "data_version": data.data_version,
         "latest_dive": _day(data.latest),
         "learned": None if data.fitted is None else data.fitted.isoformat(sep=" "),
+        "changed_kit": list(data.changed_kit),
         "groups": list(data.groups),
         "since": _day(data.since),
         "risk": data.risk,

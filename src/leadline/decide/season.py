@@ -170,6 +170,7 @@ def season(
         book=book,
         data_version=data_version,
         fitted=fitted,
+        changed_kit=assessment.changed_kit,
         latest=latest_dive(assessment.line.records.dives) if latest is None else latest,
         since=first,
         dives_used=dives_used,

@@ -344,10 +344,8 @@ class SeasonData:
         metric or imperial: what the reader sees.
     generated : datetime
         When these numbers were put together.
-    book : str
-        Name of the book, without its path.
-    data_version : str
-        Version of the records in the book.
+    book, data_version : str
+        Name of the book, without its path, and version of its records.
     fitted : datetime or None
         When the model was last fitted; None: never.
     latest : datetime64
@@ -372,6 +370,8 @@ class SeasonData:
         The next dive, and what it would be in other kit and water.
     change : SeasonChange or None
         The last season beside this one; None where there was no long break.
+    changed_kit : tuple of str
+        Items whose row was changed since the fit, so that what was learned of them is left out.
     """
 
     diver: str
@@ -392,6 +392,7 @@ class SeasonData:
     ledger: Ledger | None
     card: tuple[CardRow, ...] = ()
     change: SeasonChange | None = None
+    changed_kit: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.units not in ("metric", "imperial"):

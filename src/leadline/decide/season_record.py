@@ -45,6 +45,7 @@ def season_document(data: SeasonData) -> Row:
         "book": data.book,
         "data_version": data.data_version,
         "learned": None if data.fitted is None else data.fitted.isoformat(sep=" "),
+        "changed_kit": list(data.changed_kit),
         "latest_dive": _day(data.latest),
         "since": _day(data.since),
         "dives_used": data.dives_used,

@@ -175,6 +175,7 @@ def _head(data: RentalData | BoatData) -> Row:
         "data_version": data.data_version,
         "latest_dive": None if np.isnat(data.latest) else str(data.latest.astype("datetime64[D]")),
         "learned": None if data.fitted is None else data.fitted.isoformat(sep=" "),
+        "changed_kit": list(data.changed_kit),
         "risk": data.risk,
         "since": data.since or None,
         "group": data.group or None,

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 from markupsafe import Markup, escape
 
 from leadline.errors import LeadlineError
+from leadline.reports.phrase import left_out_kit
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -104,6 +105,7 @@ def _environment() -> Environment:
         keep_trailing_newline=True,
     )
     made.filters["commands"] = commands
+    made.globals["left_out_kit"] = left_out_kit
     return made
 
 

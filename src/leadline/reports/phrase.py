@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from math import isnan, log
 from typing import Final
@@ -20,6 +21,7 @@ __all__ = [
     "calendar_day",
     "chance",
     "day",
+    "left_out_kit",
     "percent",
     "seen_at_stop",
 ]
@@ -165,6 +167,33 @@ def day(moment: date | None) -> str:
     '6 Apr 2024'
     """
     return "no date" if moment is None else f"{moment.day} {MONTHS[moment.month - 1]} {moment.year}"
+
+
+def left_out_kit(changed: Sequence[str]) -> str:
+    """What is said of kit whose row was changed after the fit.
+
+    Parameters
+    ----------
+    changed : sequence of str
+        Items; at least one.
+
+    Returns
+    -------
+    str
+        A clause that names the first three.
+
+    Examples
+    --------
+    >>> left_out_kit(["W5"])
+    'what was learned of W5 is left out, for it was changed in the gear since: run `leadline learn` again'
+    """
+    few = ", ".join(changed[:3])
+    more = f" and {len(changed) - 3} more" if len(changed) > 3 else ""
+    was = "it was" if len(changed) == 1 else "they were"
+    return (
+        f"what was learned of {few}{more} is left out, for {was} changed in the gear since: run "
+        "`leadline learn` again"
+    )
 
 
 def seen_at_stop(result: str, bc_state: str, suit_gas: str = "") -> str:
