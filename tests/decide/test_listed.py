@@ -85,16 +85,23 @@ def test_what_is_left_out_stays_with_the_fit(monkeypatch: pytest.MonkeyPatch) ->
     assert stored.diagnostics["observations"] == findings.fit.diagnostics["observations"] > 0
 
 
-def test_a_table_for_strangers_names_the_outfit() -> None:
+def test_a_table_for_strangers_names_outfit_and_cylinder() -> None:
     fit = replace(learned(), diagnostics={SHORT: 0.59, "short_kg:type:steel 12": 3.0})
-    asked = Desk(classes="55,65,85", suits=(SUIT, "membrane"), cylinders=("steel 12",))
+    asked = Desk(classes="55,65,85", suits=(SUIT, "membrane"), cylinders=("steel 12", "alu 11"))
     data = rental(assess(fit=fit), asked, generated=datetime(2026, 5, 30, 12, 0), book="club")
     assert data.short == (("full 5 mm", SUIT, 0.59),)  # of the suit and what goes with it
-    document, rows = rental_document(data), [{"suit": "full 5 mm", "kit": SUIT, "short_kg": 0.59}]
+    assert data.short_cylinders == (("steel 12", "steel 12", 3.0),)
+    rows = [
+        {"suit": "full 5 mm", "cylinder": None, "kit": SUIT, "short_kg": 0.59},
+        {"suit": None, "cylinder": "steel 12", "kit": "steel 12", "short_kg": 3.0},
+    ]
+    document = rental_document(data)
     assert document["not_as_listed"] == rental_tables(document)["not-as-listed"] == rows
     said = (
         "not as listed: by the records alone about 0.6 kg more lead than stands here, so check in the water"
     )
-    assert page.render(data).count(said) == 1
+    text = page.render(data)
+    assert text.count(said) == 2  # with each cylinder one table
+    assert text.count("steel 12 is not as listed: by the records alone about 3 kg more lead") == 1
     sound = rental(assess(fit=learned()), asked, generated=datetime(2026, 5, 30, 12, 0), book="club")
     assert "not as listed" not in page.render(sound)

@@ -258,7 +258,7 @@ def _report(
         note(doubt)
     if data.fitted is None:
         note(UNLEARNED)
-    for name, gap in dict.fromkeys(kit[1:] for kit in data.short):
+    for name, gap in dict.fromkeys(kit[1:] for kit in (*data.short, *data.short_cylinders)):
         note(f"note: {short_text(name, gap, imperial=units == 'imperial')}")
     if data.lacking:
         note(lacking_note(data.lacking, "to have ready", units))

@@ -165,6 +165,11 @@ def rental(
             for outfit in handed.outfits
             for name, gap in short_in(assessment, outfit.pieces).items()
         ),
+        short_cylinders=tuple(
+            (cylinder, name, gap)
+            for cylinder in dict.fromkeys(place.cylinder for place in crowd.places)
+            for name, gap in short_in(assessment, items(cylinder)).items()
+        ),
     )
 
 

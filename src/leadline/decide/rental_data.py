@@ -183,6 +183,8 @@ class RentalData:
     short : tuple of (str, str, float)
         Outfit, kit in it whose entry the records contradict, and the lead that they alone put on it beyond
         what stands in the table, which goes only part of that way while the entry stands. [kg]
+    short_cylinders : tuple of (str, str, float)
+        The same of cylinders: that of a table, its type, the lead. [kg]
     changed_kit : tuple of str
         Items whose row was changed since the fit, so that what was learned of them is left out.
     """
@@ -210,6 +212,7 @@ class RentalData:
     there: There = ()
     left_out: tuple[tuple[str, int], ...] = ()
     short: tuple[tuple[str, str, float], ...] = ()
+    short_cylinders: tuple[tuple[str, str, float], ...] = ()
     changed_kit: tuple[str, ...] = ()
 
     @property

@@ -87,7 +87,12 @@ def rental_document(data: RentalData) -> Row:
         "lacking": _lacking(data.lacking),
         "left_out": [{"block": size, "pieces": number} for size, number in data.left_out],
         "not_as_listed": [
-            {"suit": suit, "kit": name, "short_kg": rounded(gap)} for suit, name, gap in data.short
+            {"suit": suit, "cylinder": None, "kit": name, "short_kg": rounded(gap)}
+            for suit, name, gap in data.short
+        ]
+        + [
+            {"suit": None, "cylinder": cylinder, "kit": name, "short_kg": rounded(gap)}
+            for cylinder, name, gap in data.short_cylinders
         ],
     }
 
