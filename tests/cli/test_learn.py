@@ -271,7 +271,10 @@ def test_records_in_parts_give_the_same_fit(run, club: Path, tmp_path: Path) -> 
     expected = fit_book(club).fit
     done = run("learn", "--book", club, "--parts", parts, "--workers", 2, "--json")
     assert (done.returncode, done.stderr) == (0, "")
-    assert json.loads(done.stdout)["counts"] == {"observations": 43, "divers": 5}
+    document = json.loads(done.stdout)
+    assert document["counts"] == {"observations": 43, "divers": 5}
+    assert document["contradictions"] == []
+    assert "full 5" in [effect["label"] for effect in document["effects"]]
     with Book.open(club, write=True) as book:
         stored = book.latest_fit()
         assert stored is not None

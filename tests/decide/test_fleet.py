@@ -50,6 +50,11 @@ def places(tmp_path_factory):
         with Book.open(folder / f"{name}.duckdb", write=True, create=True) as book:
             book.load(**files)
             book.export_parts(folder / name, parts=parts)
+    with Book.open(folder / "odd.duckdb", write=True, create=True) as book:
+        book.load(**plain)
+        # Some four kilograms from what it is, and rather sure of itself.
+        book.upsert("gear", [{"item": "alu 11", "mass_kg": 11, "buoyancy_kg": 5, "buoyancy_sd_kg": 0.5}])
+        book.export_parts(folder / "odd", parts=4)
     return folder
 
 
@@ -111,6 +116,20 @@ def test_what_is_stored_is_what_learn_stores(places, records, crew):
     assert found.breath == expected.breath
     assert found.convergence == expected.convergence
     assert found.counts == {name: expected.counts[name] for name in found.counts}
+
+
+def test_kit_that_is_not_as_listed_is_named_and_stays_with_the_fit(places, crew):
+    with Book.open(places / "odd.duckdb") as book:
+        expected = learn(book.records())
+    calls, latest = reads(places / "odd")
+    found = learn_in_parts(crew, calls, latest=latest)
+    assert [kit.label for kit in found.contradictions] == ["alu 11"]
+    assert [kit.label for kit in found.contradictions] == [kit.label for kit in expected.contradictions]
+    for one, many in zip(expected.effects, found.effects, strict=True):
+        assert (one.name, one.label, one.rows) == (many.name, many.label, many.rows)
+        assert many.kg == pytest.approx(one.kg, rel=1e-12)
+    assert found.fit.diagnostics["short_kg:type:alu 11"] < -0.5
+    assert found.fit.to_bytes() == expected.fit.to_bytes()
 
 
 def test_a_folder_that_is_none_or_stands_there_is_one_clear_line(places, tmp_path):

@@ -14,7 +14,7 @@ from scipy.stats import false_discovery_control
 
 from leadline.decide import learning
 from leadline.decide.assessment import Assessment
-from leadline.decide.contradiction import contradictions, effects, false_rates
+from leadline.decide.contradiction import contradictions, effects, false_rates, touch
 from leadline.decide.disbelief import DOUBTFUL
 from leadline.decide.doubt import wrong_chance
 from leadline.decide.findings import Effect
@@ -79,13 +79,14 @@ def test_effects_are_stated_in_kilograms_at_their_usual_size() -> None:
     world = draw(np.random.default_rng(1), divers=2, dives=2, exposures=2)
     exposure = np.zeros((len(world.observations), 2))
     exposure[:3, 0] = 3.0, 4.0, 0.0  # the first row is the lead of habit
-    evidence, _ = gathered(replace(world.observations, exposure=exposure), ("foam", "never worn"))
+    names = ("type:full 5", "foam")
     found = effects(
-        evidence, Fit(("z0", "z1"), np.array([0.4, 9.0]), np.diag([4.0, 1.0]), Hyperparameters(), np.ones(14))
+        touch(replace(world.observations, exposure=exposure, names=names)),
+        Fit(names, np.array([0.4, 9.0]), np.diag([4.0, 1.0]), Hyperparameters(), np.ones(14)),
     )
     # By hand: rms of 3 and 4 is 3.5355 kg an sd; 0.4 of it, give or take half of it. The other is not there.
     (foam,) = found
-    assert (foam.label, foam.rows) == ("foam", 1)
+    assert (foam.label, foam.rows) == ("full 5", 1)
     size = math.sqrt(12.5)
     assert_allclose([foam.prior_sd_kg, foam.kg, foam.kg_sd], [size, 0.4 * size, 0.5 * size])
     assert_allclose([foam.low_kg, foam.high_kg], [(0.4 - 0.979982) * size, (0.4 + 0.979982) * size])
@@ -197,9 +198,8 @@ def _catalogue(seed: int, *, off: int):
 @pytest.mark.parametrize(("off", "seed"), [(0, 0), (0, 1), (3, 2), (3, 3)])
 def test_wrong_entries_of_a_simulated_book_are_found(off: int, seed: int) -> None:
     observations, truth = _catalogue(seed, off=off)
-    evidence, _ = gathered(observations)
     fitted = fit(observations)
-    named = {int(kit.name[5:]): kit for kit in contradictions(effects(evidence, fitted), fitted)}
+    named = {int(kit.name[5:]): kit for kit in contradictions(effects(touch(observations), fitted), fitted)}
     assert set(named) == set(np.flatnonzero(truth[1:]) + 1)
     assert all(np.sign(kit.kg) == np.sign(truth[i]) for i, kit in named.items())
 

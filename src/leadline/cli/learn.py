@@ -193,6 +193,8 @@ def short_document(harvest: Harvest) -> dict[str, Any]:
         "counts": harvest.counts,
         "spread": [asdict(spread) for spread in spreads(harvest.fit)],
         "breath_range": asdict(harvest.breath),
+        "effects": [asdict(effect) for effect in harvest.effects],
+        "contradictions": [asdict(kit) for kit in harvest.contradictions],
         "convergence": asdict(harvest.convergence),
         "fit": harvest.fit.diagnostics,
     }

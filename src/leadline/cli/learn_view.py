@@ -11,7 +11,7 @@ from leadline.cli.output import plain, quantity
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from leadline.decide.findings import Contradiction, Convergence, Doubt, Findings
+    from leadline.decide.findings import Contradiction, Convergence, Doubt, Effect, Findings
     from leadline.decide.fleet import Harvest
 
 __all__ = ["short_view", "view"]
@@ -73,7 +73,7 @@ def view(findings: Findings, units: Units) -> RenderableType:
         _parts(findings, units),
     ]
     if findings.effects:
-        parts += ["", _effects(findings, units)]
+        parts += ["", _effects(findings.effects, units)]
     if findings.contradictions:
         parts.append(_contradicted(findings.contradictions, units))
     if odd := _odd_leads(findings, units):
@@ -83,17 +83,22 @@ def view(findings: Findings, units: Units) -> RenderableType:
 
 
 def short_view(harvest: Harvest, units: Units) -> RenderableType:
-    """What was learned from records in parts, for people; single records and kit stay with the workers."""
+    """What was learned from records in parts, for people; single records stay with the workers."""
     from rich.console import Group
 
     counts = harvest.counts
-    return Group(
+    parts: list[RenderableType] = [
         f"Learned from {_counted(counts['observations'], 'observation')} of "
         f"{_counted(counts['divers'], 'diver')}.",
         _converged(harvest.convergence),
         "",
         _spreads(harvest, units),
-    )
+    ]
+    if harvest.effects:
+        parts += ["", _effects(harvest.effects, units)]
+    if harvest.contradictions:
+        parts.append(_contradicted(harvest.contradictions, units))
+    return Group(*parts)
 
 
 def _counted(count: int, noun: str) -> str:
@@ -167,7 +172,7 @@ def _parts(findings: Findings, units: Units) -> RenderableType:
     return _table(["What makes strangers' needs differ", before, "share", now, "share"], rows)
 
 
-def _effects(findings: Findings, units: Units) -> RenderableType:
+def _effects(found: Sequence[Effect], units: Units) -> RenderableType:
     rows = [
         [
             effect.label,
@@ -176,7 +181,7 @@ def _effects(findings: Findings, units: Units) -> RenderableType:
             _mass(effect.prior_sd_kg, units),
             str(effect.rows),
         ]
-        for effect in findings.effects[:_EFFECTS]
+        for effect in found[:_EFFECTS]
     ]
     headers = ["Largest corrections, + more lead", _unit(units), "95 %", "sd before", "seen in"]
     return _table(headers, rows)

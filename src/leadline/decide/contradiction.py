@@ -14,20 +14,21 @@ doi:10.1073/pnas.0914005107 (why what was hardly learned of may be left out befo
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.findings import Contradiction, Effect
-from leadline.evidence.gather import Evidence
-from leadline.evidence.statement import HABIT
 from leadline.model.freed import freed
+from leadline.model.observations import Form, Observations
 from leadline.model.population import Fit
+from leadline.physics.ledger import CATALOGUE
 
-__all__ = ["contradictions", "effects", "false_rates"]
+__all__ = ["Touch", "contradictions", "effects", "false_rates", "touch"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 TWO_SIDED: Final = 1.959964
 """Standard normal quantile of 0.975, for a 95 % interval."""
@@ -63,13 +64,43 @@ KIT: Final = frozenset(
 """Shared uncertainties about kit, besides the types of the gear table."""
 
 
-def effects(evidence: Evidence, fit: Fit) -> tuple[Effect, ...]:
+class Touch(NamedTuple):
+    """How much some records touch each shared effect.
+
+    Parameters
+    ----------
+    names : tuple of str, length p
+        Of the effects.
+    rows : ndarray of int, shape (p,)
+        Rows with any exposure. [-]
+    seen : ndarray of int, shape (p,)
+        Of these the observations: leads that were merely chosen left out. [-]
+    squares : ndarray, shape (p,)
+        Sums of the squared exposures. [kg²]
+    """
+
+    names: tuple[str, ...]
+    rows: IntArray
+    seen: IntArray
+    squares: FloatArray
+
+
+def touch(observations: Observations) -> Touch:
+    """How much these records touch each shared effect; touches of parts of the records add up."""
+    exposure = observations.exposure
+    rows = np.count_nonzero(exposure, axis=0)
+    chosen = np.count_nonzero(exposure[observations.form == Form.HABIT], axis=0)
+    squares = np.einsum("ij,ij->j", exposure, exposure)
+    return Touch(observations.names, np.asarray(rows), np.asarray(rows - chosen), np.asarray(squares))
+
+
+def effects(touched: Touch, fit: Fit) -> tuple[Effect, ...]:
     """Shared effects that some record touches, in kg at their usual size, the largest first.
 
     Parameters
     ----------
-    evidence : Evidence
-        That the fit saw; m >= 1 rows.
+    touched : Touch
+        By the records that the fit saw.
     fit : Fit
         Of the same exposures.
 
@@ -79,16 +110,14 @@ def effects(evidence: Evidence, fit: Fit) -> tuple[Effect, ...]:
         Usual size: root of the mean square exposure where it applies. Leads that were merely chosen do not
         count among the observations.
     """
-    exposure = evidence.observations.exposure
-    rows = np.count_nonzero(exposure, axis=0)
-    size = np.sqrt(np.einsum("ij,ij->j", exposure, exposure) / np.maximum(rows, 1))
+    if not touched.rows.any():
+        return ()
+    size = np.sqrt(touched.squares / np.maximum(touched.rows, 1))
     sd = np.sqrt(np.diag(fit.covariance))
-    seen = rows - np.count_nonzero(exposure[evidence.statements.kind == HABIT], axis=0)
-    labels = dict(zip(evidence.observations.names, evidence.labels, strict=True))
     found = [
         Effect(
             name,
-            labels.get(name, name),
+            CATALOGUE.get(name, name.removeprefix("type:")),
             float(mean * scale),
             float(wide * scale),
             float((mean - TWO_SIDED * wide) * scale),
@@ -96,7 +125,7 @@ def effects(evidence: Evidence, fit: Fit) -> tuple[Effect, ...]:
             float(scale),
             int(count),
         )
-        for name, mean, wide, scale, count in zip(fit.names, fit.mean, sd, size, seen, strict=True)
+        for name, mean, wide, scale, count in zip(fit.names, fit.mean, sd, size, touched.seen, strict=True)
         if scale
     ]
     return tuple(sorted(found, key=lambda effect: -abs(effect.kg)))

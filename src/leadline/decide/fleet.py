@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from leadline.arrays import Records
-from leadline.decide.findings import BreathRange, Convergence
+from leadline.decide.contradiction import Touch, contradictions, effects, touch
+from leadline.decide.findings import BreathRange, Contradiction, Convergence, Effect
 from leadline.decide.learning import breath_range, convergence
+from leadline.decide.listed import short_of
 from leadline.errors import FitError
 from leadline.evidence.crowd import gather_in_parts, whole_names
 from leadline.frozen import dataclass
@@ -23,7 +26,7 @@ __all__ = ["Harvest", "hold", "learn_in_parts"]
 
 @dataclass(frozen=True)
 class Harvest:
-    """What was learned; what `Findings` says of single records and kit is not asked of workers.
+    """What was learned; what `Findings` says of single records is not asked of workers.
 
     Parameters
     ----------
@@ -35,12 +38,16 @@ class Harvest:
         In both readings.
     convergence : Convergence
         Of the fit.
+    effects, contradictions
+        As of `Findings`.
     """
 
     fit: Fit
     counts: dict[str, int]
     breath: BreathRange
     convergence: Convergence
+    effects: tuple[Effect, ...]
+    contradictions: tuple[Contradiction, ...]
 
 
 def _observed(read: Callable[[], Records], latest: np.datetime64) -> Observations:
@@ -56,6 +63,18 @@ def _seen(part: Observations) -> tuple[int, int]:
     """Observations of a part, leads that were chosen left out, and divers with any."""
     seen = part.form != Form.HABIT
     return int(seen.sum()), len(np.unique(part.diver[seen]))
+
+
+def _together(parts: Sequence[Touch], names: tuple[str, ...]) -> Touch:
+    """Touches of several parts, in their order."""
+    place = {name: i for i, name in enumerate(names)}
+    rows, seen, squares = np.zeros(len(names), int), np.zeros(len(names), int), np.zeros(len(names))
+    for part in parts:
+        at = [place[name] for name in part.names]
+        rows[at] += part.rows
+        seen[at] += part.seen
+        squares[at] += part.squares
+    return Touch(names, rows, seen, squares)
 
 
 def hold(workers: Workers, reads: Sequence[Callable[[], Records]], *, latest: np.datetime64) -> Held:
@@ -112,8 +131,9 @@ def learn_in_parts(
     if notify:
         notify("workers read the records")
     held = hold(workers, reads, latest=latest)
-    asked = [workers.submit(_seen, part) for part in held.parts]
-    seen = [workers.result(counts) for counts in asked]
+    asked = [(workers.submit(_seen, part), workers.submit(touch, part)) for part in held.parts]
+    seen = [workers.result(counts) for counts, _ in asked]
+    touched = _together([workers.result(one) for _, one in asked], held.names)
     fitted = fit_fleet(held, partitions=partitions, notify=notify)
     if notify:
         notify("breath range, a second time")
@@ -123,4 +143,7 @@ def learn_in_parts(
         fixed = None  # as in `learn`
     found, breath = breath_range(fitted, fixed)
     counts = {"observations": sum(o for o, _ in seen), "divers": sum(d for _, d in seen)}
-    return Harvest(found, counts, breath, convergence(found))
+    moved = effects(touched, found)
+    named = contradictions(moved, found)
+    found = replace(found, diagnostics={**found.diagnostics, **short_of(named)})
+    return Harvest(found, counts, breath, convergence(found), moved, named)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.arrays import Records
-from leadline.decide.contradiction import contradictions, effects
+from leadline.decide.contradiction import contradictions, effects, touch
 from leadline.decide.doubt import doubts
 from leadline.decide.findings import BreathRange, Convergence, Findings
 from leadline.decide.lead_rule import breath_out
@@ -147,7 +147,7 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
         "occasions": len(np.unique(evidence.observations.occasion[seen])),
         **{kind: int((evidence.statements.kind == kind).sum()) for kind in KINDS},
     }
-    moved = effects(evidence, found) if len(evidence) else ()
+    moved = effects(touch(evidence.observations), found)
     named = contradictions(moved, found)
     # What answers leave out is told with them, so it stays with the fit.
     found = replace(found, diagnostics={**found.diagnostics, **short_of(named)})
