@@ -312,7 +312,7 @@ GEARED = assess().line.records.gear
         ("suit=full 5", {"undersuit"}, ("suit", "full 5")),
         ("suit=-", {"undersuit", "suit"}, None),
         ("cylinder=alu 11", {"start_psi"}, ("cylinder", "alu 11")),
-        ("cylinder=steel 12;stage 7", {"start_psi", "gas", "end_bar"}, ("cylinder", "steel 12;stage 7")),
+        ("cylinder=steel 12;stage 7", {"start_psi", "gas"}, ("cylinder", "steel 12;stage 7")),
         ("water=fresh", {"salinity_gkg", "altitude_ft"}, ("water", "fresh")),
         ("water=salt", set(), ("water", "salt")),
         ("altitude=1500", {"altitude_ft"}, ("altitude_m", "1500")),
@@ -339,8 +339,30 @@ def test_each_cylinder_keeps_its_gas() -> None:
     """Trimix without the stage was air: half a kilogram of gas in 24 L at the reserve."""
     cells = {"cylinder": "twin 12;stage 7", "gas": "18/45;50", "stop_bar": "35;-"}
     changed = changed_cells(cells, "cylinder=twin 12", gear=GEARED, body_mass=64)
-    assert changed == {"cylinder": "twin 12", "gas": "18/45"}
+    assert changed == {"cylinder": "twin 12", "gas": "18/45", "stop_bar": "35"}
     assert "gas" not in changed_cells(cells, "cylinder=steel 15", gear=GEARED, body_mass=64)
+
+
+@pytest.mark.parametrize(
+    ("cells", "kept"),
+    [
+        ({"cylinder": "steel 12", "end_bar": "50"}, {"end_bar": "50"}),
+        (
+            {"cylinder": "steel 12", "end_psi": "900", "stop_psi": "1000"},
+            {"end_psi": "900", "stop_psi": "1000"},
+        ),
+        ({"cylinder": "a;b;c", "stop_bar": "60;100;-", "gas": "air"}, {"stop_bar": "60"}),
+        ({"cylinder": "a;b;c", "stop_bar": "-;-;-", "start_bar": "200"}, {}),
+        ({"cylinder": "steel 12"}, {}),
+    ],
+)
+def test_what_is_planned_for_the_end_stays_with_another_number_of_cylinders(cells, kept) -> None:
+    """The least of several, which is the light side; 35 bar stood in for it."""
+    two = {"cylinder": "steel 12;stage 7"}
+    text = f"cylinder={two['cylinder']}"
+    assert changed_cells(cells, text, gear=GEARED, body_mass=64) == two | kept
+    three = {"cylinder": "a;b;c", "end_bar": "60;100;-"}
+    assert changed_cells(three, "cylinder=-", gear=GEARED, body_mass=64) == {}
 
 
 def test_reserve_leaves_what_is_left_behind() -> None:

@@ -76,6 +76,25 @@ def _reserve(text: str, cells: Mapping[str, str]) -> str:
     return ";".join(NOTHING if mark == NOTHING else text for mark in marks) if NOTHING in marks else text
 
 
+def _planned(cells: Mapping[str, str]) -> dict[str, str]:
+    """Pressures planned at the stop and the end for another number of cylinders: the least of all carried."""
+    kept = {}
+    for column in map(DIVES.column, ("end_bar", "stop_bar")):
+        for name in filter(None, (column.name, column.twin.name if column.twin else "")):
+            marks = [mark for mark in _parts(cells.get(name, "")) if mark != NOTHING]
+            if marks and all(map(_is_number, marks)):
+                kept[name] = min(marks, key=float)
+    return kept
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
 def changed_cells(
     cells: Mapping[str, str], text: str, *, gear: Columns, body_mass: float, imperial: bool = False
 ) -> dict[str, str]:
@@ -98,7 +117,8 @@ def changed_cells(
     -------
     dict of str to str
         Gas and pressures go with a cylinder, salinity and altitude with the water (nobody's lake in the hills
-        is salt), an undersuit with its dry suit.
+        is salt), an undersuit with its dry suit. What is planned for the end stays, for another number of
+        cylinders the least of it in each.
 
     Raises
     ------
@@ -128,6 +148,8 @@ def changed_cells(
         gone = ()
     for other in gone:
         changed = _without(changed, other)
+    if name == "cylinder" and value != NOTHING and "end_bar" in gone:
+        changed |= _planned(cells)
     if name == "suit" and not _is_dry(value, gear):
         changed = _without(changed, "undersuit")
     if name == "cylinder" and (gas := gas_in(value, cells.get("cylinder", ""), cells.get("gas", ""))):
