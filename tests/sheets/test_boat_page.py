@@ -12,8 +12,10 @@ from dataclasses import replace
 import pint
 import pytest
 
+from leadline.decide.boat import boat
 from leadline.reports import boat as report
 
+from ..decide import club  # noqa: TID252 (tests are on no path)
 from ..reports.conftest import parse_page  # noqa: TID252 (tests are on no path)
 from . import sample
 
@@ -68,6 +70,29 @@ def test_checks_first_are_listed_in_order_with_their_reasons() -> None:
         # Deeper than eye level without any lead: no more than what is told to be put on, or is at hand.
         leads += [min(diver.answer.bring_kg, diver.after.more_kg)] if diver.after.deep else []
         assert values(item) == pytest.approx(leads)
+
+
+def test_how_full_the_cylinder_is_at_a_check_is_told() -> None:
+    """By hand: steel 12 is rated for 232 bar, stage 7 for nothing, so 200; one start is planned."""
+    data = sample.boat_data()
+    assert {diver.full_bar for diver in data.checks} == {(232.0,)}
+    page = parse_page(report.render(data)).one("section", id="first")
+    assert "the cylinder as full as planned (232 bar): add or take off" in page.text()
+    assert "at eye level, +" in page.text()
+
+    plan = [
+        club.plan_row("Uma"),
+        club.plan_row("Zed", cylinder="steel 12;stage 7"),
+        club.plan_row(club.HOSTILE, suit="membrane", start_bar="180"),
+    ]
+    other = boat(club.assess(plan, fit=club.learned()), units="imperial")
+    assert [diver.full_bar for diver in other.divers] == [(232.0,), (232.0, 200.0), (180.0,)]
+    section = parse_page(report.render(other)).one("section", id="first")
+    items = {item.all("b")[0].text(): item.text() for item in section.one("ol").all("li")}
+    assert "at eye level with 3365 psi, +" in items["Uma"]
+    assert "at eye level with 3365 and 2901 psi, +" in items["Zed"]
+    assert "at eye level with 2611 psi, +" in items[club.HOSTILE]
+    assert "the cylinder as full as planned (at each stands how full): add" in section.text()
 
 
 def test_a_check_that_may_not_be_read_says_what_to_dive_with() -> None:

@@ -18,6 +18,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import GRAM
 from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
 from leadline.decide.boat_dives import Together, at_once, dives
+from leadline.decide.full import full
 from leadline.decide.label import kit_labels, suit_label, water_label
 from leadline.decide.sentence import DOUBTED
 from leadline.decide.stock import Pieces, Stock, stock, worn
@@ -130,6 +131,11 @@ def boat(
     groups = [dive.rows for dive in together]
     load = _load(assessment, rows, found, at_once(columns, groups), sizes, seed=seed)
     divers = _divers(columns, found, groups, (sizes, load), imperial=units == "imperial")
+    starts, present = full(assessment, rows), assessment.rigs.take(rows).present
+    divers = [
+        replace(diver, full_bar=tuple(bars[there].tolist()))
+        for diver, bars, there in zip(divers, starts, present, strict=True)
+    ]
     own = np.isin(assessment.evidence.diver, assessment.line.occasions.diver[rows]) & assessment.observed
     return BoatData(
         units=units,

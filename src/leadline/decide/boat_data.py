@@ -47,6 +47,8 @@ class BoatDiver:
         Pressure of a dive that ends late; NaN where the lead is no other then. [bar gauge]
     late_kg : float
         Lightest lead within the accepted risk then. [kg]
+    full_bar : tuple of float
+        Pressure that each cylinder is to have at a check: that of the start, else as rated. [bar gauge]
     """
 
     answer: Advice
@@ -60,6 +62,7 @@ class BoatDiver:
     after: Onward | None
     late_bar: float
     late_kg: float
+    full_bar: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

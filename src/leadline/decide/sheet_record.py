@@ -121,6 +121,7 @@ def boat_rows(data: BoatData) -> list[Row]:
             "check_reasons": list(diver.reasons),
             "after_check_kg": None if diver.after is None else rounded(diver.after.more_kg),
             "after_check_bar": None if diver.after is None else diver.after.bar,
+            "full_bar": [rounded(bar) for bar in diver.full_bar] if diver.after is not None else [],
             "bare_kg": rounded(diver.after.bare(diver.answer.bring_kg))
             if diver.after is not None and diver.after.deep
             else None,

@@ -10,6 +10,7 @@ import numpy as np
 
 import leadline
 from leadline.decide.boat_data import BoatData, BoatDive
+from leadline.decide.label import pressures_label
 from leadline.decide.sentence import dangers
 from leadline.frozen import dataclass
 from leadline.reports import page, phrase
@@ -40,10 +41,17 @@ def render(data: BoatData) -> str:
         "below": _below,
         "deep": any(diver.after.deep for diver in data.checks if diver.after is not None),
         "days": _days,
+        "fulls": _fulls(data),
+        "pressures": lambda bars: pressures_label(bars, imperial=data.units == "imperial"),
         "longer": _longer(data),
         "version": leadline.__version__,
     }
     return page.render("boat.html.j2", context)
+
+
+def _fulls(data: BoatData) -> list[tuple[float, ...]]:
+    """Each set of pressures that cylinders are to have at a check, once."""
+    return list(dict.fromkeys(diver.full_bar for diver in data.checks if diver.full_bar))
 
 
 def _days(dives: Sequence[BoatDive]) -> list[tuple[np.datetime64, list[str]]]:
