@@ -5,8 +5,10 @@ from __future__ import annotations
 __all__ = [
     "BookBusyError",
     "BookError",
+    "CellError",
     "FitError",
     "LeadlineError",
+    "OptionError",
     "OutOfRangeError",
     "RecordError",
     "UnknownNameError",
@@ -23,6 +25,14 @@ class OutOfRangeError(LeadlineError, ValueError):
 
 class RecordError(LeadlineError):
     """A file is not a table, lacks a key column, or holds nothing that can be read."""
+
+
+class CellError(RecordError):
+    """A cell holds no value of its column."""
+
+
+class OptionError(OutOfRangeError):
+    """What was typed for an option is no value of it: wrong usage, not a request that cannot be met."""
 
 
 class UnknownNameError(LeadlineError):

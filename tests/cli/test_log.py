@@ -206,12 +206,14 @@ def test_every_column_and_twin_has_an_option(run) -> None:
     [
         (["--diver", "Inez"], 1, "Error: diver 'Inez': no such diver among the divers; closest: Ines\n"),
         (["--diver", "Ines", "--suit", "W6"], 1, "closest: W5"),
-        (["--diver", "Ines", "--lead-kg", "120"], 1, "Error: lead_kg 120: must lie in [0, 60] kg"),
+        (["--diver", "Ines", "--lead-kg", "120"], 2, "Error: lead_kg 120: must lie in [0, 60] kg"),
         (
             ["--diver", "Ines", "--dive", "7"],
             1,
             "Error: dive 7 of Ines is in the book already; give another --dive",
         ),
+        (["--diver", "Ines", "--date", "2027-13-01"], 2, "Error: date '2027-13-01': must be a date such as"),
+        (["--diver", "Ines", "--start-bar", "50", "--end-bar", "80"], 1, "lies more than 5 bar above"),
         (["--lead-kg", "6"], 2, "give --diver"),
         ([], 2, "run it on a terminal to be asked"),
     ],

@@ -109,7 +109,7 @@ def test_pounds_and_coarse_pieces(run, club: Path, plan: Path, tmp_path: Path) -
         (["--plan", "none.csv"], 1, "none.csv"),
         (["--plan", "PLAN", "--group", "green"], 1, "no row of the plan is in group 'green'; see"),
         (["--plan", "PLAN", "--since", "soon"], 2, "is no day"),
-        (["--plan", "PLAN", "--block", "1", "--block", "1lb"], 1, "all sizes in kg or all in lb"),
+        (["--plan", "PLAN", "--block", "1", "--block", "1lb"], 2, "all sizes in kg or all in lb"),
     ],
 )
 def test_refusals(run, club: Path, plan: Path, options, status, message) -> None:

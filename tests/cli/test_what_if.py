@@ -184,11 +184,11 @@ def test_what_is_new_says_how_much_it_widens(suggest) -> None:
     ("options", "status", "message"),
     [
         (["--what-if", "suit=full 6"], 1, "--what-if suit=full 6: "),
-        (["--what-if", "colour=red"], 1, "the name one of suit"),
-        (["--what-if", "reserve=900"], 1, "--what-if reserve=900: "),
-        (["--lead-places", "belt"], 1, "--lead-places"),
+        (["--what-if", "colour=red"], 2, "the name one of suit"),
+        (["--what-if", "reserve=900"], 2, "--what-if reserve=900: "),
+        (["--lead-places", "belt"], 2, "--lead-places"),
         (["--block", "1", "--blocks", "1kg:4"], 2, "not both"),
-        (["--blocks", "1kg"], 1, "how many there are"),
+        (["--blocks", "1kg"], 2, "how many there are"),
         (["--what-if", "suit=-", "--plan", "p.csv"], 2, ""),
     ],
 )
@@ -196,7 +196,7 @@ def test_what_cannot_be_met_is_named(suggest, options, status, message) -> None:
     done = suggest("--diver", "Ines", *options)
     assert (done.returncode, done.stdout) == (status, "")
     assert message in " ".join(done.stderr.split())
-    if status == 1:
+    if done.stderr.startswith("Error: ") or status == 1:
         assert done.stderr.startswith("Error: ")
         assert done.stderr.count("\n") == 1
         assert "plan.csv" not in done.stderr

@@ -27,7 +27,7 @@ from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import ORIGIN, Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows
 from leadline.book.twins import twin_notes
-from leadline.errors import BookError, RecordError
+from leadline.errors import BookError, CellError, RecordError
 from leadline.records import DIVES, FILES, TABLES, Table
 
 if TYPE_CHECKING:
@@ -330,7 +330,7 @@ def upsert(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping
     Raises
     ------
     RecordError
-        If a row is unsound; nothing is written then.
+        If a row is unsound, CellError where a cell is no value of its column; nothing is written then.
     """
     with transaction(connection):
         version = _version(connection)
@@ -339,7 +339,8 @@ def upsert(connection: DuckDBPyConnection, table: Table, given: Sequence[Mapping
         if faults:
             where = f"row {faults[0].row}: " if len(given) > 1 else ""
             more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
-            raise RecordError(f"{where}{faults[0].reason}{more}")
+            kind = CellError if stage.bad_cells(connection, source) else RecordError
+            raise kind(f"{where}{faults[0].reason}{more}")
         notes = _doubts(connection, source, typed=len(given) == 1)
         if len(given) == 1:
             notes = [text.removeprefix(source.at(1)) for text in notes]

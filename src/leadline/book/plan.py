@@ -15,7 +15,7 @@ from leadline.book.rule import WARMING, rounded
 from leadline.book.source import Source, from_file
 from leadline.book.sql import literal, rows
 from leadline.book.written import Written
-from leadline.errors import RecordError
+from leadline.errors import CellError, RecordError
 from leadline.records import DIVES, RESERVE_PRESSURE
 from leadline.units import PSI
 
@@ -59,7 +59,8 @@ def read(
     if found:
         named = "; ".join(f"row {number}: {reason}" for number, reason in found[:_NAMED])
         more = f" (and {len(found) - _NAMED} more)" if len(found) > _NAMED else ""
-        raise RecordError(f"{path}: {named}{more}")
+        fault = CellError if stage.bad_cells(connection, source, plan=True) else RecordError
+        raise fault(f"{path}: {named}{more}")
     if notify:
         for text in (
             *doubt.body_notes(connection, source, "stage"),

@@ -22,7 +22,7 @@ from leadline.records import Column
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["build", "find_faults", "raw_json", "unknown_note"]
+__all__ = ["bad_cells", "build", "find_faults", "raw_json", "unknown_note"]
 
 
 def _raw_cells(source: Source) -> str:
@@ -181,6 +181,26 @@ def _insert(connection: DuckDBPyConnection, found: Iterable[Check], written: Wri
         )
 
 
+def _of_cells(source: Source, *, plan: bool) -> list[Check]:
+    """Checks that read one cell of a row."""
+    return [check for column in source.table.columns for check in cell.checks(column, source, future=plan)]
+
+
+def bad_cells(connection: DuckDBPyConnection, source: Source, *, plan: bool = False) -> bool:
+    """Whether a cell of the staged rows holds no value of its column, whatever else is wrong with them.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        With the rows in `stage`.
+    source : Source
+        The file.
+    plan : bool
+        Whether the rows are planned dives.
+    """
+    return _unsound(connection, _of_cells(source, plan=plan))
+
+
 def _unsound(connection: DuckDBPyConnection, checks: Iterable[Check]) -> bool:
     """Whether any of these checks finds anything."""
     conditions = " OR ".join(["false", *(f"coalesce({check.condition}, false)" for check in checks)])
@@ -212,7 +232,7 @@ def find_faults(connection: DuckDBPyConnection, source: Source, *, plan: bool = 
     _ragged(connection, source)
     # What a plan's file has no column for is empty in every row and cannot be wrong, only missing.
     judged = _filled(source) | set(table.key) if plan else set(table.by_name)
-    found = [check for column in table.columns for check in cell.checks(column, source, future=plan)]
+    found = _of_cells(source, plan=plan)
     found += [check for check in rule.rules(source, plan=plan) if check.column in judged]
     # A plan is short, and mostly sound: one statement says so, where one for each check takes longer than
     # the rows do.

@@ -12,7 +12,7 @@ import typer
 
 from leadline.cli.holding import single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
-from leadline.cli.output import note, progress, show
+from leadline.cli.output import note, option_values, progress, show
 from leadline.cli.planned import GUEST, cells_of, parameters
 from leadline.cli.suggest import BlockOption, BlocksOption, RiskOption
 from leadline.errors import LeadlineError, OutOfRangeError, RecordError, UnknownNameError
@@ -228,8 +228,9 @@ def _answer(
     from leadline.decide.check import check
 
     named = blocks_named(given["block"], given["blocks"], units)
-    conditions = conditions_of(given["still"], given["minutes"])
-    again = looks_of(given["again"] or [], units)
+    with option_values():
+        conditions = conditions_of(given["still"], given["minutes"])
+        again = looks_of(given["again"] or [], units)
     person = {
         (twin.name if units == "imperial" and (twin := DIVERS.column(name).twin) else name): text
         for name in GUEST
@@ -237,10 +238,9 @@ def _answer(
     }
     place = find_place(book, cells, person=person, on=given["on"] or "")
     diver, day = str(place.plan["diver"][0]), str(place.plan["date"][0])
-    looks = [
-        *earlier(again, place.holding.records.checks, diver=diver, day=day),
-        look_now(given, place.plan),
-    ]
+    with option_values():
+        now = look_now(given, place.plan)
+    looks = [*earlier(again, place.holding.records.checks, diver=diver, day=day), now]
     answer = check(
         place.holding.records,
         place.holding.fit,

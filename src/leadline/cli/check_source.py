@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from leadline.cli.holding import Holding, near
 from leadline.cli.output import note
 from leadline.cli.planned import in_options, own_words
-from leadline.errors import OutOfRangeError, RecordError, UnknownNameError
+from leadline.errors import OptionError, OutOfRangeError, RecordError, UnknownNameError
 from leadline.frozen import dataclass
 from leadline.records import KIT
 
@@ -190,7 +190,7 @@ def _in_words(
             note(f"note: {in_options(text)}")
         for row in gear:
             if faults := scratch.judge("gear", [row]):
-                raise RecordError(f"{row['item']!r}: {faults[0].reason}")
+                raise OptionError(f"{row['item']!r}: {faults[0].reason}")
         if listed or gear:
             scratch.upsert("gear", [*listed, *gear])
         made = scratch.records()

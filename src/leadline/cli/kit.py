@@ -194,7 +194,7 @@ def judged(
             found = book.read_plan(file, underway=underway, notify=told.append, as_named=True)
         except RecordError as fault:
             plain = str(fault).removeprefix(f"{file}: ").replace("row 2: ", "")
-            raise RecordError(plain) from None
+            raise type(fault)(plain) from None
     for text in told:
         note(f"note: {in_options(text.removeprefix(f'{file}: row 2: '), options)}")
     before = columns_from_rows(DIVES, [kept])

@@ -113,7 +113,7 @@ def _with_columns() -> Any:
 def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_json: bool) -> None:
     from leadline.book import Book
     from leadline.cli import questions
-    from leadline.errors import RecordError
+    from leadline.errors import CellError, OptionError, RecordError
 
     by_options, taken = bool(cells), None
     if not cells:
@@ -134,7 +134,10 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
             )
         if by_options and not known:
             cells, taken = _completed(opened, cells)
-        report = opened.upsert("dives", [cells])
+        try:
+            report = opened.upsert("dives", [cells])
+        except CellError as fault:
+            raise OptionError(str(fault)) from None
     counts = report.tables["dives"]
     status = "loaded" if counts.loaded else "updated" if counts.updated else "unchanged"
     words = {"loaded": "added", "updated": "changed", "unchanged": "stood so already"}

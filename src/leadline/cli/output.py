@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import typer
 
-from leadline.errors import LeadlineError
+from leadline.errors import LeadlineError, OptionError, OutOfRangeError
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from leadline.cli.grid import Grid
 
 __all__ = [
-    "MOST_SHOWN", "error", "note", "plain", "progress", "quantity", "show", "streams", "table", "user_errors",
+    "MOST_SHOWN", "error", "note", "option_values", "plain", "progress", "quantity", "show", "streams",
+    "table", "user_errors",
 ]  # fmt: skip
 
 MOST_SHOWN: Final = 100
@@ -91,18 +92,18 @@ def note(text: str) -> None:
 
 @contextmanager
 def user_errors() -> Iterator[None]:
-    """Turn what a user can meet into one line on standard error and exit status 1.
+    """Turn what a user can meet into one line on standard error and exit status 1, or 2 for wrong usage.
 
     Raises
     ------
     typer.Exit
-        With status 1, after a LeadlineError, or where the system refuses a file.
+        With status 2 after an OptionError, 1 after another LeadlineError, or where the system refuses a file.
     """
     try:
         yield
     except LeadlineError as reason:
         error(str(reason))
-        raise typer.Exit(1) from None
+        raise typer.Exit(2 if isinstance(reason, OptionError) else 1) from None
     except BrokenPipeError:
         raise  # the reader of our output has gone; nothing to tell
     except OSError as reason:
@@ -114,6 +115,21 @@ def user_errors() -> Iterator[None]:
         else:
             error(f"{where}{reason.strerror or reason}; check the file, its folder and the space left")
         raise typer.Exit(1) from None
+
+
+@contextmanager
+def option_values() -> Iterator[None]:
+    """Read what was typed for options: what is no value of one is wrong usage.
+
+    Raises
+    ------
+    OptionError
+        For an OutOfRangeError.
+    """
+    try:
+        yield
+    except OutOfRangeError as reason:
+        raise OptionError(str(reason)) from None
 
 
 def _console() -> Console:

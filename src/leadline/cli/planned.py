@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from leadline.cli.options import Units, completion
-from leadline.errors import RecordError
+from leadline.errors import CellError, OptionError, RecordError
 from leadline.records import DIVERS, DIVES, Column, Table
 
 __all__ = ["GUEST", "cells_of", "in_options", "own_words", "parameters", "today"]
@@ -152,12 +152,13 @@ def own_words(other: Mapping[str, str] | None = None) -> Iterator[None]:
     Raises
     ------
     RecordError
-        The fault, in those words.
+        The fault, in those words; OptionError where what was typed is no value of its option.
     """
     try:
         yield
     except RecordError as fault:
-        raise RecordError(in_options(str(fault), other)) from None
+        kind = OptionError if isinstance(fault, CellError) else RecordError
+        raise kind(in_options(str(fault), other)) from None
 
 
 def in_options(text: str, other: Mapping[str, str] | None = None) -> str:

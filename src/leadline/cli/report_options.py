@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 import typer
 
 from leadline.cli.options import Units
+from leadline.cli.output import option_values
 
 if TYPE_CHECKING:
     from leadline.decide.stock import Lacking, Pieces
@@ -107,7 +108,8 @@ def pieces_of(texts: list[str] | None, units: Units, *, there: Mapping[str, int]
     from leadline.decide.stock import Pieces
 
     if texts:
-        return Pieces.parse(texts)
+        with option_values():
+            return Pieces.parse(texts)
     own = of_reader(there or {}, units)
     return Pieces.listed(own) if own else Pieces.usual(imperial=units == "imperial")
 

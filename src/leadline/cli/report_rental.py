@@ -11,7 +11,7 @@ import typer
 from leadline.cli.blocks import left_out
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_items
-from leadline.cli.output import note, progress, show
+from leadline.cli.output import note, option_values, progress, show
 from leadline.cli.report_options import (
     UNLEARNED,
     BlocksOption,
@@ -247,7 +247,8 @@ def _report(
         holding, _ = read(book)
         if not named:
             desk = replace(desk, pieces=pieces_of(None, units, there=holding.blocks))
-        data = rental_data(holding, desk, units=units)
+        with option_values():  # records have been judged: what is out of range was typed
+            data = rental_data(holding, desk, units=units)
         if not named:
             data = replace(data, left_out=left_out(holding.blocks, units))
         path = write_rental(data, out, numbers=numbers)

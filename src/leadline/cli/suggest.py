@@ -11,7 +11,7 @@ import typer
 
 from leadline.cli.holding import Holding, read_plan, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
-from leadline.cli.output import MOST_SHOWN, note, progress, show
+from leadline.cli.output import MOST_SHOWN, note, option_values, progress, show
 from leadline.cli.planned import cells_of, parameters
 from leadline.cli.what_if import WhatIfOption
 
@@ -142,7 +142,7 @@ def block_of(text: str | None, units: Units, *, there: Mapping[str, int] | None 
 
     Raises
     ------
-    OutOfRangeError
+    OptionError
         If the text is no mass of a block.
     """
     from leadline.cli.blocks import of_reader
@@ -150,7 +150,8 @@ def block_of(text: str | None, units: Units, *, there: Mapping[str, int] | None 
 
     if text is None and there:
         return BlockSet.of(of_reader(there, units))
-    return Block.parse(text if text is not None else "1lb" if units == "imperial" else "0.5")
+    with option_values():
+        return Block.parse(text if text is not None else "1lb" if units == "imperial" else "0.5")
 
 
 def _rig_cells(places: str | None, ditchable: str | None, units: Units) -> dict[str, str]:
@@ -186,7 +187,8 @@ def blocks_named(block: str | None, blocks: str | None, units: Units) -> Block |
         raise typer.BadParameter("give --block or --blocks, not both")
     from leadline.decide.block import BlockSet
 
-    return BlockSet.parse(blocks)
+    with option_values():
+        return BlockSet.parse(blocks)
 
 
 def _suggest(

@@ -11,7 +11,7 @@ import typer
 
 from leadline.cli.holding import read_plan
 from leadline.cli.options import Units
-from leadline.cli.output import note, quantity, table
+from leadline.cli.output import note, option_values, quantity, table
 from leadline.cli.paragraph import wrapped
 from leadline.cli.planned import in_options, own_words
 from leadline.errors import RecordError
@@ -83,9 +83,9 @@ def changes(
     at = planned.assessment
     mass = float(at.rigs.body.mass[at.line.at(PLAN)[0]])
     cells = [dict(planned.taken.cells)]
-    for text in texts:
-        gear = planned.holding.records.gear
-        cells.append(changed_cells(cells[0], text, gear=gear, body_mass=mass, imperial=units == "imperial"))
+    gear, imperial = planned.holding.records.gear, units == "imperial"
+    with option_values():
+        cells += [changed_cells(cells[0], t, gear=gear, body_mass=mass, imperial=imperial) for t in texts]
     numbered = [{**row, "dive": f"{number}"} for number, row in enumerate(cells)]
     with own_words({"stop_bar": "reserve"}):
         base, *others = _assessed(book, numbered, texts)
@@ -132,7 +132,7 @@ def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -
                 lambda m: f"--what-if {texts[int(m[1]) - 3]}: " if int(m[1]) > 2 else "",
                 str(fault).removeprefix(f"{file}: "),
             )
-            raise RecordError(named) from None
+            raise type(fault)(named) from None
         _tell([text.removeprefix(f"{file}: ") for text in told], texts)
     return [
         holding.assessment({name: values[[i]] for name, values in plan.items()}) for i in range(len(rows))

@@ -116,7 +116,7 @@ def rental(
     Raises
     ------
     RecordError
-        If the book has no suits.
+        If the book has no suits, or water and salinity contradict each other.
     UnknownNameError
         If a suit, a cylinder or another item asked for is not in the book.
     OutOfRangeError

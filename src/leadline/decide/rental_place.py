@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns
 from leadline.decide.label import items
-from leadline.errors import OutOfRangeError
+from leadline.errors import OutOfRangeError, RecordError
 from leadline.frozen import dataclass
 from leadline.physics.water import SALINITIES, salinities
 from leadline.records import DIVES, STOP_DEPTH
@@ -81,8 +81,9 @@ def places(
     Raises
     ------
     OutOfRangeError
-        If a word is none of the records' for water, a height or depth is out of their range, or word and
-        salinity contradict each other.
+        If a word is none of the records' for water, or a height or depth is out of their range.
+    RecordError
+        If word and salinity contradict each other.
     """
     allowed = DIVES.column("water").words
     for water in waters:
@@ -131,7 +132,7 @@ def _require(name: str, value: float | None) -> None:
 def _require_accord(water: str, salinity: float | None) -> None:
     low, high = SALINITIES[water]
     if salinity is not None and not low <= salinity <= high:
-        raise OutOfRangeError(
+        raise RecordError(
             f"salinity {salinity:g} contradicts water {water}, which has {salinities(water)} (g/kg: per "
             "mille, not per cent)"
         )
