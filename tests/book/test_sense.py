@@ -340,3 +340,26 @@ def test_stop_in_the_other_unit_is_noted(path: Path, write: Write) -> None:
         book.read_plan(plan, notify=planned.append)
         assert planned[0] == f"{plan}: row 3: {said}"
         assert planned[3:] == [f"{plan}: stops of an unusual depth besides: 1"]
+
+
+def test_dives_without_a_suit_among_others_with_one_are_noted(path: Path, write: Write) -> None:
+    """Kind: counted by hand; Ines wears one on two dives of two, Ivo on one of one."""
+    with Book.open(path, write=True) as book:
+        mixed = (
+            "dive,diver,date,suit\n5,Ines,2026-05-05,W5\n6,Ines,2026-05-06,\n7,Ivo,2026-05-06,\n8,Ivo,,W5\n"
+        )
+        file = write("d.csv", mixed)
+        (note,) = book.load(dives=file).notes
+        assert note == (
+            f"{file}: row 3: 2 dives name no suit, 6 of Ines first, and are read as made without one: most "
+            "others of the diver or the file name one; where one was worn, fill it in and load again"
+        )
+        assert book.load(dives=file).notes == ()  # said once: nothing has changed
+        bare = write("e.csv", "dive,diver,date\n9,Ines,2026-05-07\n")
+        (note,) = book.load(dives=bare).notes
+        assert "row 2: 1 dive names no suit, 9 of Ines, and is read as made without one" in note
+        book.upsert("divers", [{"diver": "Mia"}])
+        skins = write(
+            "f.csv", "dive,diver,date,suit\n1,Mia,2026-07-01,\n2,Mia,2026-07-02,\n3,Mia,2026-07-03,W5\n"
+        )
+        assert book.load(dives=skins).notes == ()  # a diver who mostly wears none

@@ -17,7 +17,15 @@ if TYPE_CHECKING:
 
     from leadline.book.source import Source
 
-__all__ = ["body_notes", "cylinder_notes", "depth_doubt", "depth_notes", "mass_notes", "piece_notes"]
+__all__ = [
+    "body_notes",
+    "cylinder_notes",
+    "depth_doubt",
+    "depth_notes",
+    "mass_notes",
+    "piece_notes",
+    "suit_notes",
+]
 
 LIGHT, LIGHT_SHELL, HEAVY = 0.6, 0.35, 1.6
 """Shares of the usual mass between which cylinders lie, and the least where no metal is noted: composite
@@ -251,6 +259,42 @@ def depth_notes(
     if len(found) > _NAMED:
         said.append(f"{source.told}stops of an unusual depth besides: {len(found) - _NAMED}")
     return said
+
+
+def suit_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """One line on dives without a suit where most of the diver's, or of the file's, name one.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the sound rows of dives in the temporary table `sound`, written already.
+    source : Source
+        The file.
+
+    Returns
+    -------
+    list of str
+        Counts the rows that are new or changed and names the first; empty where there is none.
+    """
+    found = rows(
+        connection,
+        """
+        WITH own AS (SELECT diver, 2 * count(suit) > count(*) AS mostly FROM dives GROUP BY diver),
+        file AS (SELECT 2 * count(suit) > count(*) AS mostly FROM sound)
+        SELECT count(*), min("row"), arg_min(dive, "row"), arg_min(s.diver, "row")
+        FROM sound s JOIN own ON own.diver = s.diver CROSS JOIN file
+        WHERE s.suit IS NULL AND (NOT s.known OR s.changed) AND (own.mostly OR file.mostly)
+        """,
+    )
+    count, number, dive, diver = found[0]
+    if not count:
+        return []
+    what = "1 dive names" if count == 1 else f"{count} dives name"
+    return [
+        f"{source.at(number)}{what} no suit, {dive} of {diver}{'' if count == 1 else ' first'}, and "
+        f"{'is' if count == 1 else 'are'} read as made without one: most others of the diver or the file "
+        "name one; where one was worn, fill it in and load again"
+    ]
 
 
 def mass_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:

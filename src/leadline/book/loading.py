@@ -280,6 +280,7 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
                 notes += doubt.mass_notes(connection, source)
             if name == "dives":
                 notes += twin_notes(connection, source)
+                notes += doubt.suit_notes(connection, source)
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
     written = set_aside.write(connection, book)
