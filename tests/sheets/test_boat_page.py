@@ -79,6 +79,9 @@ def test_how_full_the_cylinder_is_at_a_check_is_told() -> None:
     page = parse_page(report.render(data)).one("section", id="first")
     assert "the cylinder as full as planned (232 bar): add or take off" in page.text()
     assert "at eye level, +" in page.text()
+    twin = [club.plan_row("Uma"), club.plan_row("Zed", cylinder="steel 12;steel 12")]
+    same = parse_page(report.render(boat(club.assess(twin, fit=club.learned()))))
+    assert "the cylinder as full as planned (232 bar): add" in same.one("section", id="first").text()
 
     plan = [
         club.plan_row("Uma"),

@@ -49,9 +49,11 @@ def render(data: BoatData) -> str:
     return page.render("boat.html.j2", context)
 
 
-def _fulls(data: BoatData) -> list[tuple[float, ...]]:
-    """Each set of pressures that cylinders are to have at a check, once."""
-    return list(dict.fromkeys(diver.full_bar for diver in data.checks if diver.full_bar))
+def _fulls(data: BoatData) -> list[str]:
+    """How full cylinders are to be at a check, in words, each once."""
+    imperial = data.units == "imperial"
+    bars = [diver.full_bar for diver in data.checks if diver.full_bar]
+    return list(dict.fromkeys(pressures_label(one, imperial=imperial) for one in bars))
 
 
 def _days(dives: Sequence[BoatDive]) -> list[tuple[np.datetime64, list[str]]]:
