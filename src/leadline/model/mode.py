@@ -32,6 +32,10 @@ GAIN: Final = 0.01
 MOST_STEPS: Final = 16
 """Settlings of a climb: more are taken only where the model does not describe the book. [-]"""
 
+MOST_ENDS: Final = 3
+PARTS: Final = (1.0, 0.5, 0.1)
+"""Steps of Newton's rule with a curvature of its own each, and the parts of one that are tried. [-, -]"""
+
 CLOSE: Final = 0.5
 """Posterior sds that one step more may move a hyperparameter after a climb, else it is searched for. [-]"""
 
@@ -87,27 +91,36 @@ def _step(covariance: FloatArray, settled: Propagation, point: FloatArray) -> tu
     return step, float(np.max(moves / np.sqrt(np.diag(covariance))))
 
 
-def _from_climb(posterior: Height, climb: Climb, begin: Start) -> Mode:
-    """One step of Newton's rule from where a climb arrived."""
-    point = climb.point
+def _ended(posterior: Height, point: FloatArray, begin: Start | None, rounds: int) -> Mode:
+    """Steps of Newton's rule to the mode: one where a climb arrived, more where a search gave up."""
     settled = posterior.at(point, start=begin, sketch=False, tolerance=TOLERANCE)
-    covariance = covariance_at(posterior, point, settled)
-    step, left = _step(covariance, settled, point)
-    there = np.clip(point + step, -REACH, REACH)
-    moved = posterior.at(there, start=settled.start, sketch=False, tolerance=TOLERANCE)
-    if _top(moved, there) >= _top(settled, point):
-        point, settled = there, moved
+    for _ in range(MOST_ENDS):
+        covariance = covariance_at(posterior, point, settled)
+        step, left = _step(covariance, settled, point)
+        found = _uphill(posterior, point, settled, step)
+        if found is None:
+            break
+        point, settled = found
+        rounds += 1
         left = _step(covariance, settled, point)[1]
-    return Mode(posterior, point, settled, covariance, left, climb.rounds + 1)
+        if left <= CLOSE:
+            break
+    return Mode(posterior, point, settled, covariance, left, rounds)
 
 
-def _searched(posterior: Height) -> Mode:
-    """From the middle of the prior, by slopes of the whole book alone."""
-    found = sought(posterior)
-    point = np.asarray(found.x)
-    settled = posterior.at(point, sketch=False, tolerance=TOLERANCE)
-    covariance = covariance_at(posterior, point, settled)
-    return Mode(posterior, point, settled, covariance, _step(covariance, settled, point)[1], int(found.nit))
+def _uphill(
+    posterior: Height, point: FloatArray, settled: Propagation, step: FloatArray
+) -> tuple[FloatArray, Propagation] | None:
+    """The whole step or a part of it, whichever leads upwards first; None if none does."""
+    for part in PARTS:
+        there = np.clip(point + part * step, -REACH, REACH)
+        try:
+            moved = posterior.at(there, start=settled.start, sketch=False, tolerance=TOLERANCE)
+        except FitError:
+            continue  # sites that do not settle there may settle nearer
+        if _top(moved, there) >= _top(settled, point):
+            return there, moved
+    return None
 
 
 def mode(observations: Observations, *, notify: Callable[[str], None] | None = None) -> Mode:
@@ -139,7 +152,7 @@ def mode(observations: Observations, *, notify: Callable[[str], None] | None = N
         posterior = Height(observations, notify)
         posterior.calls, posterior.sweeps = climb.calls, climb.sweeps
         try:
-            found = _from_climb(posterior, climb, begin)
+            found = _ended(posterior, climb.point, begin, climb.rounds)
         except FitError:
             found = None  # sites that do not settle there may settle at another mode
         if found is not None and found.left <= CLOSE:
@@ -147,4 +160,5 @@ def mode(observations: Observations, *, notify: Callable[[str], None] | None = N
         calls, sweeps = posterior.calls, posterior.sweeps
     posterior = Height(observations, notify)
     posterior.calls, posterior.sweeps = calls, sweeps
-    return _searched(posterior)
+    searched = sought(posterior)
+    return _ended(posterior, np.asarray(searched.x), None, int(searched.nit))
