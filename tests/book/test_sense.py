@@ -335,7 +335,8 @@ def test_stop_in_the_other_unit_is_noted(path: Path, write: Write) -> None:
         for name, depths in {"stop_depth_m": ("3", "9"), "stop_depth_ft": ("10", "15", "20")}.items():
             for depth in depths:
                 assert book.upsert("dives", [row | {name: depth}]).notes == ()
-        plan = write("plan.csv", "diver,stop_depth_m\nInes,5\nInes,15\nInes,12\nInes,10\nInes,15\n")
+        days = "".join(f"Ines,2027-06-01,{depth}\n" for depth in (5, 15, 12, 10, 15))
+        plan = write("plan.csv", "diver,date,stop_depth_m\n" + days)
         planned: list[str] = []
         book.read_plan(plan, notify=planned.append)
         assert planned[0] == f"{plan}: row 3: {said}"
