@@ -141,6 +141,7 @@ def plain_sights(leads: Any, fits: Any, theta: Any, *, doubt: float = 0.0) -> Si
     number, no = np.arange(len(lead)), np.zeros(len(lead), bool)
     found = Sights(
         number, lead, lead, lead + theta.breath_out, lead - theta.breath_in, np.full(len(lead), doubt), fit,
+        np.full(len(lead), 0.5),
         ~no, no, number, no, no, no, no, ~no,
     )  # fmt: skip
     return found.judged()

@@ -70,14 +70,16 @@ def test_who_is_named_is_named_for_sure() -> None:
     assert missed <= 0.2 * sure
 
 
+@pytest.mark.parametrize("answers", [3, 4, 2], ids=["stop", "waterline", "sinking"])
 @pytest.mark.parametrize("fit", ZONES)
-def test_a_single_stop_is_doubted_just_where_it_cannot_be(fit) -> None:
+def test_a_single_record_is_doubted_just_where_it_cannot_be(fit, answers) -> None:
     """All leads from far too light to far too heavy for a need that is known well."""
     known = Marginal(np.array([6.0]), np.array([1.0]), SCATTER)
-    for lead in np.arange(0.0, 14.0, 0.25):
-        (wrong,) = wrong_sights([known], [stops([lead], [fit])], THETA)
+    for lead in np.arange(0.0, 14.0, 0.05):
+        sights = replace(stops([lead], [fit]), slip=np.array([1 / (answers - 1)]))
+        (wrong,) = wrong_sights([known], [sights], THETA)
         p = float(shown(6.0, lead, fit))
-        assert wrong[0] == (THETA.wrong / 2 * (1 - p) > (1 - THETA.wrong) * p)
+        assert wrong[0] == (THETA.wrong / (answers - 1) * (1 - p) > (1 - THETA.wrong) * p)
 
 
 def typed(diver: str, number: int, **changed):
@@ -188,3 +190,21 @@ def test_the_season_page_says_so_too() -> None:
     assert data.dives.evidence.tolist().count("doubted") == 1
     assert data.dives.evidence[3] == "doubted"
     assert any(text.startswith("Not believed here: dive Iv-4") for text in data.suggestion.cautions)
+
+
+def test_a_look_that_is_wrong_is_one_of_as_many_others_as_there_are() -> None:
+    """A waterline is one of four, a word on sinking one of two, a result at the stop one of three."""
+    check = {
+        "diver": "Ivo",
+        "dive": "Iv-1",
+        "lead_kg": 7,
+        "bar": "60",
+        "waterline": "eye",
+        "exhale_sinks": "yes",
+    }
+    assessment = assess([plan_row("Ivo")], checks=[check | {"check": "c1"}])
+    rows = assessment.line.at(PLAN)
+    history = like_kit(
+        assessment, int(rows[0]), float(assessment.prior(rows, assessment.state(rows))[0].need[0])
+    )
+    assert {round(float(slip), 3) for slip in history.sights.slip} == {0.5, 0.333, 1.0}

@@ -58,6 +58,8 @@ class Sights:
     fit : ndarray, shape (s, 3)
         1 for each zone that the record allows, light, neutral and heavy; else 0, or between for a rise that
         gas may have made.
+    slip : ndarray, shape (s,)
+        Share of wrong records of its kind that give one particular wrong answer. [-]
     dive, handed : ndarray of bool, shape (s,)
         Of a dive, not of a look at the surface; after a hand-off.
     place : ndarray of int, shape (s,)
@@ -83,6 +85,7 @@ class Sights:
     below: FloatArray = field(default_factory=_none)
     doubt: FloatArray = field(default_factory=_none)
     fit: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
+    slip: FloatArray = field(default_factory=_none)
     dive: BoolArray = field(default_factory=_no)
     handed: BoolArray = field(default_factory=_no)
     place: IntArray = field(default_factory=_nothing)

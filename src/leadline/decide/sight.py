@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.decide.history_data import Sights
 from leadline.evidence.gather import Evidence
+from leadline.model.observations import SLIPS
 from leadline.timeline import DIVE
 
 __all__ = ["sights", "telling"]
@@ -74,6 +75,7 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
         below=(o.lower - theta.breath_in * o.lower_breath - o.prior)[seen],
         doubt=o.reading_sd[seen] ** 2 + np.where(dive, 0.0, FROM_SURFACE**2),
         fit=said.fit[seen],
+        slip=np.array(SLIPS)[said.form[seen]],
         dive=dive,
         handed=said.kind[seen] == "hand_off",
         place=evidence.order[seen],
