@@ -59,7 +59,7 @@ needs more or less from one dive to the next on.
   expected need, so that 0.1 kg on it makes eight to ten points of the share.
 - The tool's leads lie 0.1 to 0.2 kg above the oracle's. It errs on the careful side: too light on 2.9 and
   1.3 % of dives where 5 % is accepted. Where the model is the law it lies 0.13 kg above the oracle with 60
-  divers to learn from and 0.06 kg with 200 (`decision_curves.md`): spreads and shared effects that are
+  divers to learn from and 0.05 kg with 200 (`decision_curves.md`): spreads and shared effects that are
   learned and not known. The rest comes of worlds that are not the model's. In four of them, with 200 divers
   to learn from, the scatter of dives was learned as 0.45 to 0.63 kg for a true 0.45, and the share of wrong
   records as 3.3 % for a true 5 %: what is wrong and not taken for wrong is taken for scatter. Here nobody who
@@ -112,8 +112,8 @@ there, {worlds}, since a rate within 1.5 points asks for them.
 Where the model is right, decisions keep the accepted risk, within what these worlds can show; the other two
 kinds of books show what becomes of it where the model is not right. The divers of a world share what was
 learned, which ± leaves out: at 20 % one standard error over worlds is 1.1 points (60) and 1.3 points (200),
-near to the aim itself. Beside the oracle, which met the same dives, it is surer: 1.3 and 0.4 points (give or
-take 0.6 and 0.5) less often too light at 20 %, 1.2 and 0.6 points at 5 %.
+near to the aim itself. Beside the oracle, which met the same dives, it is surer: 1.2 and 0.3 points (give or
+take 0.6 and 0.5) less often too light at 20 %, 1.1 and 0.5 points at 5 %.
 
 What the lead over the oracle's is made of, measured apart on the same worlds, one thing changed at a time; at
 5 %, learned from 60 and from 200 divers:
@@ -128,7 +128,7 @@ What the lead over the oracle's is made of, measured apart on the same worlds, o
 | the same, and nothing allowed for own errors | | -0.01 | | +0.2 |
 
 So the engine answers as the oracle does once both know the same. More divers teach nearly all of the rest.
-This breakdown is from before one head served all words of a waterline, and before a diver's share was taken
+This breakdown is from before chances of records summed to one, one head served all words of a waterline, and a diver's share was taken
 out of the population as it is at the mode. Each word had a share of its own in the doubt about heads,
 neighbouring words overlapped or left gaps, and from that heads and breaths were learned that are too small.
 Since then what exhaling covers comes to 0.48 to 0.55 kg in books of 1,000 divers (three worlds), before to
@@ -151,7 +151,7 @@ to the letter.
 {habit}
 ## How to read it
 
-- The tool errs towards more lead: it is too light about half as often as accepted, for 0.3 to 0.4 kg. Its
+- The tool errs towards more lead: it is too light about half as often as accepted, for 0.3 to 0.5 kg. Its
   bands are about as wide as they should be from the third dive on; where leads hang on the records alone,
   their middle comes to lie 0.4 kg too high. The model's oracle is as seldom too light there on the later
   dives, so this is the model's doing more than the tool's. Measured apart, on three of these worlds, mean
