@@ -130,8 +130,8 @@ What the lead over the oracle's is made of, measured apart on the same worlds, o
 So the engine answers as the oracle does once both know the same. More divers teach nearly all of the rest.
 This breakdown is from before chances of records summed to one, one head served all words of a waterline,
 and a diver's share was taken out of the population as it is at the mode. Each word had a share of its own in
-the doubt about heads, neighbouring words overlapped or left gaps, and from that heads and breaths were learned
-that are too small.
+the doubt about heads, neighbouring words overlapped or left gaps, and from that heads and breaths were
+learned that are too small.
 Since then what exhaling covers comes to 0.48 to 0.55 kg in books of 1,000 divers (three worlds), before to
 0.39 to 0.42 kg; the tables above are as it is now.
 
