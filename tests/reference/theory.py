@@ -81,19 +81,21 @@ def chances(kind: FloatArray, values: Any, xp: Any = np) -> Any:
             values[10],
         )
     )
-    # A wrong record takes its form from the light part of the neutral zone.
+    # A wrong record has the form of what it says: of the light part of the neutral zone, or of the heavy zone.
     rows = {
         Form.ANY: (1.0, 1.0, 1.0, 1.0),
         Form.HOVERED_CLOSED: (low, low, high, low),
         Form.HOVERED_OPEN: (1 - low, 1 - low, 1 - high, (1 - sank) * (1 - heavy)),
-        Form.SANK_CLOSED: (low, low, low, (1 - sank) * heavy),
-        Form.SANK_OPEN: (1 - low, 1 - low, 1 - low, sank),
+        Form.SANK_CLOSED: ((1 - sank) * heavy,) * 4,
+        Form.SANK_OPEN: (sank,) * 4,
     }
     form = xp.stack([xp.stack([xp.asarray(c) for c in rows[Form(int(f))]]) for f in kind[:, 0]])
     fit = kind[:, [1, 2, 2, 3]]
-    # What fits the neutral and the heavy zone may also be wrong of a heavy diver: as if of a neutral one.
-    both = ((kind[:, 2] == 1) & (kind[:, 3] == 1))[:, None] * (np.arange(4) == HEAVY)
-    return form * (fit * (1 - wrong) + (1 - fit) * wrong / 2) + both * form[:, 1:2] * wrong / 2
+    # What fits the neutral and the heavy zone may also be wrong: a heavy diver noted as if neutral, any other
+    # as if heavy.
+    both = ((kind[:, 2] == 1) & (kind[:, 3] == 1))[:, None]
+    named = xp.where(np.arange(4) == HEAVY, form[:, 1:2], form[:, 3:4])
+    return form * (fit * (1 - wrong) + (1 - fit) * wrong / 2) + both * named * wrong / 2
 
 
 def knots(observations: Observations) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:

@@ -14,7 +14,7 @@ from leadline.arrays import Columns, Records
 from leadline.decide.foreseen import Foreseen, Key
 from leadline.evidence.gather import Evidence, gather, pressures, suit_keys
 from leadline.evidence.passage import Passage, passage
-from leadline.evidence.statement import AT_STOP, HABIT
+from leadline.evidence.statement import AT_STOP
 from leadline.frozen import dataclass
 from leadline.model.diver import Population, Targets, conditional_marginals
 from leadline.model.marginal import Marginal
@@ -119,7 +119,7 @@ class Assessment:
         Chosen leads teach the population how far leads are from needs, without which its one-sided bounds
         would drag need down; they say nothing about the one diver who is asked about.
         """
-        return np.asarray(self.evidence.statements.kind != HABIT)
+        return self.evidence.statements.seen
 
     @cached_property
     def suit(self) -> IntArray:

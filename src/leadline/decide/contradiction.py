@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.findings import Contradiction, Effect
 from leadline.model.freed import freed
-from leadline.model.observations import Form, Observations
+from leadline.model.observations import Observations
 from leadline.model.population import Fit
 from leadline.physics.ledger import CATALOGUE
 
@@ -89,9 +89,9 @@ def touch(observations: Observations) -> Touch:
     """How much these records touch each shared effect; touches of parts of the records add up."""
     exposure = observations.exposure
     rows = np.count_nonzero(exposure, axis=0)
-    chosen = np.count_nonzero(exposure[observations.form == Form.HABIT], axis=0)
+    seen = np.count_nonzero(exposure[observations.seen], axis=0)
     squares = np.einsum("ij,ij->j", exposure, exposure)
-    return Touch(observations.names, np.asarray(rows), np.asarray(rows - chosen), np.asarray(squares))
+    return Touch(observations.names, np.asarray(rows), np.asarray(seen), np.asarray(squares))
 
 
 def effects(touched: Touch, fit: Fit) -> tuple[Effect, ...]:

@@ -16,7 +16,7 @@ from leadline.errors import FitError
 from leadline.evidence.crowd import gather_in_parts, whole_names
 from leadline.frozen import dataclass
 from leadline.model.fleet import Held, fit_fleet, likeliest_fleet
-from leadline.model.observations import Form, Observations
+from leadline.model.observations import Observations
 from leadline.model.population import Fit
 from leadline.model.workers import Workers
 from leadline.timeline import timeline
@@ -61,8 +61,7 @@ def _names(part: Observations) -> tuple[str, ...]:
 
 def _seen(part: Observations) -> tuple[int, int]:
     """Observations of a part, leads that were chosen left out, and divers with any."""
-    seen = part.form != Form.HABIT
-    return int(seen.sum()), len(np.unique(part.diver[seen]))
+    return int(part.seen.sum()), len(np.unique(part.diver[part.seen]))
 
 
 def _together(parts: Sequence[Touch], names: tuple[str, ...]) -> Touch:

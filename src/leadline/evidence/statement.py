@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from leadline.frozen import dataclass
 from leadline.model.observations import Form
 
-__all__ = ["AT_CHECK", "AT_START", "AT_STOP", "HABIT", "KINDS", "Statements", "join"]
+__all__ = ["AT_CHECK", "AT_ODDS", "AT_START", "AT_STOP", "HABIT", "KINDS", "Statements", "join"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -19,6 +19,8 @@ IntArray = NDArray[np.int64]
 KINDS: Final = ("stop", "hand_off", "descent", "waterline", "exhale")
 HABIT: Final = "habit"
 """Kind of the statement that a lead was chosen: it says nothing of what was seen."""
+AT_ODDS: Final = "at odds"
+"""Kind of the statement that a check contradicts itself: somebody misread or miswrote, nobody knows what."""
 AT_STOP: Final = 0
 AT_START: Final = 1
 AT_CHECK: Final = 2
@@ -33,7 +35,7 @@ class Statements:
     row : ndarray of int, shape (s,)
         Row of the timeline.
     kind : ndarray of str, shape (s,)
-        One of `KINDS`.
+        One of `KINDS`, `HABIT` or `AT_ODDS`.
     when : ndarray of int, shape (s,)
         Whose pressures hold: AT_STOP, AT_START or AT_CHECK.
     depth : ndarray, shape (s,)
@@ -84,6 +86,11 @@ class Statements:
 
     def __len__(self) -> int:
         return int(self.row.shape[0])
+
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        """Those that tell of need what was seen, shape (s,)."""
+        return (self.kind != HABIT) & (self.kind != AT_ODDS)
 
     def take(self, rows: NDArray[Any]) -> Statements:
         """Statements at `rows` (indices or a mask), in that order."""

@@ -122,6 +122,15 @@ class Observations:
         """Number of shared uncertainties, p."""
         return int(self.exposure.shape[1])
 
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        """Rows that tell of need what was seen, shape (m,).
+
+        Not so leads that were merely chosen, and what fits all zones alike: that tells of wrong records only.
+        """
+        alike = (self.fit == self.fit[:, :1]).all(axis=1) & ~self.point
+        return (self.form != Form.HABIT) & ~alike
+
     @cached_property
     def occasion_starts(self) -> IntArray:
         """First row of each occasion."""

@@ -72,8 +72,8 @@ def chances(theta: Hyperparameters) -> FloatArray:
     chance = np.ones((len(Form), 4))
     chance[Form.HOVERED_CLOSED] = low, low, high, low
     chance[Form.HOVERED_OPEN] = 1 - low, 1 - low, 1 - high, opened_heavy
-    chance[Form.SANK_CLOSED] = low, low, low, closed_heavy
-    chance[Form.SANK_OPEN] = 1 - low, 1 - low, 1 - low, theta.sank_open
+    chance[Form.SANK_CLOSED] = closed_heavy
+    chance[Form.SANK_OPEN] = theta.sank_open
     return chance
 
 
@@ -101,18 +101,21 @@ def levels(fit: FloatArray, form: NDArray[np.int64], theta: Hyperparameters) -> 
     gets written depends on how the dive went: the heavier the diver, the more seldom the BC is empty at the
     stop and noted so. If a record were read as its interval alone, the scarce 'sank, BC empty' would be
     explained by a breath range that is too wide, and need would come out too low. So a record of known form
-    also carries the chance of that form in each zone; a wrong record takes its form from the light part of
-    the neutral zone.
+    also carries the chance of that form in each zone. Whoever is wrong took the diver for light, neutral or
+    heavy and notes it as one would then: a wrong record has the form of the zone that it names, for the
+    neutral one that of its light part.
 
-    Whoever is heavy may hover with gas in the BC. Such a record can also be a wrong one, which says of a
-    heavy diver what it would say of a neutral one, and looks no different. Without that chance the chances of
-    all that may be written would not sum to one in the heavy zone, the less the more records are wrong: in
-    books with many one-sided records half of the wrong ones were then taken for scatter.
+    Whoever is heavy may hover with gas in the BC. Such a record can also be a wrong one, of a heavy diver
+    who was taken for neutral or of any other who was taken for heavy, and looks no different. Without those
+    chances wrong records that cannot be seen would count as right ones: in books with many one-sided records
+    half of the wrong ones were then taken for scatter.
     """
     zones, chance = fit[:, [0, 1, 1, 2]], chances(theta)[form]
     wrong = theta.wrong * np.array(SLIPS)[form]
     found = chance * (zones * (1 - theta.wrong) + (1 - zones) * wrong[:, None])
-    found[:, 3] += np.where((fit[:, 1] == 1) & (fit[:, 2] == 1), chance[:, 1] * wrong, 0.0)
+    both = (fit[:, 1] == 1) & (fit[:, 2] == 1) & (form < Form.OF_FOUR)
+    mistaken = np.stack([chance[:, 3], chance[:, 3], chance[:, 3], chance[:, 1]], axis=1)
+    found += both[:, None] * mistaken * wrong[:, None]
     return np.asarray(found)
 
 

@@ -17,6 +17,7 @@ from leadline.model.tail import reading, zones
 __all__ = [
     "HABIT",
     "LIGHT_PART",
+    "OF_FOUR",
     "Levels",
     "chances",
     "edges",
@@ -31,6 +32,9 @@ FloatArray = NDArray[np.float64]
 
 HABIT: Final = 5
 """`Form.HABIT`."""
+
+OF_FOUR: Final = 6
+"""`Form.OF_FOUR`: from here on what is recorded is no stop."""
 
 LIGHT_PART: Final = 0.4
 """As in `leadline.model.occasion`."""
@@ -92,15 +96,15 @@ def chances(lay: Layout | Rows, level: Levels, n: int) -> tuple[float, float, fl
     wrong = level.wrong * SLIPS[form]
     light, neutral, heavy = lay.fit[n, 0], lay.fit[n, 1], lay.fit[n, 2]
     of_neutral = neutral * right + (1 - neutral) * wrong
-    of_heavy = level.chance[form, 3] * (heavy * right + (1 - heavy) * wrong)
-    if neutral == 1.0 and heavy == 1.0:
-        # What fits both may also be a wrong record, of a heavy diver as if of a neutral one.
-        of_heavy += level.chance[form, 1] * wrong
+    mistaken = as_neutral = 0.0
+    if neutral == 1.0 and heavy == 1.0 and form < OF_FOUR:
+        # Whoever is taken for heavy may be noted so, and a heavy diver who is taken for neutral.
+        mistaken, as_neutral = level.chance[form, 3] * wrong, level.chance[form, 1] * wrong
     return (
-        level.chance[form, 0] * (light * right + (1 - light) * wrong),
-        level.chance[form, 1] * of_neutral,
-        level.chance[form, 2] * of_neutral,
-        of_heavy,
+        level.chance[form, 0] * (light * right + (1 - light) * wrong) + mistaken,
+        level.chance[form, 1] * of_neutral + mistaken,
+        level.chance[form, 2] * of_neutral + mistaken,
+        level.chance[form, 3] * (heavy * right + (1 - heavy) * wrong) + as_neutral,
     )
 
 

@@ -25,7 +25,7 @@ from leadline.model.layout import Layout
 from leadline.model.likelihood import POINT_RANGE
 from leadline.model.observations import SLIPS
 from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, tilted
-from leadline.model.row import HABIT, LIGHT_PART, Levels
+from leadline.model.row import HABIT, LIGHT_PART, OF_FOUR, Levels
 from leadline.model.small_matrix import form
 from leadline.model.tail import interval, normal, reading
 
@@ -162,10 +162,12 @@ def _zones_gradient(
         gradient[CHANCE + 4 * word + zone] += share * (
             right * (1 - wrong) + (1 - right) * wrong * SLIPS[word]
         )
-    if fit[1] == 1.0 and fit[2] == 1.0:
+    if fit[1] == 1.0 and fit[2] == 1.0 and word < OF_FOUR:
+        others = (inside[0] + inside[1] + inside[2]) * whole
         share = inside[3] * whole
-        gradient[WRONG] += SLIPS[word] * share * chance[1]
+        gradient[WRONG] += SLIPS[word] * (share * chance[1] + others * chance[3])
         gradient[CHANCE + 4 * word + 1] += share * wrong * SLIPS[word]
+        gradient[CHANCE + 4 * word + 3] += others * wrong * SLIPS[word]
 
 
 @njit(cache=True)
