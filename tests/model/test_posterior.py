@@ -202,8 +202,9 @@ def test_posterior_matches_brute_force_integration(fits, leads):
 
     grid = np.linspace(-3, 13, 8001)
     chance = np.array(fits) * (1 - theta.wrong) + (1 - np.array(fits)) * theta.wrong / 2
-    # A heavy diver who hovers on gas may also be one of whom that was said by mistake.
-    chance[:, 2] += np.array([fit == [0, 1, 1] for fit in fits]) * theta.wrong / 2
+    # A diver who hovers on gas may also be one of whom that was said by mistake: a heavy one as if neutral,
+    # any other as if heavy.
+    chance += np.array([fit == [0, 1, 1] for fit in fits])[:, None] * theta.wrong / 2
     sd = np.hypot(theta.scatter, 0.2)
     density = stats.norm.pdf(grid, 5, np.sqrt(theta.diver_sd**2 + 1.0 + 0.5**2 * theta.suit_factor**2))
     for lead, level in zip(leads, chance, strict=True):

@@ -1,8 +1,9 @@
-"""Fewer hyperparameters to average over, where a large book knows most of them.
+"""Fewer hyperparameters to average over: those that an answer does not lean on, or that a large book knows.
 
-An answer is averaged over one point more than there are hyperparameters. A book of a hundred thousand dives
-knows most of them so well that their doubt moves no answer: those follow the others, and the points are laid
-around what is still in doubt.
+An answer is averaged over one point more than there are hyperparameters. It reads each record as its interval
+and no chosen lead, so how records are written and how much lead is chosen is nothing to it; and a book of a
+hundred thousand dives knows most of the others so well that their doubt moves no answer. Those follow the
+rest, and the points are laid around what is still in doubt.
 
 References
 ----------
@@ -31,7 +32,10 @@ KNOWN: Final = 0.1
 LEARNED: Final = 0.25
 """The same as a part of its prior sd: of what answers lean on little the prior is the wider. [-]"""
 
-MOST: Final = 0.5
+LEANT_ON: Final = np.array([0, 1, 2, 3, 4, 5, 6, 13])
+"""Places of the hyperparameters that answers lean on: spreads, breath range, wrong records and drift."""
+
+MOST: Final = 0.6
 """Largest part of the points that may be left; with more there is little to gain. [-]"""
 
 
@@ -74,7 +78,7 @@ def condensed(vectors: FloatArray, weights: FloatArray, means: FloatArray) -> Co
     away, moved = vectors - middle, means - mean
     covariance = away.T @ away / len(vectors)
     sd = np.sqrt(np.diag(covariance))
-    open_ = np.flatnonzero((sd > KNOWN) & (sd > LEARNED * SPREAD))
+    open_ = LEANT_ON[((sd > KNOWN) & (sd > LEARNED * SPREAD))[LEANT_ON]]
     if not len(open_) or len(open_) + 1 > MOST * len(vectors):
         return None
     own = covariance[np.ix_(open_, open_)]

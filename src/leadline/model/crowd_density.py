@@ -327,6 +327,41 @@ def grid(posed: Posed, found: Found, direction: int) -> tuple[FloatArray, FloatA
             if logs[i, u] > top - DEPTH:
                 first, last = min(first, u), max(last, u)
     low, high = points[max(first - 1, 0)], points[min(last + 1, len(points) - 1)]
+    fine, logs, held = _between(posed, found, direction, low, high)
+    ends = points[0], points[len(points) - 1]
+    if cut_off(logs, low > ends[0], high < ends[1]):
+        # What the rows say together ends farther out than what they say one by one.
+        low, high = _wider(posed, found, direction, points, low, high)
+        fine, logs, held = _between(posed, found, direction, low, high)
+        held &= not cut_off(logs, low > ends[0], high < ends[1])
+    return fine, logs, sound and held
+
+
+@njit(cache=True)
+def _wider(
+    posed: Posed, found: Found, direction: int, points: FloatArray, low: float, high: float
+) -> tuple[float, float]:
+    """Ends that also hold what the rows settled anew at the points leave there."""
+    first, last = len(points), 0
+    for k in range(len(posed.rows)):
+        anew = log_conditional(posed, found, direction, k, points)
+        best = -math.inf
+        for u in range(len(points)):
+            if not math.isnan(anew[u]):
+                best = max(best, anew[u])
+        for u in range(len(points)):
+            if anew[u] > best - DEPTH:
+                first, last = min(first, u), max(last, u)
+    if first > last:
+        return low, high
+    return min(low, points[max(first - 1, 0)]), max(high, points[min(last + 1, len(points) - 1)])
+
+
+@njit(cache=True)
+def _between(
+    posed: Posed, found: Found, direction: int, low: float, high: float
+) -> tuple[FloatArray, FloatArray, bool]:
+    """Points between two ends, log densities there, and whether they hold."""
     near_low, near_high = _reach(found, direction, 4.0)
     near_low, near_high = max(low, near_low), min(high, near_high)
     fine = evenly(low, high, FINE)
@@ -335,9 +370,8 @@ def grid(posed: Posed, found: Found, direction: int) -> tuple[FloatArray, FloatA
     logs = _smooth(posed.rows, found, direction, fine)
     # Where more than one place is held, a correction changes faster than a few knots can follow.
     narrow = high - low < 3 * REACH * highest(found.sd[:, direction])
-    sound &= _corrected(posed, found, direction, fine, logs, KNOTS if narrow else 3 * KNOTS)
-    sound &= not cut_off(logs, low > points[0], high < points[len(points) - 1])
-    return fine, logs, sound
+    held = _corrected(posed, found, direction, fine, logs, KNOTS if narrow else 3 * KNOTS)
+    return fine, logs, held
 
 
 @njit(cache=True)
