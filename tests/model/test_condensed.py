@@ -66,7 +66,7 @@ def test_points_stay_where_the_weights_need_them(rng):
 
 
 def test_what_no_answer_leans_on_needs_no_points(rng):
-    """However much in doubt: how records are written, and how much lead is chosen. Breathing high is known."""
+    """However much in doubt: how records are written, and how much lead is chosen; breathing is known."""
     leant_on = [0, 1, 2, 3, 4, 6, 13]
     vectors, means, covariance, _ = laid_out(rng, np.full(14, 0.6) * SPREAD)
     found = condensed(vectors, np.full(15, 1 / 15), means)

@@ -81,7 +81,7 @@ def chances(kind: FloatArray, values: Any, xp: Any = np) -> Any:
             values[10],
         )
     )
-    # A wrong record has the form of what it says: of the light part of the neutral zone, or of the heavy zone.
+    # A wrong record has the form of what it says: of the neutral zone's light part, or of the heavy zone.
     rows = {
         Form.ANY: (1.0, 1.0, 1.0, 1.0),
         Form.HOVERED_CLOSED: (low, low, high, low),

@@ -90,7 +90,7 @@ class Statements:
     @property
     def seen(self) -> NDArray[np.bool_]:
         """Those that tell of need what was seen, shape (s,)."""
-        return (self.kind != HABIT) & (self.kind != AT_ODDS)
+        return np.asarray((self.kind != HABIT) & (self.kind != AT_ODDS))
 
     def take(self, rows: NDArray[Any]) -> Statements:
         """Statements at `rows` (indices or a mask), in that order."""

@@ -129,7 +129,7 @@ class Observations:
         Not so leads that were merely chosen, and what fits all zones alike: that tells of wrong records only.
         """
         alike = (self.fit == self.fit[:, :1]).all(axis=1) & ~self.point
-        return (self.form != Form.HABIT) & ~alike
+        return np.asarray((self.form != Form.HABIT) & ~alike)
 
     @cached_property
     def occasion_starts(self) -> IntArray:
