@@ -38,6 +38,7 @@ class Portion:
     dives: NDArray[np.int64]
     checks: NDArray[np.int64]
 
+
 _THESE: Final = "SELECT unnest(CAST(? AS VARCHAR[]))"
 """A list as a table: looking each row's diver up in it does not take longer the longer it is."""
 

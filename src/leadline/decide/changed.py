@@ -27,7 +27,7 @@ __all__ = ["change_starts", "changed_need", "mixed"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-STEP: Final = 0.1
+STEP: Final = 0.05
 """Of the grid. [kg]"""
 
 REACH: Final = 4.5
