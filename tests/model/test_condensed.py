@@ -59,10 +59,20 @@ def test_doubt_about_shared_effects_stays_whole(rng):
     assert np.linalg.eigvalsh(found.rest)[0] > -1e-12
 
 
-def test_points_stay_where_the_weights_need_them(rng):
+def test_moments_are_those_of_the_weights(rng):
     vectors, means, _, _ = laid_out(rng, mostly_known())
-    skewed = np.linspace(1.0, 2.0, 15)
-    assert condensed(vectors, skewed / skewed.sum(), means) is None
+    weights = np.linspace(1.0, 2.0, 15)
+    weights /= weights.sum()
+    found = condensed(vectors, weights, means)
+    assert_allclose(found.vectors.mean(axis=0)[OPEN], np.average(vectors, axis=0, weights=weights)[OPEN])
+    assert_allclose(
+        np.cov(found.vectors[:, OPEN].T, bias=True),
+        np.cov(vectors[:, OPEN].T, aweights=weights, bias=True),
+        atol=1e-12,
+    )
+    assert_allclose(found.means.mean(axis=0), np.average(means, axis=0, weights=weights))
+    seen = np.cov(found.means.T, bias=True) + found.rest
+    assert_allclose(seen, np.cov(means.T, aweights=weights, bias=True), atol=1e-12)
 
 
 def test_what_no_answer_leans_on_needs_no_points(rng):

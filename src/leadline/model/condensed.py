@@ -68,15 +68,12 @@ def condensed(vectors: FloatArray, weights: FloatArray, means: FloatArray) -> Co
     Returns
     -------
     Condensed or None
-        With the mean and covariance of those that are in doubt, and of the shared effects. None where it
-        would not be worth while, or where the weights say that the posterior is skewed: then the points are
-        needed where they are.
+        With the mean and covariance of those that are in doubt, and of the shared effects, as the weights
+        have them. None where it would not be worth while.
     """
-    if np.ptp(weights) > 1e-9:
-        return None
-    middle, mean = vectors.mean(axis=0), means.mean(axis=0)
+    middle, mean = weights @ vectors, weights @ means
     away, moved = vectors - middle, means - mean
-    covariance = away.T @ away / len(vectors)
+    covariance = (away.T * weights) @ away
     sd = np.sqrt(np.diag(covariance))
     open_ = LEANT_ON[((sd > KNOWN) & (sd > LEARNED * SPREAD))[LEANT_ON]]
     if not len(open_) or len(open_) + 1 > MOST * len(vectors):
@@ -84,6 +81,6 @@ def condensed(vectors: FloatArray, weights: FloatArray, means: FloatArray) -> Co
     own = covariance[np.ix_(open_, open_)]
     steps = simplex(len(open_)) @ np.linalg.cholesky(own).T
     lead = np.linalg.solve(own, covariance[open_])
-    follow = np.linalg.solve(own, away[:, open_].T @ moved / len(vectors))
-    rest = moved.T @ moved / len(vectors) - follow.T @ own @ follow
+    follow = np.linalg.solve(own, (away[:, open_].T * weights) @ moved)
+    rest = (moved.T * weights) @ moved - follow.T @ own @ follow
     return Condensed(middle + steps @ lead, mean + steps @ follow, rest)
