@@ -24,9 +24,9 @@ from leadline.decide.check_words import HELD_BREATH
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.sentence import dangers
 from leadline.errors import OutOfRangeError, UnknownNameError
-from leadline.evidence.check import CONTRADICTORY
 from leadline.model.population import prior_fit
 from leadline.physics.ledger import breath_volume, emerged_head
+from leadline.physics.odds import CONTRADICTORY
 from leadline.records import CHECKS, DIVERS, DIVES, GEAR
 from leadline.timeline import PLAN
 

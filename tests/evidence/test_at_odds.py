@@ -10,11 +10,11 @@ from scipy import stats
 from leadline.arrays import Records, columns_from_rows
 from leadline.decide.assessment import Assessment
 from leadline.decide.learning import learn
-from leadline.evidence.check import CONTRADICTORY
 from leadline.evidence.statement import AT_ODDS
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.occasion import levels
 from leadline.model.population import prior_fit
+from leadline.physics.odds import CONTRADICTORY
 from leadline.records import CHECKS, DIVERS, DIVES, GEAR
 from tests.benchmarks.closed_loop import World, followed
 from tests.benchmarks.closed_loop_world import GEAR_ROWS, crew, effects

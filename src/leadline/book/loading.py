@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 from leadline.book import doubt, logged, overfull, same_size, set_aside, stage
 from leadline.book.changed_kit import kit_notes
 from leadline.book.connection import RESTORE, unreadable
+from leadline.book.crossed import crossed_notes
 from leadline.book.engine import duckdb
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import ORIGIN, Source, from_file, from_rows
@@ -228,6 +229,8 @@ def _doubts(connection: DuckDBPyConnection, source: Source, *, typed: bool = Fal
         found = [*doubt.cylinder_notes(connection, source), *doubt.piece_notes(connection, source)]
     if name in ("divers", "dives", "checks"):
         found = doubt.body_notes(connection, source)
+    if name == "checks":
+        found += crossed_notes(connection, source)
     return found + (_of_dives(connection, source, "sound", typed=typed) if name == "dives" else [])
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from leadline.evidence.check import CONTRADICTORY, CONTRADICTORY_OUT
 from leadline.frozen import dataclass
+from leadline.physics.odds import CONTRADICTORY, CONTRADICTORY_OUT
 
 __all__ = ["Conditions", "Look"]
 

@@ -11,9 +11,10 @@ from leadline.arrays import Columns
 from leadline.evidence.statement import AT_CHECK, AT_ODDS, Statements, join, statements
 from leadline.model.observations import Form
 from leadline.physics.head import WATERLINES, emerged_head
+from leadline.physics.odds import CONTRADICTORY, CONTRADICTORY_OUT
 from leadline.physics.rig import Rigs
 
-__all__ = ["CONTRADICTORY", "CONTRADICTORY_OUT", "surface_checks"]
+__all__ = ["surface_checks"]
 
 _LINE: Final = {word: litres for word, (litres, _, _) in WATERLINES.items()}
 _BETWEEN: Final = (
@@ -41,17 +42,9 @@ _WORDS: Final = {
 }
 
 
-CONTRADICTORY: Final = {("chin", "yes"): True, ("crown", "no"): False, ("under", "no"): True}
-"""Waterline on a normal breath, and whether letting it out sinks: of these two one is misread. A litre of
-breath is not worth a head, and who is under with it does not come up without. True where that is sure: at
-the crown both may also be judged a little off."""
-
 _BLURRED: Final = 0.037
 """'crown' and 'no' come of judgement alone in 3.3 % of checks, and in 25 % of those with a word misread, by
-the noises below and leads of habit: such a check tells of misreading as 0.13 + wrong does. [-]"""
-
-CONTRADICTORY_OUT: Final = (("chin", "yes"), ("eye", "yes"), ("under", "no"))
-"""The same where the waterline is that of a diver who has breathed out: both tell of one moment."""
+the noises above and leads of habit: such a check tells of misreading as 0.13 + wrong does. [-]"""
 
 
 def _at_odds(rows: Columns) -> NDArray[np.bool_]:

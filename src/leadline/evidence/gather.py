@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Occasions, ranks
 from leadline.evidence.check import surface_checks
 from leadline.evidence.passage import passage
-from leadline.evidence.statement import AT_CHECK, AT_START, AT_STOP, Statements, join
+from leadline.evidence.statement import AT_CHECK, AT_ODDS, AT_START, AT_STOP, Statements, join
 from leadline.evidence.stop import descents, habits, stop_results
 from leadline.frozen import dataclass
 from leadline.model.observations import Observations
@@ -370,7 +370,8 @@ def _observations(
     time = passage(line.occasions).knots()
     diver = _labels(line.occasions.diver[at])
     body = np.hypot(shared.body_sd, shared.rest_sd)
-    count = np.bincount(diver) if len(at) else np.ones(0)
+    told = (found.kind != AT_ODDS).astype(float)  # what says nothing of need moves none by its state
+    told += np.bincount(diver, told)[diver] == 0
     return (
         Observations(
             prior=_rounded(ledger.need),
@@ -389,7 +390,7 @@ def _observations(
             occasion=labels[0],
             suit=labels[1],
             diver=diver,
-            body_sd=_rounded(np.bincount(diver, body) / count) if len(at) else np.zeros(0),
+            body_sd=_rounded(np.bincount(diver, body * told) / np.bincount(diver, told)),
             names=shared.names,
             elapsed=time.elapsed[begun],
             jumped=time.jumped[begun],
