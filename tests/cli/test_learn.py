@@ -19,7 +19,7 @@ from leadline.cli.learn_view import view
 from leadline.decide import learning
 from leadline.decide.findings import Contradiction
 from leadline.errors import BookError, FitError
-from leadline.model import propagation, search
+from leadline.model import mode, propagation, search
 from leadline.model.population import Fit
 from tests.decide.club import DIVERS, GEAR, dives, make_book
 
@@ -125,6 +125,7 @@ def test_book_that_changed_meanwhile_keeps_its_old_fit(club: Path, monkeypatch: 
 def test_fit_that_does_not_converge_is_not_stored(
     place, message: str, club: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(mode, "climbed", lambda observations: None)  # what arrives at once needs no search
     monkeypatch.setattr(*place, 1)  # the search, or the sites, stopped on the way
     done = CliRunner().invoke(app, ["learn", "--book", str(club)])
     assert done.exit_code == 1
@@ -140,6 +141,7 @@ def test_fit_that_does_not_converge_leaves_the_one_before(
     fit_book(club)
     with Book.open(club) as opened:
         before = opened.latest_fit()
+    monkeypatch.setattr(mode, "climbed", lambda observations: None)
     monkeypatch.setattr(search, "ROUNDS", 1)
     with pytest.raises(FitError, match="nothing was stored"):
         fit_book(club)

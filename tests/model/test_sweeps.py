@@ -7,7 +7,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 
-from leadline.model import solo
+from leadline.errors import FitError
+from leadline.model import mode, solo
 from leadline.model.diver import conditional_marginals
 from leadline.model.hyperparameters import SPREAD, Hyperparameters
 from leadline.model.likelihood import point_terms, zone_terms
@@ -202,3 +203,23 @@ def test_records_that_nobody_has_seen_yet_weigh_the_hyperparameters():
     known = conditional_marginals(people, rows, target, in_fit=np.ones(4, bool))[0]
     assert abs(known.mean - found.mean) > 0.02  # seen already: the hyperparameters' weights stay
     assert np.all(rows.form == Form.ANY)
+
+
+def test_what_does_not_settle_where_the_search_left_it_may_settle_from_nothing(rng, monkeypatch):
+    """By construction: where sites go on from the search's they do not settle, as if chasing each other."""
+    book, ended, begun = draw(rng, divers=12, dives=4, exposures=2).observations, mode._ended, []
+
+    def chasing(posterior, point, begin, rounds):
+        begun.append(begin)
+        if begin is None:
+            raise FitError("the fit did not settle")
+        return ended(posterior, point, begin, rounds)
+
+    expected = mode.mode(book)
+    monkeypatch.setattr(mode, "climbed", lambda observations: None)
+    monkeypatch.setattr(mode, "_ended", chasing)
+    found = mode.mode(book)
+    assert begun[0] is None
+    assert not len(begun[1].sites.precision)
+    assert found.left <= mode.CLOSE
+    assert_allclose(found.point, expected.point, atol=0.02)

@@ -20,7 +20,7 @@ from leadline.model.hyperparameters import CENTRE, SPREAD, log_prior
 from leadline.model.observations import Observations
 from leadline.model.propagation import TOLERANCE
 from leadline.model.search import REACH, Height, covariance_at, sought
-from leadline.model.sites import Propagation, Start
+from leadline.model.sites import Propagation, Sites, Start
 
 __all__ = ["Mode", "climbed", "mode"]
 
@@ -161,4 +161,9 @@ def mode(observations: Observations, *, notify: Callable[[str], None] | None = N
     posterior = Height(observations, notify)
     posterior.calls, posterior.sweeps = calls, sweeps
     searched = sought(posterior)
-    return _ended(posterior, np.asarray(searched.x), None, int(searched.nit))
+    point, rounds, columns = np.asarray(searched.x), int(searched.nit), observations.n_exposures
+    try:
+        return _ended(posterior, point, None, rounds)
+    except FitError:
+        # Records at odds that chase each other from where the search left them may settle from nothing.
+        return _ended(posterior, point, Start(Sites.flat(0), np.zeros(columns), np.eye(columns)), rounds)
