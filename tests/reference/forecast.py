@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
+from numpyro.diagnostics import split_gelman_rubin
 
 from leadline.model.hyperparameters import CENTRE
 from leadline.model.observations import Form
@@ -13,6 +16,9 @@ from .nature import World
 from .theory import Book
 
 FloatArray = NDArray[np.float64]
+
+TOGETHER: Final = 1.1
+"""R-hat of the hyperparameters from which on chains have not found the same posterior. [-]"""
 
 
 def without_habits(world: World) -> World:
@@ -40,12 +46,24 @@ def sampled_needs(world: World, *, seed: int, warmup: int = 500, draws: int = 10
     -------
     ndarray, shape (2 draws, divers)
         Scatter included. [kg]
+
+    Raises
+    ------
+    ValueError
+        If its chains do not agree.
     """
     o, ahead, rng = world.observations, world.next, np.random.default_rng(seed)
     unknown = np.zeros(len(o.body_sd))
     found = nuts.sample(
-        Book(o, CENTRE, np.zeros(o.n_exposures), unknown), seed=seed, warmup=warmup, draws=draws
+        Book(o, CENTRE, np.zeros(o.n_exposures), unknown),
+        seed=seed,
+        warmup=warmup,
+        draws=draws,
+        middling=True,
     )
+    apart = float(np.max(split_gelman_rubin(found.theta)))
+    if apart > TOGETHER:
+        raise ValueError(f"the sampler's chains disagree: R-hat {apart:.2f}")
     theta, beta, last, worn = (
         each.reshape(-1, each.shape[-1]) for each in (found.theta, found.beta, found.offset, found.suit)
     )

@@ -33,7 +33,7 @@ import jax.numpy as jnp
 import numpyro
 import numpyro.distributions as dist
 from jax.scipy.special import ndtr
-from numpyro.infer import MCMC, NUTS, init_to_value
+from numpyro.infer import MCMC, NUTS, init_to_median, init_to_value
 
 numpyro.enable_x64()
 
@@ -196,6 +196,7 @@ def sample(
     draws: int,
     chains: int = 2,
     target: float = 0.8,
+    middling: bool = False,
 ) -> Draws:
     """Posterior of a book.
 
@@ -209,6 +210,10 @@ def sample(
         Length and number of chains.
     target : float
         Acceptance aimed at.
+    middling : bool
+        Whether needs, too, begin in the middle of their prior, not only hyperparameters. From needs drawn far
+        off nearly all records look wrong, and where the world is not the model's a chain can stay there: nine
+        records of ten wrong, forty nats and more below the posterior's mode.
 
     Returns
     -------
@@ -222,7 +227,11 @@ def sample(
         partial(_model, centred=many),
         target_accept_prob=target,
         dense_mass=[("theta", "beta")],
-        init_strategy=init_to_value(values={"theta": np.zeros(len(CENTRE))}),
+        init_strategy=(
+            init_to_median(num_samples=50)
+            if middling
+            else init_to_value(values={"theta": np.zeros(len(CENTRE))})
+        ),
     )
     run = MCMC(
         kernel,
