@@ -251,12 +251,20 @@ def test_where_the_model_is_the_law_nothing_is_noted_by_zone(lawful, few) -> Non
 
 
 def test_where_the_model_is_the_law_both_oracles_are_one() -> None:
-    """But for their grids; and the tool's lead, learned from 40 divers, is near theirs."""
-    found = decision_curves.curves(
-        [79, 0], divers=12, dives=4, learned_from=40, keeper="written practice", nature=LAWFUL
-    )
-    assert found.lead["oracle"] == pytest.approx(found.lead["model's oracle"], abs=0.01)
-    assert abs((found.lead["tool"] - found.lead["oracle"]).mean()) <= 0.3
+    """But for their grids; and the tool's lead, learned from 40 divers, is near theirs.
+
+    What 40 divers teach of the effects that all share is half a kilogram off in one world or another, this
+    way or that.
+    """
+    over = []
+    for seed in (79, 80, 81, 82):
+        found = decision_curves.curves(
+            [seed, 0], divers=12, dives=4, learned_from=40, keeper="written practice", nature=LAWFUL
+        )
+        assert found.lead["oracle"] == pytest.approx(found.lead["model's oracle"], abs=0.01)
+        over.append((found.lead["tool"] - found.lead["oracle"]).mean())
+    assert abs(np.mean(over)) <= 0.2
+    assert np.max(np.abs(over)) <= 0.8
 
 
 def test_a_lead_within_reach_is_asked_of_everybody(trial) -> None:

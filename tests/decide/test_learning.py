@@ -24,7 +24,7 @@ from leadline.decide.spread import spreads
 from leadline.decide.variance import parts
 from leadline.errors import FitError
 from leadline.evidence.statement import HABIT
-from leadline.model import population, propagation, search
+from leadline.model import mode, population, propagation, search
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Form
 from leadline.model.population import Fit, fit, prior_fit
@@ -382,6 +382,7 @@ def test_convergence_says_how_far_the_search_came(club) -> None:
     ids=["search", "sweeps"],
 )
 def test_fit_cut_short_is_no_fit(place, limit, message, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mode, "climbed", lambda observations: None)  # what arrives at once needs no search
     monkeypatch.setattr(*place, limit)
     with pytest.raises(FitError, match=message):
         learn(records())
