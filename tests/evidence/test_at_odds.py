@@ -44,7 +44,6 @@ def test_a_check_at_odds_says_nothing_of_need(pair) -> None:
     line, sinks = pair
     found = evidence({"waterline": line, "exhale_sinks": sinks})
     assert found.statements.kind.tolist() == [AT_ODDS]
-    assert not found.statements.seen.any()
     assert not found.observations.seen.any()
     chance = levels(found.observations.fit, found.observations.form, Hyperparameters())
     assert_allclose(chance, chance[0, 0], rtol=1e-12)

@@ -40,7 +40,7 @@ _DOUBT: Final = {
     "descent": "descent",
     "waterline": "waterline",
     "exhale": "breathing out",
-    "at odds": "waterline, breathing out",
+    "at_odds": "waterline, breathing out",
 }
 
 

@@ -114,12 +114,12 @@ class Assessment:
 
     @cached_property
     def observed(self) -> BoolArray:
-        """Evidence that was seen, as against the leads that were merely chosen; shape (m,).
+        """Evidence of need that was seen, as against leads that were merely chosen and misreadings; (m,).
 
         Chosen leads teach the population how far leads are from needs, without which its one-sided bounds
         would drag need down; they say nothing about the one diver who is asked about.
         """
-        return self.evidence.statements.seen
+        return self.evidence.observations.seen
 
     @cached_property
     def suit(self) -> IntArray:

@@ -140,7 +140,7 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
     if notify and twice:
         notify("breath range, a second time")
     found, breath = breath_range(fitted, _intervals_alone(evidence.observations) if twice else None)
-    seen = evidence.statements.seen
+    seen = evidence.observations.seen
     counts = {
         "observations": int(seen.sum()),
         "divers": len(np.unique(evidence.diver[seen])),

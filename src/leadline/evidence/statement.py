@@ -19,7 +19,7 @@ IntArray = NDArray[np.int64]
 KINDS: Final = ("stop", "hand_off", "descent", "waterline", "exhale")
 HABIT: Final = "habit"
 """Kind of the statement that a lead was chosen: it says nothing of what was seen."""
-AT_ODDS: Final = "at odds"
+AT_ODDS: Final = "at_odds"
 """Kind of the statement that a check contradicts itself: somebody misread or miswrote, nobody knows what."""
 AT_STOP: Final = 0
 AT_START: Final = 1
@@ -86,11 +86,6 @@ class Statements:
 
     def __len__(self) -> int:
         return int(self.row.shape[0])
-
-    @property
-    def seen(self) -> NDArray[np.bool_]:
-        """Those that tell of need what was seen, shape (s,)."""
-        return np.asarray((self.kind != HABIT) & (self.kind != AT_ODDS))
 
     def take(self, rows: NDArray[Any]) -> Statements:
         """Statements at `rows` (indices or a mask), in that order."""
