@@ -109,6 +109,24 @@ def test_the_share_of_wrong_records_is_learned_where_each_dive_has_a_check(wrong
     assert 0.4 < np.mean(scatters) < 0.5
 
 
+def test_the_share_of_wrong_records_is_learned_where_gas_hides_many_of_them() -> None:
+    """Independent: as above, without any check. One in ten is wrong, which the prior, one in fifty, holds down.
+
+    Were a wrong record that looks like a right one counted as one, the share would come out 0.052 and scatter
+    0.57 kg for a true 0.45.
+    """
+    nature = replace(LAWFUL, wrong=0.1, reading=0.0, reading_first=0.0)
+    shares, scatters = [], []
+    for seed in range(3):
+        rng = np.random.default_rng([78, seed])
+        others = crew(rng, nature, divers=100, dives=8, beta=effects(rng, nature))
+        fit = learn(followed(World(others, prior_fit()), "habit")[1], twice=False).fit
+        shares.append(fit.theta.wrong)
+        scatters.append(fit.theta.scatter)
+    assert 0.065 < np.mean(shares) < 0.13
+    assert 0.4 < np.mean(scatters) < 0.53
+
+
 def test_learn_names_a_check_that_contradicts_itself() -> None:
     rng = np.random.default_rng(5)
     others = crew(rng, LAWFUL, divers=30, dives=6, beta=effects(rng, LAWFUL))
