@@ -110,7 +110,7 @@ def test_the_share_of_wrong_records_is_learned_where_each_dive_has_a_check(wrong
 
 
 def test_the_share_of_wrong_records_is_learned_where_gas_hides_many_of_them() -> None:
-    """Independent: as above, without any check. One in ten is wrong, which the prior, one in fifty, holds down.
+    """Independent: as above, with no check. One in ten is wrong; the prior, one in fifty, holds that down.
 
     Were a wrong record that looks like a right one counted as one, the share would come out 0.052 and scatter
     0.57 kg for a true 0.45.
