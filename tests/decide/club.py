@@ -136,12 +136,12 @@ def plan_row(diver: str, **changed: Any) -> Row:
 
 
 def plain_sights(leads: Any, fits: Any, theta: Any, *, doubt: float = 0.0) -> Sights:
-    """Sights with an empty BC, one after the other, where the plan is."""
+    """Stops, one after the other, where the plan is."""
     lead, fit = np.asarray(leads, float), np.asarray(fits, float)
     number, no = np.arange(len(lead)), np.zeros(len(lead), bool)
     found = Sights(
         number, lead, lead, lead + theta.breath_out, lead - theta.breath_in, np.full(len(lead), doubt), fit,
-        np.full(len(lead), 0.5),
+        np.where((fit == (0, 1, 1)).all(axis=1), 1.0, 0.5),
         ~no, no, number, no, no, no, no, ~no,
     )  # fmt: skip
     return found.judged()

@@ -24,7 +24,7 @@ from .club import NEED, assess, dives, plain_sights, plan_row
 THETA = replace(prior_fit().theta, wrong=0.02)
 SCATTER = 0.45
 SD = float(np.hypot(SCATTER, STOP_JUDGEMENT))
-ROSE, HELD = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)
+ROSE, HELD, WITH_GAS = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 1.0, 1.0)
 
 
 def normal(mean: float, sd: float) -> Marginal:
@@ -35,18 +35,24 @@ def normal(mean: float, sd: float) -> Marginal:
 
 def told(x: float, leads, fits) -> float:
     """Independent: chance of all records at an expected need, dive by dive."""
+    noted = (1 - 1.5 * THETA.wrong) * np.eye(3) + THETA.wrong / 2
     found = 1.0
-    for lead, (light, held, _) in zip(leads, fits, strict=True):
+    for lead, fit in zip(leads, fits, strict=True):
         rises = norm.sf((lead + THETA.breath_out - x) / SD)
         sinks = norm.cdf((lead - THETA.breath_in - x) / SD)
-        right = light * rises + held * (1 - rises - sinks)
-        found *= right * (1 - THETA.wrong) + (1 - right) * THETA.wrong / 2
+        found *= float(np.array([rises, 1 - rises - sinks, sinks]) @ noted @ np.array(fit))
     return found
 
 
 @pytest.mark.parametrize(
     ("leads", "fits"),
-    [([5.0], [ROSE]), ([5.0, 5.0], [ROSE, ROSE]), ([4.0, 7.0], [ROSE, HELD]), ([9.0] * 3, [ROSE] * 3)],
+    [
+        ([5.0], [ROSE]),
+        ([5.0, 5.0], [ROSE, ROSE]),
+        ([4.0, 7.0], [ROSE, HELD]),
+        ([9.0] * 3, [ROSE] * 3),
+        ([4.0, 4.5, 1.0], [ROSE, ROSE, WITH_GAS]),
+    ],
 )
 def test_slip_and_change_are_weighed_as_bayes_has_it(leads, fits) -> None:
     """Independent: two integrals by adaptive quadrature.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
@@ -32,14 +33,21 @@ def shown(x, lead, fit):
 
 
 def exact(prior, leads, fits):
-    """Independent: posterior of need on a fine grid, and the chance that each record is wrong."""
+    """Independent: posterior of need on a fine grid, and the chance that each record is untrue.
+
+    Whoever notes wrongly names one of the two other zones, and the record then fits that zone or does not.
+    """
     x = np.linspace(prior[0] - 6 * prior[1], prior[0] + 6 * prior[1], 2001)
-    right = np.array([shown(x, lead, fit) for lead, fit in zip(leads, fits, strict=True)])
-    likelihood = right * (1 - THETA.wrong) + (1 - right) * THETA.wrong / 2
+    true, untrue = np.zeros((2, len(leads), len(x)))
+    for i, (lead, fit) in enumerate(zip(leads, fits, strict=True)):
+        chance = [shown(x, lead, zone) for zone in np.eye(3)]
+        for was, named in product(range(3), range(3)):
+            noted = 1 - THETA.wrong if was == named else THETA.wrong / 2
+            (true if fit[was] else untrue)[i] += chance[was] * noted * fit[named]
+    likelihood = true + untrue
     weight = norm.pdf(x, *prior) * likelihood.prod(axis=0)
     weight /= weight.sum()
-    wrong = (weight * (1 - right) * THETA.wrong / 2 / likelihood).sum(axis=1)
-    return Marginal(x, weight, SCATTER), wrong
+    return Marginal(x, weight, SCATTER), (weight * untrue / likelihood).sum(axis=1)
 
 
 def stops(leads, fits):
@@ -75,11 +83,17 @@ def test_who_is_named_is_named_for_sure() -> None:
 def test_a_single_record_is_doubted_just_where_it_cannot_be(fit, answers) -> None:
     """All leads from far too light to far too heavy for a need that is known well."""
     known = Marginal(np.array([6.0]), np.array([1.0]), SCATTER)
+    right, slip = 1 - THETA.wrong, THETA.wrong / (answers - 1)
+    if answers == 3 and fit.sum() == 2:
+        # Neutral or heavy: of a light diver both wrong results, of a neutral one a wrong one is true.
+        right, slip = right + THETA.wrong / 2, THETA.wrong
     for lead in np.arange(0.0, 14.0, 0.05):
-        sights = replace(stops([lead], [fit]), slip=np.array([1 / (answers - 1)]))
+        sights = stops([lead], [fit])
+        if answers != 3:
+            sights = replace(sights, slip=np.array([1 / (answers - 1)]), dive=np.array([False]))
         (wrong,) = wrong_sights([known], [sights], THETA)
         p = float(shown(6.0, lead, fit))
-        assert wrong[0] == (THETA.wrong / (answers - 1) * (1 - p) > (1 - THETA.wrong) * p)
+        assert wrong[0] == (slip * (1 - p) > right * p)
 
 
 def typed(diver: str, number: int, **changed):
@@ -208,3 +222,21 @@ def test_a_look_that_is_wrong_is_one_of_as_many_others_as_there_are() -> None:
         assessment, int(rows[0]), float(assessment.prior(rows, assessment.state(rows))[0].need[0])
     )
     assert {round(float(slip), 3) for slip in history.sights.slip} == {0.5, 0.333, 1.0}
+
+
+def test_of_a_light_diver_either_wrong_result_is_a_stop_held_with_gas() -> None:
+    own = [row | {"bc_state": "gas"} if row["dive"] == "Iv-2" else row for row in dives()]
+    assessment = assess([plan_row("Ivo")], dives=own)
+    rows = assessment.line.at(PLAN)
+    sights = like_kit(
+        assessment, int(rows[0]), float(assessment.prior(rows, assessment.state(rows))[0].need[0])
+    ).sights
+    both = (sights.fit == (0, 1, 1)).all(axis=1)
+    assert both.any()
+    assert not both.all()
+    assert (sights.slip == np.where(both, 1.0, 0.5)).all()
+    noted = 1 - THETA.wrong, THETA.wrong / 2
+    for shown, expected in ((0.0, 2 * noted[1]), (1.0, sum(noted))):
+        found = sights.chance(np.full(len(sights), shown), THETA.wrong)
+        assert found[both] == pytest.approx(expected)
+        assert found[~both] == pytest.approx(noted[1] if shown == 0 else noted[0])

@@ -171,5 +171,4 @@ def mixed(need: Marginal, before: Marginal, since: Sights, theta: Hyperparameter
 def _log_told(need: FloatArray, sights: Sights, theta: Hyperparameters, scatter: float) -> FloatArray:
     """Log chance of what was seen, at each expected need; each dive has its own scatter."""
     shown = np.einsum("skz,sz->sk", chance_of_zones(need, sights, scatter), sights.fit)
-    slip = theta.wrong * sights.slip[:, None]
-    return np.asarray(np.log(shown * (1 - theta.wrong) + (1 - shown) * slip).sum(axis=0))
+    return np.asarray(np.log(sights.chance(shown, theta.wrong)).sum(axis=0))

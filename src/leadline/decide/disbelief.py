@@ -79,8 +79,9 @@ def wrong_sights(
     -----
     If a stop shows what it shows with chance q, a record of it is right with 1 - wrong, else any of the two
     other results: it is wrong with (1 - q) wrong / 2 over that and q (1 - wrong). A waterline has three
-    others, a word on sinking one (`leadline.model.observations.SLIPS`). The need here has the record itself
-    in it. Where it is believed that makes q larger, where it is not it hardly does, so what is named is named
+    others, a word on sinking one (`leadline.model.observations.SLIPS`); and a stop held with gas in the BC is
+    noted of a light diver by either wrong result (`Sights.chance`). The need here has the record itself in
+    it. Where it is believed that makes q larger, where it is not it hardly does, so what is named is named
     for sure. `leadline learn` asks the same of all records (`doubt.wrong_chance`).
     """
     found = [np.zeros(len(own), bool) for own in sights]
@@ -100,8 +101,7 @@ def _wrong(need: Marginal, sights: Sights, theta: Hyperparameters) -> FloatArray
     """Chance that each of one diver's stops says something else than what was."""
     zones = chance_of_zones(need.points, sights, need.scatter)
     shown = np.einsum("skz,k,sz->s", zones, need.weights, sights.fit)
-    wrong = (1 - shown) * theta.wrong * sights.slip
-    return np.asarray(wrong / (wrong + shown * (1 - theta.wrong)))
+    return np.asarray((1 - shown) * theta.wrong * sights.slip / sights.chance(shown, theta.wrong))
 
 
 def chance_of_zones(need: FloatArray, sights: Sights, scatter: float) -> FloatArray:

@@ -59,7 +59,7 @@ class Sights:
         1 for each zone that the record allows, light, neutral and heavy; else 0, or between for a rise that
         gas may have made.
     slip : ndarray, shape (s,)
-        Share of wrong records of its kind that give one particular wrong answer. [-]
+        Share of wrong records of its kind that say what it says. [-]
     dive, handed : ndarray of bool, shape (s,)
         Of a dive, not of a look at the surface; after a hand-off.
     place : ndarray of int, shape (s,)
@@ -102,6 +102,26 @@ class Sights:
     def take(self, which: BoolArray | IntArray | slice) -> Sights:
         """Some of them."""
         return Sights(*(getattr(self, name)[which] for name in _EACH))
+
+    def chance(self, shown: FloatArray, wrong: float) -> FloatArray:
+        """Chance of each record.
+
+        Parameters
+        ----------
+        shown : ndarray, shape (s,) or (s, k)
+            Chance that what was, was what the record says.
+        wrong : float
+            Share of wrong records.
+
+        Notes
+        -----
+        A stop held with gas in the BC may be a wrong record and yet true: neutral, taken for heavy.
+        """
+        both = self.dive & (self.fit == (0.0, 1.0, 1.0)).all(axis=1)
+        kept, slip = np.where(both, 1 - wrong / 2, 1 - wrong), self.slip * wrong
+        if shown.ndim > 1:
+            kept, slip = kept[:, None], slip[:, None]
+        return np.asarray(shown * kept + (1 - shown) * slip)
 
     def carried(self, need: float | FloatArray) -> Sights:
         """The same, carried from leads less need there to where need is so much [kg]."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.decide.history_data import Sights
 from leadline.evidence.gather import Evidence
-from leadline.model.observations import SLIPS
+from leadline.model.observations import SLIPS, Form
 from leadline.timeline import DIVE
 
 __all__ = ["sights", "telling"]
@@ -66,6 +66,9 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
     said, o = evidence.statements, evidence.observations
     dive = assessment.line.table[said.row[seen]] == DIVE
     no = np.zeros(len(seen), bool)
+    fit, form = said.fit[seen], said.form[seen]
+    # A light diver is noted so whether taken for neutral or for heavy: both wrong answers are one.
+    both = (fit == (0.0, 1.0, 1.0)).all(axis=1) & (form < Form.OF_FOUR)
     return Sights(
         row=said.row[seen],
         # Where gas was estimated, the lead that its lift leaves.
@@ -74,8 +77,8 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
         above=(o.upper + theta.breath_out * o.upper_breath - o.prior)[seen],
         below=(o.lower - theta.breath_in * o.lower_breath - o.prior)[seen],
         doubt=o.reading_sd[seen] ** 2 + np.where(dive, 0.0, FROM_SURFACE**2),
-        fit=said.fit[seen],
-        slip=np.array(SLIPS)[said.form[seen]],
+        fit=fit,
+        slip=np.where(both, 1.0, np.array(SLIPS)[form]),
         dive=dive,
         handed=said.kind[seen] == "hand_off",
         place=evidence.order[seen],
