@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from leadline.decide.ahead import MANY, foresee
+from leadline.decide.ahead import foresee
 from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.decide.foreseen import Foreseen
 from leadline.decide.learning import learn
-from leadline.model.crowd import _worked
+from leadline.decide.readiness import MANY
+from leadline.model.crowd_work import _worked
 from leadline.model.marginal import Marginal
 from leadline.model.population import prior_fit
 from leadline.timeline import DIVE

@@ -243,13 +243,13 @@ def read_plan(
     LeadlineError
         If there is no such book, or the plan is unsound.
     """
-    from leadline.book import Book
     from leadline.decide.readiness import begin_loading
 
-    begin_loading(_lines(file), sure=False)
+    begin_loading(_lines(file))
+    from leadline.book import Book  # another tenth of a second
+
     with Book.open(path) as book:
         plan = book.read_plan(file, notify=notify, as_named=as_named)
-        begin_loading(len(plan["diver"]), sure=True)
         return near(book, set(plan["diver"].tolist()), suits=set(plan["suit"].tolist()), notify=notify), plan
 
 

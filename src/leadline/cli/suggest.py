@@ -322,9 +322,9 @@ def answer_plan(
     LeadlineError
         If the plan cannot be read, or names a diver or an item that the book does not have.
     """
+    holding, columns = read_plan(book, plan, notify=notify)
     from leadline.decide.advice import answers
 
-    holding, columns = read_plan(book, plan, notify=notify)
     if not len(columns["diver"]):
         return holding, columns, []
     block = block or block_of(None, units, there=holding.blocks)
@@ -344,13 +344,14 @@ def _many(
     plan: Path, *, out: Path | None, block: Block | None, risk: float, book: Path | None, units: Units,
     as_json: bool,
 ) -> None:  # fmt: skip
-    from leadline.decide.plan_file import record
     from leadline.errors import RecordError
 
     if out is not None and out.resolve() == plan.resolve():
         raise RecordError(f"{out}: that is the plan itself; give the answers another name")
     with progress("reckoning"):
         holding, rows, answers = answer_plan(plan, block=block, risk=risk, book=book, units=units)
+    from leadline.decide.plan_file import record
+
     if out is not None:
         write_plan(answers, out)
 

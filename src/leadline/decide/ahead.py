@@ -7,26 +7,24 @@ compiled and on all cores.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leadline.decide.assessment import ALL_TIME, Assessment, offset_sds, questions, seen_ends
+from leadline.decide.readiness import MANY
 from leadline.model.people import Targets
 from leadline.physics.ledger import Exposures, State
 
 if TYPE_CHECKING:
     from leadline.model.crowd import Question
 
-__all__ = ["MANY", "foresee"]
+__all__ = ["foresee"]
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 Prior = tuple[FloatArray, Exposures]
-
-MANY: Final = 400
-"""Questions from which the compiled way is taken: for fewer, loading it takes longer than they do. [-]"""
 
 
 def foresee(

@@ -6,15 +6,16 @@ of answers; from a few dozen on it is worth its while.
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Iterator, Sequence
-from typing import Any, Final
+from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.frozen import dataclass
-from leadline.model.layout import rows_of, writable
+from leadline.model import second
+from leadline.model.jobs import AT_ONCE, Jobs, Part
+from leadline.model.layout import writable
 from leadline.model.marginal import Marginal
 from leadline.model.observations import Observations
 from leadline.model.people import Population, Targets
@@ -24,9 +25,6 @@ __all__ = ["Question", "crowd_marginals", "crowd_stream"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-AT_ONCE: Final = 16
-"""Questions that a thread takes at a time."""
 
 
 @dataclass(frozen=True)
@@ -96,15 +94,16 @@ def crowd_stream(
         no more than is usual. The same bits on one core or many. None where records contradict each other
         so much that their sites have several places to rest: such a one is to be asked by itself.
     """
-    from leadline.model.crowd_answer import MOST_POINTS, Jobs, answer
-    from leadline.model.propagation import levels_of
-    from leadline.model.row import packed
-
     if not questions:
         return iter(())
+    return _needs(questions, _parts(population, observations, _jobs(observations, questions)))
+
+
+def _jobs(observations: Observations, questions: list[Question]) -> Jobs:
+    """The same in few arrays."""
     targets = [question.targets for question in questions]
     p = observations.n_exposures
-    jobs = Jobs(
+    return Jobs(
         row=_joined([q.rows for q in questions], np.int64),
         row_first=_spans([q.rows for q in questions]),
         known=_joined([q.known for q in questions], np.bool_),
@@ -120,76 +119,38 @@ def crowd_stream(
         elapsed=_joined([t.elapsed for t in targets], np.float64),
         jumped=_joined([t.jumped for t in targets], np.float64),
     )
-    count = int(jobs.target_first[-1])
-    found = np.zeros((count, 2, MOST_POINTS))
-    sizes, scatter = np.zeros(count, np.int64), np.zeros(count)
-    plain, full = rows_of(observations.as_intervals()), rows_of(observations)
-    mode, centre = population.mode or (population.thetas[0], population.mean[0])
-    learned = packed([levels_of(theta) for theta in (*population.thetas, mode)])
-    careful = population.cautious()
-    trusted = packed([levels_of(theta) for theta in careful.thetas])
-    mean = writable(np.vstack([population.mean, centre]), np.float64)
-    weights = writable(population.weights, np.float64)
-    covariance = writable(population.covariance[0], np.float64)
 
-    def work(first: int) -> None:
-        answer(
-            plain,
-            full,
-            learned,
-            trusted,
-            mean,
-            covariance,
-            weights,
-            jobs,
-            careful.own_error,
-            found,
-            sizes,
-            scatter,
-            first,
-            min(first + AT_ONCE, len(questions)),
+
+def _parts(population: Population, observations: Observations, jobs: Jobs) -> Iterator[Part]:
+    """Answers of the second process, if there is one; what it leaves, or all, is done here."""
+    asked = second.ask(population, observations, jobs)
+    if asked is not None:
+        return _or_here(asked, population, observations, jobs)
+    from leadline.model.crowd_work import worked
+
+    return worked(population, observations, jobs)
+
+
+def _or_here(
+    asked: Iterator[Part], population: Population, observations: Observations, jobs: Jobs
+) -> Iterator[Part]:
+    done = 0
+    for part in asked:
+        yield part
+        done += 1
+    if done * AT_ONCE < len(jobs.row_first) - 1:
+        from leadline.model.crowd_work import worked
+
+        yield from worked(population, observations, jobs, done)
+
+
+def _needs(questions: list[Question], parts: Iterator[Part]) -> Iterator[list[Marginal | None]]:
+    """Parts told apart again by questions."""
+    for number, part in enumerate(parts):
+        ends = np.cumsum(part.sizes).tolist()
+        needs = iter(
+            Marginal(part.points[end - size : end], part.weights[end - size : end], scatter) if size else None
+            for size, end, scatter in zip(part.sizes.tolist(), ends, part.scatter.tolist(), strict=True)
         )
-
-    def at(i: int) -> Marginal | None:
-        size = int(sizes[i])
-        if size <= 0:
-            return None
-        return Marginal(found[i, 0, :size].copy(), found[i, 1, :size].copy(), float(scatter[i]))
-
-    ends = jobs.target_first.tolist()
-    firsts = range(0, len(questions), AT_ONCE)
-    return (
-        [at(i) for i in range(ends[k], ends[k + 1])]
-        for first in _worked(work, firsts)
-        for k in range(first, min(first + AT_ONCE, len(questions)))
-    )
-
-
-def _worked(work: Callable[[int], None], firsts: Sequence[int]) -> Iterator[int]:
-    """The same numbers in their order, each once it has been worked at; the work begins at once."""
-    workers = min(os.cpu_count() or 1, len(firsts))
-    if workers == 1:
-        return _one_by_one(work, firsts)
-    from concurrent.futures import ThreadPoolExecutor
-
-    pool = ThreadPoolExecutor(workers)
-    begun = [pool.submit(work, first) for first in firsts]
-    pool.shutdown(wait=False)
-
-    def awaited() -> Iterator[int]:
-        try:
-            for first, one in zip(firsts, begun, strict=True):
-                one.result()
-                yield first
-        finally:
-            # Whoever goes away before the end wants no more of it.
-            for one in begun:
-                one.cancel()
-
-    return awaited()
-
-
-def _one_by_one(work: Callable[[int], None], firsts: Sequence[int]) -> Iterator[int]:
-    for first in firsts:
-        work(first)
-        yield first
+        for question in questions[number * AT_ONCE : (number + 1) * AT_ONCE]:
+            yield [next(needs) for _ in range(len(question.targets))]

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from leadline.model.compiled import njit
 from leadline.model.crowd_density import evidence_of, grid, weights_of
 from leadline.model.crowd_given import through_anchor
-from leadline.model.crowd_problem import Jobs, Posed, posed_of, settled_of
+from leadline.model.crowd_problem import Posed, posed_of, settled_of
 from leadline.model.grid import FINE
+from leadline.model.jobs import Jobs
 from leadline.model.layout import Rows
 from leadline.model.row import Levels, unpacked
 from leadline.model.sharing import columns_of
@@ -21,7 +22,7 @@ from leadline.model.small_matrix import dot
 from leadline.model.whole import Whole, covariance_without, mean_without, whole_of
 from leadline.model.withdrawal import faint, moved_by, removed, seen_from, share_of, taken_out
 
-__all__ = ["MOST_POINTS", "Jobs", "answer"]
+__all__ = ["MOST_POINTS", "answer"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

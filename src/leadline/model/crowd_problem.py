@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.model.compiled import njit
 from leadline.model.diver import ALIKE
+from leadline.model.jobs import Jobs
 from leadline.model.layout import Rows
 from leadline.model.prepared import of_one
 from leadline.model.row import Levels
@@ -18,45 +19,10 @@ from leadline.model.sharing import UNSAID, apart, personal
 from leadline.model.small_array import copied
 from leadline.model.small_matrix import dot, multiply, root, thin
 
-__all__ = ["Found", "Jobs", "Posed", "posed_of", "settled_of"]
+__all__ = ["Found", "Posed", "posed_of", "settled_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-
-class Jobs(NamedTuple):
-    """j questions; each about one diver, with that diver's rows and the needs that are wanted.
-
-    Parameters
-    ----------
-    row, row_first : ndarray of int, shape (...), (j + 1,)
-        Rows of evidence, and where each job's begin.
-    known : ndarray of bool, shape (...)
-        Which of these the population was fitted to.
-    seen, seen_first : ndarray of int, shape (...), (j + 1,)
-        Rows, in the population's own reading, whose share is to be taken from it.
-    body_variance, seen_variance : ndarray, shape (j,)
-        Of each diver's offset, in the answer and in the population's own reading. [kg²]
-    target_first : ndarray of int, shape (j + 1,)
-        First of each job's needs.
-    prior, exposure, suit_weight, suit, elapsed, jumped : ndarray, shape (t,), (t, p), (t,), ...
-        The needs wanted, as in `leadline.model.people.Targets`; `suit` by the keys of the book.
-    """
-
-    row: IntArray
-    row_first: IntArray
-    known: NDArray[np.bool_]
-    seen: IntArray
-    seen_first: IntArray
-    body_variance: FloatArray
-    seen_variance: FloatArray
-    target_first: IntArray
-    prior: FloatArray
-    exposure: FloatArray
-    suit_weight: FloatArray
-    suit: IntArray
-    elapsed: FloatArray
-    jumped: FloatArray
 
 
 class Posed(NamedTuple):
