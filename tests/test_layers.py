@@ -21,6 +21,7 @@ LAYERS = (
     "constants",
     "normal",
     "distinct",
+    "csv_lines",
     "arrays",
     "latest",
     "timeline",

@@ -95,7 +95,7 @@ DOORS = {
 BOOK = (
     "close counts data_version export forget latest_fit load names next_dive last_dive has_dive open "
     "export_parts read_plan records save_fit upsert versions judge blocks has_diver portion scratch "
-    "changed_kit remove_dive doubts"
+    "changed_kit later_that_day remove_dive doubts"
 )
 ERRORS = {
     "LeadlineError": Exception,

@@ -130,6 +130,25 @@ def test_rows_set_aside_can_be_repaired_and_loaded(path: Path, write: Write) -> 
     assert not report.rejects.exists()
 
 
+def test_cell_with_a_carriage_return_comes_through_being_set_aside(path: Path, write: Write) -> None:
+    """A line break within a cell, as some spreadsheets write it."""
+    text = 'diver,remark,mass_kg,height_cm\r\nMax,"first\rsecond",800,180\r\n'
+    report = load(path, divers=write("p.csv", text))
+    assert report.rejects is not None
+    with report.rejects.open(encoding="utf-8", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["remark"], row["height_cm"]) == ("first\rsecond", "180")
+    with Book.open(path) as book:
+        (kept,) = book.export(path.parent / "out", tables=["rejects"])
+    assert kept.read_bytes() == report.rejects.read_bytes()
+    report.rejects.write_bytes(report.rejects.read_bytes().replace(b",800,", b",80,"))
+    assert load(path, divers=report.rejects).tables["divers"] == TableReport(read=1, loaded=1)
+    with Book.open(path) as book:
+        (out,) = book.export(path.parent / "out", tables=["divers"])
+    with out.open(encoding="utf-8", newline="") as file:
+        assert list(csv.DictReader(file))[-1]["remark"] == "first\rsecond"
+
+
 def cells(path: Path, table: str) -> list[dict[str, str]]:
     """Rows of a table as they are exported, unknown columns included."""
     with Book.open(path) as book:

@@ -171,6 +171,55 @@ def test_parquet_nan_that_is_not_null_is_missing(path: Path, tmp_path: Path) -> 
     assert np.isnan(records.divers["mass_kg"][2])
 
 
+def test_parquet_cells_are_those_of_the_file_and_not_of_its_folder(path: Path, tmp_path: Path) -> None:
+    """Partitioned writers name folders so, and such a folder is no part of the file."""
+    folder = tmp_path / "mass_kg=90" / "crew=north"
+    folder.mkdir(parents=True)
+    pd.DataFrame({"diver": ["Noa"], "mass_kg": [64]}).to_parquet(folder / "divers.parquet")
+    report, records = load(path, divers=folder / "divers.parquet")
+    assert report.notes == ()
+    assert records.divers["mass_kg"][2] == 64
+
+
+def test_parquet_column_called_as_the_reader_calls_its_own(path: Path, tmp_path: Path) -> None:
+    frame = pd.DataFrame(
+        {"diver": ["Noa", "Max", "Mo"], "mass_kg": [70, 7, 80], "file_row_number": [3, 2, 1]}
+    )
+    frame.to_parquet(tmp_path / "d.parquet")
+    report, records = load(path, divers=tmp_path / "d.parquet")
+    assert [fault.row for fault in report.faults] == [3]
+    assert records.divers["diver"].tolist()[2:] == ["Noa", "Mo"]
+
+
+def test_parquet_text_and_whole_numbers_come_as_they_were_meant(path: Path, tmp_path: Path) -> None:
+    """Text without its annotation, keys that gaps made decimals of, and numbers that stay what they are."""
+    file = tmp_path / "c.parquet"
+    one = "(1.0::DOUBLE, encode('Ines'), 2::DOUBLE, 5.5, encode('Möwe'))"
+    other = "(2::DOUBLE, encode('Ivo'), NULL, 7, '\\xFF'::BLOB)"
+    made = f'SELECT * FROM (VALUES {one}, {other}) t("check", diver, dive, lead_kg, remark)'  # noqa: S608
+    duckdb.sql(made).write_parquet(str(file))
+    with Book.open(path, write=True) as book:
+        report = book.load(checks=file)
+        (out,) = book.export(tmp_path / "out", tables=["checks"])
+    assert [fault.reason for fault in report.faults] == []
+    with out.open(encoding="utf-8", newline="") as text:
+        found = [
+            [row[name] for name in ("check", "dive", "lead_kg", "remark")] for row in csv.DictReader(text)
+        ]
+    assert found[1:] == [["1", "2", "5.5", "Möwe"], ["2", "", "7", "\\xFF"]]
+
+
+def test_parquet_times_with_a_zone_are_said_to_be_read_as_utc(path: Path, tmp_path: Path) -> None:
+    evening = pd.to_datetime(["2026-05-03 21:30"])
+    for zone, noted in ((None, 0), ("America/New_York", 1)):
+        frame = pd.DataFrame({"dive": [9], "diver": "Ines", "date": evening.tz_localize(zone), "suit": "W5"})
+        frame.to_parquet(tmp_path / "d.parquet")
+        report, records = load(path, dives=tmp_path / "d.parquet")
+        told = [note for note in report.notes if "come with a time zone and are read as UTC" in note]
+        assert len(told) == noted
+    assert str(records.dives["date"][-1]) == "2026-05-04T01:30:00"
+
+
 cells = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=8)
 
 
@@ -232,6 +281,16 @@ def test_quick_reader_reads_as_the_other_one(
     assert quick[0] == quick[1]
 
 
+def test_blank_rows_above_the_header_are_passed_over(path: Path, tmp_path: Path) -> None:
+    """As spreadsheets leave them: of delimiters and blanks; with any line end."""
+    for blank, ending in ((",", "\n"), (" , ", "\n"), (",", "\r\n"), ("", "\n")):
+        lines = [blank, blank, "diver,mass_kg", "Noa,70", "Mo,7", ""]
+        (tmp_path / "d.csv").write_text(ending.join(lines), newline="")
+        report, records = load(path, divers=tmp_path / "d.csv")
+        assert [(fault.row, fault.column) for fault in report.faults] == [(5, "mass_kg")]
+        assert records.divers["diver"].tolist()[2:] == ["Noa"]
+
+
 def test_plain_file_is_read_quickly_and_others_are_not(tmp_path: Path) -> None:
     file = tmp_path / "d.csv"
     for text, rows in {
@@ -242,6 +301,10 @@ def test_plain_file_is_read_quickly_and_others_are_not(tmp_path: Path) -> None:
         "diver,mass_kg\r\nA,1\r\n": None,
         "diver,mass_kg\n\nA,1\n": None,
         "\ndiver,mass_kg\nA,1\n": None,
+        ",\ndiver,mass_kg\nA,1\n": None,
+        " , \ndiver,mass_kg\nA,1\n": None,
+        "\ufeffdiver,mass_kg\nA,1\n": 1,
+        " Diver ,mass_kg\nA,1\n": 1,
         "diver,mass_kg\nA\0,1\n": None,
     }.items():
         file.write_text(text, newline="")

@@ -17,7 +17,7 @@ from typing import Any
 import duckdb
 import pytest
 
-from leadline.book import Book, fit_store, forgetting, loading
+from leadline.book import Book, fit_store, forgetting, loading, migration
 
 BAD_THEN_GOOD = "diver,mass_kg\nNoa,70\nIvo,83\nMia,7\n"
 
@@ -189,5 +189,12 @@ def test_interrupt_inside_a_query_is_the_usual_one(path: Path, monkeypatch: pyte
     with pytest.raises(KeyboardInterrupt), Book.open(path, write=True) as book:
         _upsert(book)
     monkeypatch.undo()
+    # So it is while a new book is made.
+    new = path.with_name("new.duckdb")
+    monkeypatch.setattr(migration, "apply", interrupted)
+    with pytest.raises(KeyboardInterrupt), Book.open(new, write=True, create=True) as book:
+        _upsert(book)
+    monkeypatch.undo()
+    assert not list(new.parent.glob("*new*"))
     with Book.open(path) as book:
         assert book.names("divers") == ["Ines", "Ivo"]

@@ -162,7 +162,12 @@ def test_dive_logged_twice_is_noted_and_comes_out_again(run, book: Path) -> None
     with Book.open(book) as opened:
         assert opened.data_version == 7
     # What it prints brings it back just so.
-    back = shlex.split(done.stderr.removeprefix("to put it back: "))
+    command, place = done.stderr.splitlines()
+    assert place == (
+        "put back, it comes after dive 10 of the same date and may count as the latest dive; where that "
+        "matters, give these dives their times of day"
+    )
+    back = shlex.split(command.removeprefix("to put it back: "))
     assert back[:2] == ["leadline", "log"]
     run(*back[1:])
     after = dives(book)

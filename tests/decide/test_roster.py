@@ -62,6 +62,26 @@ def test_leader_of_a_dive_is_no_student_of_it() -> None:
     assert data.leaders_left_out == 8
 
 
+def test_numbers_that_divers_share_make_nobody_a_leader() -> None:
+    """Everybody's dives may be numbered from 1, and who led another's dive 1 led it on its day."""
+    first = next(row for row in GROUPED if row["diver"] == "Ines")
+    led = first | {"dive": "1", "diver": "Ines", "leader": "Noa", "date": "2026-05-09"}
+    own = first | {"dive": "1", "diver": "Noa", "leader": "Ivo"}
+
+    def leaders(**cells):
+        both = [led | cells.get("led", {}), own | cells.get("own", {})]
+        wanted, left_out = scope(records(dives=both, checks=[]))
+        assert wanted[0]
+        assert left_out == (not wanted[1])
+        return left_out
+
+    assert leaders(own={"date": "2026-05-02"}) == 0
+    assert leaders(own={"date": "2026-05-09T15:00"}) == 1
+    assert leaders(own={"date": "2026-05-09", "dive": "2"}) == 0
+    # Without a day the key has to do.
+    assert leaders(own={"date": ""}) == leaders(led={"date": ""}, own={"date": "2026-05-02"}) == 1
+
+
 def test_scope_by_group_and_day() -> None:
     held = records(dives=changed("Ines", 1, group="Other"))
     assert scope(held, ["Other"])[0].sum() == 1

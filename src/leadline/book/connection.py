@@ -15,7 +15,17 @@ from leadline.book.engine import duckdb
 from leadline.book.sql import install_functions
 from leadline.errors import BookBusyError, BookError
 
-__all__ = ["PATIENCE", "RESTORE", "connect", "create", "damaged", "in_memory", "owner_only", "unreadable"]
+__all__ = [
+    "PATIENCE",
+    "RESTORE",
+    "connect",
+    "create",
+    "damaged",
+    "in_memory",
+    "interrupted",
+    "owner_only",
+    "unreadable",
+]
 
 RESTORE: Final = "restore it from an export or a copy"
 """What helps where a book cannot be read."""
@@ -24,12 +34,18 @@ PATIENCE: Final = 2.0
 """How long a second process waits for the book. [s]"""
 
 _PAUSE: Final = 0.05
+_INTERRUPTED: Final = "Query interrupted"
 _MAGIC: Final = (8, b"DUCK")  # offset and bytes that mark a DuckDB file
 _CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
     # A book is opened on boats: nothing may be fetched from a network behind the user's back.
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
 }
+
+
+def interrupted(error: BaseException | None) -> bool:
+    """Whether it is Ctrl-C, which DuckDB turns into an error of its own inside a query."""
+    return isinstance(error, duckdb.InterruptException) or str(error) == _INTERRUPTED
 
 
 @contextmanager
@@ -155,6 +171,8 @@ def _patiently(path: Path, write: bool, patience: float) -> duckdb.DuckDBPyConne
         try:
             return duckdb.connect(str(path), read_only=not write, config=_CONFIG)
         except duckdb.Error as error:
+            if interrupted(error):
+                raise
             reason = _translated(path, error)
             if not isinstance(reason, BookBusyError) or time.monotonic() >= until:
                 raise reason from None
@@ -214,6 +232,8 @@ def create(path: Path) -> bool:
                 connection.close()
         return _put(draft, path)
     except (OSError, duckdb.Error) as error:
+        if interrupted(error):
+            raise
         first = str(error).splitlines()[0]
         raise BookError(f"{path}: the book cannot be made ({first}); give another --book") from None
     finally:

@@ -143,6 +143,10 @@ def plain_rows(file: Delimited) -> int | None:
     if file.encoding not in ("utf-8", "utf-8-sig"):
         return None
     lines, last = 0, b"\n"
+    with file.path.open(encoding=file.encoding, newline="\n", errors="replace") as text:
+        first = text.readline().rstrip("\n").split(file.delimiter)
+    if tuple(cell.strip() for cell in first) != file.header:
+        return None  # blanks or delimiters alone stand above it
     with file.path.open("rb") as binary:
         while block := binary.read(_BLOCK):
             joined = last + block

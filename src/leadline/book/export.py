@@ -6,8 +6,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 from collections.abc import Sequence
 from pathlib import Path
@@ -19,6 +17,7 @@ from leadline.book.engine import duckdb
 from leadline.book.fetch import cell_text, extra_names
 from leadline.book.source import ORIGIN
 from leadline.book.sql import identifier, literal, pointer
+from leadline.csv_lines import csv_lines
 from leadline.errors import BookError
 from leadline.records import FILES, Column, Table
 
@@ -47,10 +46,8 @@ def _select(connection: DuckDBPyConnection, table: Table, form: Format) -> str:
 
 def _rejects(connection: DuckDBPyConnection, draft: Path, form: Format) -> None:
     lines = set_aside.table(connection) or [[*ORIGIN]]
-    text = io.StringIO(newline="")
-    csv.writer(text, lineterminator="\n").writerows(lines)
     if form == "csv":
-        draft.write_bytes(text.getvalue().encode())
+        draft.write_bytes(csv_lines(lines).encode())
         return
     import numpy as np
 

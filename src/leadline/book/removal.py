@@ -15,10 +15,25 @@ from leadline.records import DIVES
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["remove"]
+__all__ = ["later_that_day", "remove"]
 
 _NAMED: Final = 3
 _KEY: Final = "WHERE dive = ? AND diver = ?"
+
+
+def later_that_day(connection: DuckDBPyConnection, dive: str, diver: str) -> list[str]:
+    """Dives of that date, and time, that come after it; see `leadline.book.Book.later_that_day`."""
+    found = rows(
+        connection,
+        """
+        SELECT other.dive FROM dives other JOIN dives own ON own.diver = other.diver
+        WHERE own.dive = ? AND own.diver = ?
+            AND other.date IS NOT DISTINCT FROM own.date AND other.seq > own.seq
+        ORDER BY other.seq
+        """,
+        [dive, diver],
+    )
+    return [name for (name,) in found]
 
 
 def remove(connection: DuckDBPyConnection, dive: str, diver: str) -> dict[str, str]:

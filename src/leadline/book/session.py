@@ -16,7 +16,6 @@ from leadline.errors import BookError
 __all__ = ["Session", "default_path"]
 
 _NOWHERE: Final = Path(":memory:")
-_INTERRUPTED: Final = "Query interrupted"
 
 
 def default_path() -> Path:
@@ -108,9 +107,18 @@ class Session:
         return cls(_NOWHERE, write=True)
 
     def __enter__(self) -> Self:
+        try:
+            self._enter()
+        except Exception as error:
+            if opening.interrupted(error):
+                raise KeyboardInterrupt from None
+            raise
+        return self
+
+    def _enter(self) -> None:
         if self.path == _NOWHERE:
             self._connection = opening.in_memory()
-            return self
+            return
         if self._create and self._write:
             if self.path == default_path():
                 self.path.parent.mkdir(parents=True, exist_ok=True)
@@ -124,7 +132,6 @@ class Session:
         except BaseException:
             self._stack.close()
             raise
-        return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
@@ -136,8 +143,7 @@ class Session:
         self.close()
         if untouched:  # a first load that failed leaves nothing behind
             self.path.unlink(missing_ok=True)
-        # DuckDB turns Ctrl-C inside a query into an error of its own; callers know only the usual one.
-        if isinstance(error, duckdb.InterruptException) or str(error) == _INTERRUPTED:
+        if opening.interrupted(error):  # callers know only the usual one
             raise KeyboardInterrupt from None
         if error is not None and opening.unreadable(error):
             raise opening.damaged(self.path, error) from None

@@ -12,8 +12,6 @@ changes nothing else.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import os
 from pathlib import Path
@@ -22,6 +20,7 @@ from typing import TYPE_CHECKING
 from leadline.book.source import ORIGIN, Source, listed_name
 from leadline.book.sql import rows
 from leadline.book.stage import raw_json
+from leadline.csv_lines import csv_lines
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -127,12 +126,10 @@ def write(connection: DuckDBPyConnection, book: Path) -> Path | None:
     if not lines:
         path.unlink(missing_ok=True)
         return None
-    text = io.StringIO(newline="")
-    csv.writer(text, lineterminator="\n").writerows(lines)
     draft = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
         with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:  # noqa: PTH123  (needs the mode at creation)
-            file.write(text.getvalue().encode())
+            file.write(csv_lines(lines).encode())
         draft.replace(path)
     finally:
         draft.unlink(missing_ok=True)

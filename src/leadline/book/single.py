@@ -52,6 +52,24 @@ class SingleDives(Session):
 
         return loading.doubts(self._open, row)
 
+    def later_that_day(self, dive: str, diver: str) -> list[str]:
+        """Dives of a diver on the same date as another that stand after it in the book.
+
+        Parameters
+        ----------
+        dive, diver : str
+            Its key.
+
+        Returns
+        -------
+        list of str
+            Keys, in their order; empty where there is no such dive. The same date is the same time of day
+            too, where that was noted. Taken out and added again, the dive comes after them.
+        """
+        from leadline.book import removal
+
+        return removal.later_that_day(self._plain, dive.strip(), diver.strip())
+
     def remove_dive(self, dive: str, diver: str) -> dict[str, str]:
         """Take one dive out of the book; what it said comes back, so that nothing is lost silently.
 

@@ -50,6 +50,8 @@ AMOUNTS: Final[dict[str, tuple[str, ...]]] = {"blocks": ("block",)}
 
 _CHUNK: Final = 50_000
 _PARQUET: Final = b"PAR1"
+_ZONED: Final = "TIMESTAMP WITH TIME ZONE"
+_WHOLE: Final = "1e15"  # up to here a whole number is told apart from its neighbours
 
 
 @dataclass(frozen=True)
@@ -284,28 +286,48 @@ def from_file(
 
 
 def _from_parquet(connection: DuckDBPyConnection, table: Table, path: Path, keys: Sequence[str]) -> Source:
-    """Parquet cells as text; a number that is NaN is missing."""
+    """Parquet cells as text."""
     from leadline.book.engine import duckdb
 
-    file = f"read_parquet({literal(escape(str(path)))}, file_row_number = true)"
+    # Left to itself, DuckDB takes a folder called `water=fresh` for a column, and the file's own goes unread.
+    file = f"read_parquet({literal(escape(str(path)))}, hive_partitioning = false)"
     try:
-        described = rows(connection, f"DESCRIBE SELECT * FROM {file}")
-        names = [(name, kind) for name, kind, *_ in described if name != "file_row_number"]
-        headers = _headers(connection, table, [name for name, _ in names], name=str(path), required=keys)
+        described = [(name, kind) for name, kind, *_ in rows(connection, f"DESCRIBE SELECT * FROM {file}")]
+        headers = _headers(connection, table, [name for name, _ in described], name=str(path), required=keys)
         _create(connection, len(headers) + 1)
         cells = [
-            f"CAST(nullif({identifier(name)}, 'nan') AS VARCHAR)"
-            if kind in ("DOUBLE", "FLOAT")
-            else f"CAST({identifier(name)} AS VARCHAR)"
-            for name, kind in names
+            _parquet_cell(table, header, name, kind)
+            for header, (name, kind) in zip(headers, described, strict=True)
         ]
         connection.execute(
-            f"INSERT INTO incoming SELECT file_row_number + 2, {len(cells)}, {', '.join(cells)}, NULL"
-            f" FROM {file} ORDER BY file_row_number"
+            f"INSERT INTO incoming SELECT row_number() OVER () + 1, {len(cells)}, {', '.join(cells)}, NULL"
+            f" FROM {file}"
         )
     except duckdb.Error as error:
         raise RecordError(f"{path}: a damaged Parquet file ({str(error).splitlines()[0]})") from None
-    return Source(table, str(path), headers)
+    zoned = [name for name, kind in described if kind == _ZONED]
+    notes = tuple(
+        f"{path}: the times of {name!r} come with a time zone and are read as UTC, so that an evening may "
+        "fall on the next day; save local times, without a zone, if that is not meant"
+        for name in zoned
+    )
+    return Source(table, str(path), headers, notes=notes)
+
+
+def _parquet_cell(table: Table, header: str, name: str, kind: str) -> str:
+    """SQL for a column's cells as text; a number that is NaN is missing."""
+    cell = identifier(name)
+    if kind in ("DOUBLE", "FLOAT"):
+        cell = f"nullif({cell}, 'nan')"
+    text = f"CAST({cell} AS VARCHAR)"
+    if kind == "BLOB":  # text whose writer did not say so
+        return f"coalesce(TRY(decode({cell})), {text})"
+    column = table.by_name.get(header)
+    if column is not None and column.kind not in KINDS and kind.startswith(("DOUBLE", "FLOAT", "DECIMAL")):
+        # Whole numbers beside empty cells are made decimals of by whoever has no other way to leave gaps.
+        whole = f"{cell} = trunc({cell}) AND abs({cell}) < {_WHOLE}"
+        return f"CASE WHEN {whole} THEN CAST(CAST({cell} AS BIGINT) AS VARCHAR) ELSE {text} END"
+    return text
 
 
 def _text(value: Any) -> str | None:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["register"]
 
+_NAMED: Final = 3
 _IMPERIAL: Final = "In imperial units"
 _NOT_SEEN: Final = ("stop_bar", "stop_depth_m", "salinity_gkg")
 """What was planned or measured on another dive is no reading of this one."""
@@ -158,11 +159,19 @@ def _remove(cells: dict[str, str], *, book: Any, replace: bool, as_json: bool) -
     if replace or set(cells) != {"dive", "diver"}:
         raise typer.BadParameter("--remove goes with --diver and --dive, and with nothing else of a dive")
     with Book.open(book, write=True) as opened:
+        after = opened.later_that_day(cells["dive"], cells["diver"])
         record = opened.remove_dive(cells["dive"], cells["diver"])
         fitted = opened.latest_fit() is not None
     document = {"dive": record["dive"], "diver": record["diver"], "status": "removed", "record": record}
     show(document, lambda: f"dive {record['dive']} of {record['diver']}: taken out", as_json=as_json)
     note(f"to put it back: {_again(record, book)}")
+    if after:
+        named = f"dive {after[0]}" if len(after) == 1 else f"dives {', '.join(after[:_NAMED])}"
+        more = f" and {len(after) - _NAMED} more" if len(after) > _NAMED else ""
+        note(
+            f"put back, it comes after {named}{more} of the same date and may count as the latest dive; "
+            "where that matters, give these dives their times of day"
+        )
     if unknown := [name for name in record if name not in DIVES.by_name]:
         note(f"what `log` has no option for: {'; '.join(f'{name}: {record[name]}' for name in unknown)}")
     if fitted:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import fields
 from typing import Final
@@ -61,10 +60,6 @@ def csv_text(answers: Sequence[Advice]) -> str:
     str
         CSV; an unknown number is an empty cell.
     """
-    import csv
+    from leadline.csv_lines import csv_lines
 
-    out = io.StringIO()
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(record(answer) for answer in answers)
-    return out.getvalue()
+    return csv_lines([COLUMNS, *(record(answer).values() for answer in answers)])

@@ -60,10 +60,30 @@ def scope(
     wanted = np.isin(dives["group"], list(groups)) if groups else np.ones(len(dives["dive"]), bool)
     if since is not None and not np.isnat(since):
         wanted = wanted & (dives["date"] >= since)  # NaT compares false
-    led = set(zip(dives["dive"].tolist(), dives["leader"].tolist(), strict=True))
-    pairs = zip(dives["dive"].tolist(), dives["diver"].tolist(), strict=True)
-    leading = np.fromiter((pair in led for pair in pairs), bool, len(wanted))
+    leading = _leading(dives)
     return np.asarray(wanted & ~leading, bool), int((wanted & leading).sum())
+
+
+def _leading(dives: Columns) -> BoolArray:
+    """Dives on which that diver led somebody: another's of the same key and day names them.
+
+    The key alone says nothing, since everybody's dives may be numbered from 1. Where a day is not known, it
+    has to do.
+    """
+    day = dives["date"].astype("datetime64[D]").astype(str).tolist()
+    undated = [date == "NaT" for date in day]
+    key, diver, leader = (dives[name].tolist() for name in ("dive", "diver", "leader"))
+    led = set(zip(key, leader, day, strict=True))
+    on_any_day = {(k, who) for k, who, none in zip(key, leader, undated, strict=True) if none}
+    ever = {(k, who) for k, who in zip(key, leader, strict=True)}
+    return np.fromiter(
+        (
+            (k, who, date) in led or (k, who) in on_any_day or (none and (k, who) in ever)
+            for k, who, date, none in zip(key, diver, day, undated, strict=True)
+        ),
+        bool,
+        len(key),
+    )
 
 
 def time_order(date: NDArray[np.datetime64]) -> IntArray:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any
+
+from leadline.csv_lines import csv_lines
 
 __all__ = ["csv_text", "rounded"]
 
@@ -40,11 +40,8 @@ def csv_text(rows: Sequence[Mapping[str, Any]]) -> str:
     """
     if not rows:
         return ""
-    out = io.StringIO()
-    writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
-    writer.writeheader()
-    writer.writerows({name: _cell(value) for name, value in row.items()} for row in rows)
-    return out.getvalue()
+    names = list(rows[0])
+    return csv_lines([names, *([_cell(row[name]) for name in names] for row in rows)])
 
 
 def _cell(value: Any) -> Any:
