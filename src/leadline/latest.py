@@ -164,7 +164,7 @@ def _left_behind(source: Source) -> str:
     """Planned pressures where a cylinder of that dive was not carried at the stop; empty if all were."""
     for name in ("stop_bar", "end_bar"):
         marks = _parts(source.table[name][source.row]) if name in source.table else []
-        if NOTHING in marks:
+        if NOTHING in marks and set(marks) != {NOTHING}:  # one of them was breathed from, whatever was noted
             return ";".join(NOTHING if mark == NOTHING else f"{RESERVE_PRESSURE:g}" for mark in marks)
     return ""
 

@@ -94,6 +94,19 @@ def _not_above(later: str, earlier: str, written: Written) -> Check:
     return Check(later, condition, reason, written.text(later, rounded(later)), also=(earlier,))
 
 
+def _some_carried(name: str, written: Written) -> Check:
+    """Whoever stops has something to breathe there."""
+    return Check(
+        name,
+        f"regexp_full_match({name}, '[ ;]*-[- ;]*')",
+        literal(
+            "marks every cylinder as not carried at the stop; give the pressure of the one that was, or "
+            "leave the cell empty"
+        ),
+        written.text(name, name),
+    )
+
+
 def rounded(values: str) -> str:
     """SQL for numbers as they are read by people, each to a tenth: what was given in psi has no end in bar.
 
@@ -224,6 +237,8 @@ def rules(source: Source, *, plan: bool = False) -> Iterator[Check]:
         # The stop comes between start and end.
         for later, earlier in (("end_bar", "start_bar"), ("stop_bar", "start_bar"), ("end_bar", "stop_bar")):
             yield _not_above(later, earlier, written)
+        for name in ("end_bar", "stop_bar"):
+            yield _some_carried(name, written)
         yield from _water()
         yield from people(written)
         yield from _seen(written)

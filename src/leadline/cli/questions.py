@@ -135,7 +135,7 @@ def _question(
         note(why)
     default = answers.get(_header(column, units), "") if keep else _default(column, units, last)
     answer = ask(_text(column, units), default)
-    if answer == _NONE and column.kind != "numbers":  # for a pressure - says: not carried at the stop
+    if answer == _NONE:  # among pressures - says: not carried at the stop, but one of them was
         answer = ""
     header = _header(column, units)
     answers.pop(header, None)

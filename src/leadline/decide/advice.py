@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Final
 
 import numpy as np
@@ -17,6 +17,7 @@ from leadline.decide.change import Trigger, late, triggers
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import checked_dives, look_ahead
 from leadline.decide.disbelief import disbelief_texts
+from leadline.decide.full import require_gas
 from leadline.decide.history import Histories, LikeKit, evidence_word
 from leadline.decide.lead_rule import BEGIN, WIDE, breath_out
 from leadline.decide.look import SurfaceDoubt
@@ -45,19 +46,6 @@ AT_A_TIME: Final = 250
 
 STANDING_AT_A_TIME: Final = 8 * AT_A_TIME
 """Dives of which at a time is found what does not hang on their needs. [-]"""
-
-
-def _require_gas(assessment: Assessment, rows: IntArray) -> None:
-    """Refuse a plan in which nobody has anything to breathe at the stop."""
-    without = rows[~assessment.rigs.carried[rows].any(axis=1)]
-    if not len(without):
-        return
-    plan, row = assessment.line.plan, assessment.line.row[without[0]]
-    dive = f"dive {plan['dive'][row]} of " if plan["dive"][row] else ""
-    raise OutOfRangeError(
-        f"{dive}{plan['diver'][row]}: every cylinder is marked - as not carried at the stop; "
-        "give the pressure of the one that is"
-    )
 
 
 def _loose(safety: RigSafety, i: int, lead: float) -> float:
@@ -288,6 +276,7 @@ def answers(
     risk: float = 0.05,
     pressure: float | None = None,
     imperial: bool = False,
+    lead: float | None = None,
 ) -> list[Answer]:
     """Answer every row of the plan with all that stands behind each answer.
 
@@ -295,6 +284,8 @@ def answers(
     ----------
     assessment, block, risk, pressure, imperial
         As for `advise`.
+    lead : float, optional
+        Lead that all of them dive with, for what is to be said of that; default that of each answer. [kg]
 
     Returns
     -------
@@ -305,7 +296,7 @@ def answers(
     rows = assessment.line.at(PLAN)
     if not len(rows):
         return []
-    _require_gas(assessment, rows)
+    require_gas(assessment, rows)
     state = assessment.state(rows, pressure=pressure)
     checked = checked_dives(assessment, rows)
     ledger, shared = assessment.prior(rows, state)
@@ -314,6 +305,8 @@ def answers(
     found: list[Answer] = []
     for work, standing in _parts(assessment, rows, state, checked, prior, block=block, risk=risk):
         cases = cases_of(assessment, work, block=block, risk=risk)
+        if lead is not None:
+            cases = [replace(case, lead=lead) for case in cases]
         behind = _behind(assessment, work.rows, work.state, standing, cases, block=block, risk=risk)
         steps = _steps(assessment, cases, behind, block=block, risk=risk)
         found += [

@@ -196,6 +196,10 @@ class Assessment:
             carried=rigs.carried,
         )
 
+    def started(self, rows: IntArray) -> FloatArray:
+        """Pressures noted for the start of dives, shape (t, C); NaN where nobody did. [bar gauge]."""
+        return np.asarray(self.line.occasions.start[rows])
+
     def prior(self, rows: IntArray, state: State) -> tuple[Ledger, Exposures]:
         """Ledger and exposures of rows of the timeline in a state."""
         rigs = self.rigs.take(rows)

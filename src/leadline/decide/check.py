@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.decide import check_words
-from leadline.decide.advice import TOO_HEAVY, Advice, advise, breath_out
+from leadline.decide.advice import TOO_HEAVY, Advice, advise, answers, breath_out
 from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
@@ -192,7 +192,9 @@ def check(
     checked = CheckedDive.around(assessment)
     advice = advise(checked, block=block, risk=risk, imperial=imperial)[0]
     now = reading(checked, looks[-1].lead_kg, block)
-    return _answer(checked, advice, now, looks, conditions=conditions, block=block, imperial=imperial)
+    return _answer(
+        checked, advice, now, looks, conditions=conditions, block=block, risk=risk, imperial=imperial
+    )
 
 
 def _require(plan: Columns, looks: Sequence[Look]) -> None:
@@ -237,6 +239,7 @@ def _answer(
     *,
     conditions: Conditions,
     block: Block,
+    risk: float,
     imperial: bool,
 ) -> CheckAnswer:
     """The lead for the dive or for the next look, and the words."""
@@ -262,6 +265,10 @@ def _answer(
     # A look that is not used is made again as it was.
     look = on if conditions.still is False or looks[-1].at_odds else now.lead_kg
     light, heavy = _chances(checked, advice, lead)
+    given = advice.cautions
+    if lead != advice.lead_kg:  # of the rig with what is told to be worn, not with what begins a check
+        (worn,) = answers(checked, block=block, risk=risk, imperial=imperial, lead=lead)
+        given = worn.advice.cautions
     found = CheckAnswer(
         diver=advice.diver,
         lead_on_kg=on,
@@ -279,10 +286,11 @@ def _answer(
         records=bool((checked.before.evidence.diver == checked.line.occasions.diver[checked.position]).any()),
         doubts=doubts,
         cautions=check_words.cautions(
-            advice.cautions,
+            given,
             looks[-1],
             conditions,
             way=way,
+            more=advice.need_q50_kg - now.q50_kg,
             suited=suited,
             imperial=imperial,
         ),

@@ -24,6 +24,9 @@ HELD_BREATH: Final = "Breath is held only here, at the surface: never at depth, 
 SAME: Final = 0.05
 """Change of lead that is none. [kg]"""
 
+MORE: Final = 0.25
+"""More lead at the end than now that is worth a word. [kg] (judged)"""
+
 NO_GAS: Final = 0.01
 """Gas down to the end that is none: a bar and a half of a small cylinder, or the rounding of psi. [kg]"""
 
@@ -95,6 +98,7 @@ def cautions(
     conditions: Conditions,
     *,
     way: Course,
+    more: float,
     suited: bool,
     imperial: bool,
 ) -> tuple[str, ...]:
@@ -110,6 +114,8 @@ def cautions(
         How it was made, as far as anybody said.
     way : Course
         From here to the end of the dive.
+    more : float
+        Need then less need now. [kg]
     suited : bool
         In a suit.
     imperial : bool
@@ -130,9 +136,11 @@ def cautions(
         # Nobody planned that end: it is what there is now.
         given = tuple(text for text in given if not text.startswith(LOW_END))
     elif max(way.now_each_bar) > NEAR_RESERVE:
+        # Where foam shrinks by more than the gas weighs, what is right now is not too light then.
+        light = "what is right now is too light when that gas is gone, so " if more > MORE else ""
         found.append(
-            f"Made with {now}: what is right now is too light when that gas is gone, "
-            "so look again after the dive with a nearly empty cylinder, at the planned reserve"
+            f"Made with {now}: {light}look again after the dive with a nearly empty cylinder, at the planned "
+            "reserve"
         )
     unsaid = ["hung still, neither finning nor holding on"] if conditions.still is None else []
     if suited and conditions.minutes is None:

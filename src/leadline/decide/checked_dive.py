@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import ALL_TIME, Assessment
+from leadline.decide.past import NEAR_RESERVE
 from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.model.diver import Population
@@ -37,6 +38,8 @@ LEAST_CARRY_SD: Final = (
 )
 CONTRADICT: Final = 0.05  # least chance of a look and the other looks of the day together, over their best
 STEP: Final = 0.02  # kg of the grid
+COARSE: Final = 0.05  # kg of the grid on which two needs are held against each other
+ROUNDING: Final = 1e-9  # nats
 REACH: Final = 6.0  # sds to either side
 BIAS_NODES: Final = 15
 ASTRAY: Final = ((0.98, 0.0), (0.02, 3.0))
@@ -130,6 +133,13 @@ class CheckedDive(Assessment):
             if np.array_equal(o.cylinder[last], o.cylinder[here]):
                 known = np.where(np.isnan(known), o.start[last], known)
         return np.asarray(np.where(np.isnan(known), RESERVE_PRESSURE, known)[None, :])
+
+    def started(self, rows: IntArray) -> FloatArray:
+        """As noted; but what is left after a dive is no start of the next one."""
+        found = super().started(rows).copy()
+        noted = np.nan_to_num(found, nan=-np.inf).max(axis=1, initial=-np.inf)
+        found[(rows == self.position) & (noted <= NEAR_RESERVE)] = np.nan
+        return found
 
     @cached_property
     def right_now(self) -> State:
@@ -271,7 +281,15 @@ class CheckedDive(Assessment):
         share = np.exp(self._before_looks - np.logaddexp.reduce(self._before_looks, axis=0))
         points = there.mean + (slope @ share) * (self.grid - self.expected.mean)
         variance = float(left @ (share @ self.now.weights))
-        return Marginal(np.maximum.accumulate(points), self.now.weights, float(np.sqrt(variance)))
+        found = Marginal(np.maximum.accumulate(points), self.now.weights, float(np.sqrt(variance)))
+        return _no_further(found, there, self._side)
+
+    @cached_property
+    def _side(self) -> int:
+        """Which way all that was seen points: -1 to less need, 1 to more, 0 both or neither."""
+        steps = np.diff(self.seen)
+        less, more = bool((steps <= ROUNDING).all()), bool((steps >= -ROUNDING).all())
+        return 0 if less == more else -1 if less else 1
 
     def marginals(self, rows: IntArray, state: State, *, until: int = ALL_TIME) -> list[Marginal]:
         """Posterior of need; for the checked dive with its scatter shared by check and stop.
@@ -293,6 +311,24 @@ class CheckedDive(Assessment):
         if until != ALL_TIME or np.any(rows != self.position) or not self.looks.any():
             return super().marginals(rows, state, until=until)
         return [self.carried_to(state.take(np.array([i]))) for i in range(len(rows))]
+
+
+def _no_further(found: Marginal, before: Marginal, side: int) -> Marginal:
+    """A need that no look has moved against the way it points.
+
+    Any look opens the chance of a day on which nothing known holds, to both sides. One that only shows that
+    less would do closes it above by as much as it saw, which may be little; it asks for no more for that.
+    """
+    if side == 0:
+        return found
+    grid = np.arange(
+        min(one.points[0] - REACH * one.scatter for one in (found, before)),
+        max(one.points[-1] + REACH * one.scatter for one in (found, before)) + COARSE,
+        COARSE,
+    )
+    above = np.minimum if side < 0 else np.maximum
+    weights = np.maximum(-np.diff(above(found.above(grid), before.above(grid))), 0.0)
+    return Marginal((grid[1:] + grid[:-1]) / 2, weights / weights.sum(), COARSE / 4)
 
 
 def right_check(rigs: Rigs, pressure: FloatArray) -> State:

@@ -175,7 +175,7 @@ def _left(dives: Columns, row: int) -> str:
     """Planned pressures where a cylinder of that dive was not carried at the stop; empty if all were."""
     for name in ("stop_bar", "end_bar"):
         marks = [part.strip() for part in dives[name][row].split(";")]
-        if _AWAY in marks:
+        if _AWAY in marks and set(marks) != {_AWAY}:
             return ";".join(mark if mark == _AWAY else f"{RESERVE_PRESSURE:g}" for mark in marks)
     return ""
 

@@ -132,15 +132,16 @@ def _depths(assessment: Assessment, rows: IntArray) -> tuple[FloatArray, NDArray
 def _ditchable(
     assessment: Assessment, rows: IntArray, lead: FloatArray
 ) -> tuple[FloatArray, NDArray[np.object_]]:
-    """Lead that can be dropped: as planned, else the share of the latest dive in that suit."""
+    """Lead that can be dropped: as planned, else the share of the latest dive in that suit; of none none."""
     line = assessment.line
     planned = line.plan["lead_ditchable_kg"][line.row[rows]]
     latest = _latest(assessment, "lead_ditchable_kg")
     at = np.array([latest.get(key, -1) for key in assessment.suit[rows].tolist()], np.int64)
     # A last element that is missing serves where there is no such dive, at -1.
     on, off = (np.append(line.records.dives[name], np.nan)[at] for name in ("lead_kg", "lead_ditchable_kg"))
-    share = np.divide(off, on, out=np.full(len(rows), np.nan), where=on > 0)
+    share = np.divide(off, on, out=np.where(off == 0, 0.0, np.nan), where=on > 0)
     found = np.where(np.isnan(planned), share * lead, planned)
+    found = np.where(lead == 0, 0.0, found)  # of no lead none can be dropped, whether that was noted or not
     source = np.where(np.isnan(planned), np.where(np.isnan(found), "", "records"), "plan")
     return np.minimum(found, lead), source.astype(object)
 
