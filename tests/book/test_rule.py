@@ -101,6 +101,18 @@ UNSOUND = [
         "end_psi",
         "^end_psi 3000: lies more than 73 psi above start_psi 700$",
     ),
+    (
+        "dives",
+        DIVE | {"end_bar": "-"},
+        "end_bar",
+        "^end_bar -: marks every cylinder as not carried at the stop",
+    ),
+    (
+        "dives",
+        DIVE | {"cylinder": "S12;A7", "stop_bar": "-; -"},
+        "stop_bar",
+        "give the pressure of the one that",
+    ),
     ("dives", DIVE | {"start_bar": "200;190"}, "start_bar", "has 2 values for 1 cylinder$"),
     ("dives", DIVE | {"cylinder": "S12;A7", "gas": "32;50;80"}, "gas", "has 3 values for 2 cylinders"),
     ("dives", DIVE | {"cylinder": "", "start_bar": "1;2;3", "gas": "32;50"}, "gas", "has 2 values for 3 cyl"),

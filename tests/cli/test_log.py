@@ -418,6 +418,12 @@ def test_dry_suit_and_imperial_questions(book: Path, monkeypatch: pytest.MonkeyP
     assert made["suit_gas"] == "least"
     assert "site" not in made
     assert any("[lb] <13.23>" in text for text in asked)
+    # A dash leaves any answer empty, as it says: of one cylinder none can have been left behind.
+    answers = iter(
+        ["Ines", "", "", "-", "", "D", "", "", "", "", "", "10", "-", "-", "", "", "empty", "least"]
+    )
+    made = questions.dive(book, "imperial")
+    assert not {"start_psi", "end_psi"} & set(made)
     assert any("Undersuit" in text for text in asked)
 
 

@@ -5,10 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from leadline.decide.advice import advise
 from leadline.decide.answering import lateness, newer_than_fit, taken_over
+from leadline.decide.assessment import Assessment
 from leadline.decide.roster_scope import roster_plan
 from leadline.decide.season_card import card_cells
 from leadline.errors import RecordError
+from leadline.model.population import prior_fit
 from leadline.timeline import PLAN
 
 from .club import assess, checks, dives, plan_row, records
@@ -92,6 +95,16 @@ def test_stage_left_before_the_stop_is_left_again() -> None:
     assert taken_over(held, {"diver": "Uma"}).cells["stop_bar"] == "35;-"
     assert "stop_bar" not in taken_over(held, {"diver": "Uma", "end_bar": "50;20"}).cells
     assert "stop_bar" not in taken_over(held, {"diver": "Uma", "cylinder": "steel 12"}).cells
+
+
+def test_a_dive_on_which_nothing_was_carried_leaves_nothing_behind() -> None:
+    """Books may hold such a row from before it was set aside: it fails no answer and no report."""
+    for cells in ({"end_bar": "-"}, {"cylinder": "steel 12;stage 7", "gas": "air;50", "end_bar": "-;-"}):
+        held = records(dives=[plan_row("Uma", date="2026-05-01", lead_kg=6, **cells)])
+        assert "stop_bar" not in taken_over(held, {"diver": "Uma"}).cells
+        plan = roster_plan(held, date="2026-06-01")
+        assert plan["stop_bar"].tolist() == [""]
+        assert advise(Assessment.of(held, prior_fit(), plan=plan))[0].need_at_bar == 35
 
 
 def test_nobody_dives_in_a_guess() -> None:

@@ -22,6 +22,7 @@ from leadline.decide.check_kit import described, nothing, piece
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.check_words import HELD_BREATH
 from leadline.decide.checked_dive import CheckedDive
+from leadline.decide.full import full
 from leadline.decide.sentence import dangers
 from leadline.errors import OutOfRangeError, UnknownNameError
 from leadline.model.population import prior_fit
@@ -212,7 +213,7 @@ def test_sinking_breathed_out_never_asks_for_more_than_staying_up(lead, bar, bod
 def test_more_lead_at_the_same_waterline_is_that_much_more_need(lead, bar, body) -> None:
     first, second = (read(look(m, "eye", bar=bar), body=body, bar=bar) for m in (lead, lead + 1))
     # What was known before pulls both a little towards itself.
-    assert 0.6 < second.now.q50_kg - first.now.q50_kg <= 1.0
+    assert 0.6 < second.now.q50_kg - first.now.q50_kg <= 1.0 + 1e-3
     assert 0.5 < second.advice.need_q50_kg - first.advice.need_q50_kg <= 1.05
     assert_allclose(second.now.alone_low_kg - first.now.alone_low_kg, 1.0, atol=0.02)
 
@@ -224,6 +225,21 @@ def test_deeper_waterline_never_asks_for_more_of_a_diver_with_records(diver, lea
     found = [club_check(diver, look(lead, line, bar="50", sinks=sinks)) for line in lines]
     needs = [answer.advice.need_q50_kg for answer in found]
     assert needs == sorted(needs, reverse=True)
+
+
+@pytest.mark.parametrize(("line", "worse"), [("under", -1), ("chin", 1)])
+@pytest.mark.parametrize("diver", ["Ines", "Ivo", "Zed"])
+def test_look_that_shows_one_side_moves_nothing_to_the_other(diver, line, worse) -> None:
+    """However far it is from what was known: such a look closes one end, and opens none beyond the other."""
+    plan = {"stop_bar": "35"}
+    row = columns_from_rows(DIVES, [plan_row(diver, **plan)])
+    seen = np.ones(len(records().dives["dive"]), bool)
+    known = advise(Assessment.of(records(), learned(), plan=row, dives_in_fit=seen))
+    for lead in (0.0, 2.0, 5.0, 8.0, 12.0, 16.0):
+        found = club_check(diver, look(lead, line, bar="50"), **plan).advice
+        for name in ("need_q025_kg", "need_q10_kg", "need_q50_kg", "need_q90_kg", "need_q975_kg"):
+            moved = getattr(found, name) - getattr(known[0], name)
+            assert worse * moved >= -0.005, (lead, name, moved)
 
 
 # --- against brute force ---
@@ -589,6 +605,61 @@ def test_what_nobody_has_said_is_a_condition(conditions, suit, said, unsaid) -> 
     text = " ".join(read(look(), conditions=conditions, suit=suit).cautions)
     assert all(words in text for words in said)
     assert not any(words in text for words in unsaid)
+
+
+def test_foam_that_outweighs_the_gas_leaves_nobody_too_light_at_the_end() -> None:
+    """A suit of two pieces of 7 mm loses more lift to 5 m than a small cylinder of gas weighs."""
+    light = "too light when that gas is gone"
+    thick = read(look(10.0, "eye", bar="200", sinks="yes"), bar="200", cylinder="steel 7", suit="two_piece 7")
+    assert thick.advice.need_q50_kg < thick.now.q50_kg
+    assert "Made with 200 bar: look again after the dive" in thick.cautions[0]
+    assert light not in " ".join(thick.cautions)
+    thin = read(look(bar="207"))
+    assert thin.advice.need_q50_kg > thin.now.q50_kg + 1
+    assert light in thin.cautions[0]
+
+
+def with_lift(litres: float, *, bar: str) -> Any:
+    known, plan = stranger(bar=bar)
+    known.gear["lift_l"][known.gear["kind"] == "bc"] = litres
+    return known, plan
+
+
+def test_rig_is_judged_with_the_lead_that_is_told_to_be_worn() -> None:
+    """By hand: a kilogram of lead takes 0.89 L of lift in the sea, (1 - 1.0254/11.34)/1.0254."""
+    needed = []
+    for on in (18.0, 28.0):
+        known, plan = with_lift(6, bar="200")
+        doubtful = Conditions(still=True, minutes=1.0)
+        found = check(known, prior_fit(), plan, [look(on, "under", bar="200")], conditions=doubtful)
+        assert found.lead_kg == on - 1 > found.advice.lead_kg + 5
+        (text,) = [text for text in found.cautions if text.startswith("The BC holds 6 L")]
+        needed.append(float(text.partition("about ")[2].split()[0]))
+    assert needed[1] - needed[0] == pytest.approx(10 * (1 - 1.0254 / 11.34) / 1.0254, abs=1)
+
+
+def test_after_a_dive_the_next_one_starts_with_full_cylinders() -> None:
+    known, plan = stranger(bar="45")
+    seen = check_rows(plan, [look(6.0, bar="45")], ["look 1"])
+    plain = Assessment.of(replace(known, checks=seen), prior_fit(), plan=plan)
+    rows = plain.line.at(PLAN)
+    assert full(plain, rows).tolist() == [[45.0]]  # a plan's own word stands
+    assert full(CheckedDive.around(plain), rows).tolist() == [[200.0]]
+    for bar in ("71", "150"):
+        known, plan = stranger(bar=bar)
+        early = CheckedDive.around(Assessment.of(replace(known, checks=seen), prior_fit(), plan=plan))
+        assert full(early, early.line.at(PLAN)).tolist() == [[float(bar)]]
+    # By hand: 11.1 L from 45 to 200 bar are some 2 kg of gas, 2 L of lift.
+    need = {bar: lift_needed(bar) for bar in ("45", "100", "200")}
+    assert need["45"] == pytest.approx(need["200"], abs=1)
+    assert need["100"] < need["45"]
+
+
+def lift_needed(bar: str) -> float:
+    known, plan = with_lift(1, bar=bar)
+    found = check(known, prior_fit(), plan, [look(9.0, "eye", bar=bar, sinks="yes")])
+    (text,) = [text for text in found.cautions if text.startswith("The BC holds 1 L")]
+    return float(text.partition("about ")[2].split()[0])
 
 
 def test_below_the_reserve_nothing_is_left_to_breathe() -> None:

@@ -147,6 +147,29 @@ def test_weight_is_not_more_than_itself(over, words) -> None:
     assert words in said(found)
 
 
+def test_of_no_lead_none_can_be_dropped() -> None:
+    """Neither where nobody noted it, nor where the dives before had none: it is known all the same."""
+    history = [plan_row("Ines", date="2026-05-01", lead_kg=0, lead_ditchable_kg=0)]
+    none_on = judged(need=-4.0, lead=0.0)
+    assert none_on.ditchable[0] == 0
+    assert "No lead can be dropped" in said(none_on)
+    assert said(none_on) == said(judged(need=-4.0, lead=0.0, lead_ditchable_kg=0))
+    later = judged(need=-4.0, lead=1.0, history=history)
+    assert (later.ditchable[0], later.ditchable_from[0]) == (0, "records")
+    assert np.isnan(judged(need=-4.0, lead=1.0).ditchable[0])
+
+
+def test_what_hardly_sinks_is_not_said_to_sink_by_nothing() -> None:
+    """By hand: each gram of need is 0.9096 g of buoyancy, and both moments shift alike."""
+    lowest = judged(need=6.0, lead=6.0, lead_ditchable_kg=0)
+    sinks = -min(lowest.afloat_full[0], lowest.afloat_near_empty[0]) / LEAD
+    for by, told in ((0.2, ""), (0.4, "still sinks at the surface by about 0.5 kg")):
+        need = 6.0 + sinks - by / LEAD
+        found = said(judged(need=need, lead=6.0, lead_ditchable_kg=0))
+        assert told in found
+        assert ("still sinks" in found) == bool(told)
+
+
 def test_ditchable_is_judged_both_ways() -> None:
     over = {"lead": 14.0, "need": 6.0}
     little = judged(**over, lead_ditchable_kg=1)

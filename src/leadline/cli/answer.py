@@ -185,7 +185,7 @@ def _trim(places: str, lead: float, planned: bool, units: Units) -> list[tuple[s
         return []
     found = trim(places)
     where = ", ".join(f"{place} {_lead(mass, units)}" for place, mass in found.totals.items())
-    when = "" if planned else "on the last dive in this suit "
+    when = "" if planned else "on the latest dive in this suit that named it "
     total = sum(found.totals.values())
     if planned and abs(total - lead) >= _OTHER_LEAD:
         where += f", which is {_lead(total, units)} and not {_lead(lead, units)}"

@@ -38,7 +38,7 @@ LEAST_CARRY_SD: Final = (
 )
 CONTRADICT: Final = 0.05  # least chance of a look and the other looks of the day together, over their best
 STEP: Final = 0.02  # kg of the grid
-COARSE: Final = 0.05  # kg of the grid on which two needs are held against each other
+COARSE: Final = 0.04  # kg of the grid on which two needs are held against each other
 ROUNDING: Final = 1e-9  # nats
 REACH: Final = 6.0  # sds to either side
 BIAS_NODES: Final = 15
@@ -269,6 +269,8 @@ class CheckedDive(Assessment):
         """
         rows = np.array([self.position])
         there = self.before.marginals(rows, state)[0]
+        if np.ptp(self.seen) < ROUNDING:
+            return there  # as after a look that was certain beforehand
         near, far = (self.prior(rows, s)[1] for s in (self.right_now, state))
         apart = float(np.sum((near.values - far.values) ** 2))
         apart += float((self.fit.theta.suit_factor * (near.suit_sd - far.suit_sd)[0]) ** 2)
@@ -328,7 +330,7 @@ def _no_further(found: Marginal, before: Marginal, side: int) -> Marginal:
     )
     above = np.minimum if side < 0 else np.maximum
     weights = np.maximum(-np.diff(above(found.above(grid), before.above(grid))), 0.0)
-    return Marginal((grid[1:] + grid[:-1]) / 2, weights / weights.sum(), COARSE / 4)
+    return Marginal((grid[1:] + grid[:-1]) / 2, weights / weights.sum(), COARSE / 2)
 
 
 def right_check(rigs: Rigs, pressure: FloatArray) -> State:

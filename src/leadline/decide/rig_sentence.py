@@ -16,6 +16,9 @@ MOMENT_TEXT: Final = {
     "flooded": "at {depth} with the dry suit flooded",
     "head_out": "to hold the head out of the water with full cylinders",
 }
+HARDLY: Final = 0.25
+"""What sinks by no more stays where it is: as printed it would sink by nothing. [kg]"""
+
 STEEP: Final = 1.5
 """Lightness at 1 m from which the last metres are worth a word. [kg] (judged)"""
 
@@ -72,12 +75,12 @@ def _failed(safety: RigSafety, row: int, imperial: bool) -> str:
 def _too_little(safety: RigSafety, row: int, imperial: bool) -> str:
     """Whether dropping lead leaves the diver afloat; empty where it does, or where backup lift is stated."""
     full, near = float(safety.afloat_full[row]), float(safety.afloat_near_empty[row])
-    if not min(full, near) < 0 or _backed(safety, row):
+    if not min(full, near) < -HARDLY or _backed(safety, row):
         return ""
     gone = force_text(float(safety.ditchable[row]), imperial=imperial)
     first = f"With the {gone} dropped that can be" if safety.ditchable[row] > 0 else "No lead can be dropped"
-    when = "even with nearly empty cylinders" if near < 0 else "with full cylinders"
-    sinks = force_text(-min(full, near if near < 0 else full), imperial=imperial)
+    when = "even with nearly empty cylinders" if near < -HARDLY else "with full cylinders"
+    sinks = force_text(-min(full, near), imperial=imperial)
     return f"{first}: with the BC empty this diver still sinks at the surface by about {sinks}, {when}"
 
 
