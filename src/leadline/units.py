@@ -133,7 +133,8 @@ def mass_text(mass: float, *, imperial: bool = False) -> str:
     >>> mass_text(6.5), mass_text(6.35029, imperial=True)
     ('6.5 kg', '14 lb')
     """
-    return f"{round(mass / POUND, 1):g} lb" if imperial else f"{round(mass, 2):g} kg"
+    # What rounds to nothing has no sign.
+    return f"{round(mass / POUND, 1) + 0.0:g} lb" if imperial else f"{round(mass, 2) + 0.0:g} kg"
 
 
 def about_text(mass: float, imperial: bool) -> str:

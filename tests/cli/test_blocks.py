@@ -195,8 +195,17 @@ def test_sizes_and_suits_are_written_alike_in_all_files(lead, tmp_path: Path) ->
         assert outfit["pieces"] == list(dict.fromkeys(cells))
 
 
-def test_too_few_blocks_name_the_diver(lead) -> None:
-    done = lead("1 kg,2\n", "suggest", "--diver", "Ines")
+def test_too_few_blocks_keep_nobody_from_an_answer(lead, tmp_path: Path) -> None:
+    """What the book lists is shared: one diver borrows, and all others are answered as ever."""
+    plan = tmp_path / "plan.csv"
+    plan.write_text("diver,water,suit,bc,cylinder\nInes,salt,full 5,jacket,steel 12\n")
+    few, many = (document(lead(blocks, "suggest", "--plan", plan))[0] for blocks in ("1 kg,2\n", "1 kg,60\n"))
+    borrow = "All blocks that are listed make 2 kg: the rest has to be borrowed, and no less will do"
+    assert (few["lead_kg"], few["bring_kg"]) == (many["lead_kg"], many["bring_kg"])
+    assert few["lead_kg"] > 2
+    assert borrow in few["cautions"]
+    assert borrow not in many["cautions"]
+    # What is named for one diver is all that this one has.
+    done = lead("1 kg,60\n", "suggest", "--diver", "Ines", "--blocks", "1kg:2")
     assert done.exit_code == 1
     assert done.stderr.startswith("Error: Ines: these blocks make up to 2.0 kg")
-    assert "--block" in done.stderr

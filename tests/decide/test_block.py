@@ -42,6 +42,13 @@ def test_sums_are_all_that_can_be_made(stock, lead) -> None:
     assert owned.below(lead) == pytest.approx(max([s for s in every if s < lead - 1e-9], default=0))
 
 
+def test_one_who_needs_more_than_all_there_is_borrows_of_the_smallest() -> None:
+    """By hand: 2 x 2 kg and 0.5 kg make 4.5 kg; 6.1 kg are four more halves."""
+    listed = BlockSet.of({"2 kg": 2, "0.5 kg": 1})
+    assert listed.all_there_is == 4.5
+    assert [listed.at_least(lead) for lead in (4.5, 4.6, 6.1)] == [4.5, 5.0, 6.5]
+
+
 @settings(deadline=None, max_examples=60)
 @given(st.sampled_from([0.5, 1.0, POUND, 2 * POUND]), st.floats(0, 30))
 def test_one_size_without_end_is_a_large_stock(mass, lead) -> None:

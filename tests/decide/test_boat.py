@@ -12,6 +12,7 @@ import pytest
 from leadline.arrays import columns_from_rows
 from leadline.decide.advice import advise, answers
 from leadline.decide.boat import boat, plan_rows
+from leadline.decide.boat_dives import at_once, dives
 from leadline.decide.sheet_record import boat_rows
 from leadline.decide.stock import Pieces
 from leadline.errors import RecordError
@@ -110,6 +111,71 @@ def test_dives_follow_each_other_and_share_the_lead() -> None:
     assert [len(dive.divers) for dive in twice.dives] == [2, 2]
     assert twice.load.total_kg < 1.5 * once.load.total_kg  # not two boats' worth
     assert twice.load.usual_kg >= once.load.usual_kg
+
+
+def moments(*rows):
+    """Divers in the water at one time, by name."""
+    plan = columns_from_rows(DIVES, [club.plan_row(who, dive=dive, **more) for who, dive, more in rows])
+    found = at_once(plan, [dive.rows for dive in dives(plan)])
+    return sorted("".join(sorted(plan["diver"][rows])) for rows in found)
+
+
+DAY, NEXT_DAY = "2026-06-01", "2026-06-02"
+
+
+@pytest.mark.parametrize(
+    ("rows", "found"),
+    [
+        # One dive in two groups, and groups that number their own dives: both may be down at once.
+        ([("A", "am", {"group": "x"}), ("B", "am", {"group": "y"})], ["AB"]),
+        ([("A", "1", {"group": "x"}), ("B", "2", {"group": "y"})], ["AB"]),
+        ([("A", "am", {}), ("B", "am", {}), ("A", "pm", {}), ("B", "pm", {})], ["AB", "AB"]),
+        (
+            [
+                (who, dive, {"group": group})
+                for dive in ("am", "pm")
+                for who, group in (("A", "x"), ("B", "y"))
+            ],
+            ["AB", "AB"],
+        ),
+        ([("A", "am", {"group": "x"}), ("B", "am", {"group": "y", "date": NEXT_DAY})], ["A", "B"]),
+        # Nobody is back with lead after a quarter of an hour; after two hours they are.
+        ([("A", "1", {"date": f"{DAY}T09:00"}), ("B", "2", {"date": f"{DAY}T09:15"})], ["A", "AB"]),
+        ([("A", "1", {"date": f"{DAY}T09:00"}), ("B", "2", {"date": f"{DAY}T11:00"})], ["A", "B"]),
+        (
+            [
+                (who, who, {"date": f"{DAY}T{at}"})
+                for who, at in (("A", "09:00"), ("B", "10:00"), ("C", "11:00"))
+            ],
+            ["A", "AB", "BC"],
+        ),
+    ],
+)
+def test_who_is_in_the_water_at_one_time(rows, found) -> None:
+    rows = [(who, dive, {"date": DAY} | more) for who, dive, more in rows]
+    divers = {"A": "Ines", "B": "Noa", "C": "Ivo"}
+    names = ["".join(sorted(divers[who] for who in one)) for one in found]
+    assert moments(*((divers[who], dive, more) for who, dive, more in rows)) == sorted(names)
+
+
+def test_lead_under_water_is_handed_to_nobody() -> None:
+    """Two divers of one dive take the lead of both, whatever groups and minutes they are told apart by."""
+    one = {"date": f"{DAY}T09:00", "dive": "am"}
+    together = sheet([club.plan_row("Ines", **one), club.plan_row("Noa", **one)])
+    for more in ({"group": "other"}, {"date": f"{DAY}T09:20", "dive": "second"}):
+        apart = sheet([club.plan_row("Ines", **one), club.plan_row("Noa", **(one | more))])
+        assert len(apart.dives) == 2
+        assert apart.load == together.load
+        assert apart.moments == (1 if "group" in more else 2)
+
+
+def test_what_is_loaded_makes_what_is_laid_out() -> None:
+    """Forty who check first begin with the same lead: each of them needs the piece of 1 kg in it."""
+    found = sheet([club.plan_row("Uma", cylinder="alu 11") for _ in range(40)])
+    assert all(diver.answer.check_first for diver in found.divers)
+    laid_out = np.sum([diver.pieces for diver in found.divers], axis=0)
+    assert (laid_out <= found.load.counts).all()
+    assert laid_out.max() >= 40
 
 
 def test_group_and_day_choose_rows() -> None:

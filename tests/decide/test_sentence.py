@@ -8,8 +8,9 @@ import pytest
 
 from leadline.decide.advice import answers, breath_out
 from leadline.decide.block import Block
+from leadline.decide.block_sentence import coarse, scarce
 from leadline.decide.history import like_kit
-from leadline.decide.sentence import _spread, coarse, dangers
+from leadline.decide.sentence import _spread, dangers
 from leadline.timeline import PLAN
 
 from .club import GEAR, NEED, assess, dives, plan_row
@@ -262,6 +263,14 @@ def test_coarse_blocks_are_named() -> None:
     assert coarse(5.0, -1.0, imperial=True)[0].startswith("These blocks are coarse: about 0 lb")
     said = answers(assess([plan_row("Ines")]), block=Block(5.0))[0].advice
     assert any(caution.startswith("These blocks are coarse") for caution in said.cautions)
+
+
+def test_blocks_that_do_not_suffice_are_named() -> None:
+    assert scarce(4.5, 4.5) == ()
+    assert scarce(5.0, 4.5)[0].startswith(
+        "All blocks that are listed make 4.5 kg: the rest has to be borrowed"
+    )
+    assert "10 lb" in scarce(6.0, 10 * 0.45359237, imperial=True)[0]
 
 
 # By hand, against 20 bar in the fullest cylinder that is carried, at the stop and at the end.

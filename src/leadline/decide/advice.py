@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from leadline.decide.advice_data import Advice, Answer
 from leadline.decide.assessment import Assessment
-from leadline.decide.block import Block
+from leadline.decide.block import Block, BlockSet
+from leadline.decide.block_sentence import coarse, scarce
 from leadline.decide.case import QUANTILES, Begun, Case, begun, cases_of
 from leadline.decide.change import Trigger, late, triggers
 from leadline.decide.checked_dive import CheckedDive
@@ -24,7 +25,7 @@ from leadline.decide.look import SurfaceDoubt
 from leadline.decide.onward import Onward, onward
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
-from leadline.decide.sentence import cautions, coarse
+from leadline.decide.sentence import cautions
 from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.decide.step_sentence import next_step
 from leadline.decide.trim import trim
@@ -244,6 +245,8 @@ def _answer(
         triggers=behind.again[i],
         imperial=imperial,
     )
+    if isinstance(block, BlockSet):
+        found += scarce(max(case.bring, case.lead), block.all_there_is, imperial=imperial)
     if not case.failed:
         found += coarse(case.bring, case.ends[-1] - enough, imperial=imperial)
     prior = (float(behind.prior[i]), float(behind.prior_sd[i]))

@@ -101,9 +101,13 @@ class BlockSet(Block):
         Whether all are sold in pounds.
     stock : tuple of (float, int)
         Mass [kg] and number of each size.
+    more : bool
+        Whether there are more of the smallest to be had somewhere, as where many divers share what is listed:
+        one who needs more than all of it keeps nobody else from an answer.
     """
 
     stock: tuple[tuple[float, int], ...] = ()
+    more: bool = False
 
     @classmethod
     def parse(cls, text: str) -> BlockSet:
@@ -147,11 +151,14 @@ class BlockSet(Block):
         --------
         >>> BlockSet.of({"2 kg": 40, "0.5 kg": 1}).at_least(2.6)
         4.0
+        >>> BlockSet.of({"2 kg": 2, "0.5 kg": 1}).at_least(5.2)
+        5.5
         """
         sizes = {size: _mass(size, size) for size in pieces}
         most = {size: math.ceil(MOST_LEAD / mass) for size, (mass, _) in sizes.items()}
         stock = tuple((mass, min(pieces[size], most[size])) for size, (mass, _) in sizes.items())
-        return cls(min(mass for mass, _ in stock), all(pounds for _, pounds in sizes.values()), stock)
+        pounds = all(imperial for _, imperial in sizes.values())
+        return cls(min(mass for mass, _ in stock), pounds, stock, more=True)
 
     @cached_property
     def sums(self) -> tuple[float, ...]:
@@ -171,10 +178,12 @@ class BlockSet(Block):
         Raises
         ------
         OutOfRangeError
-            If all blocks together are lighter.
+            If all blocks together are lighter, and there are no more to be had.
         """
         place = bisect_left(self.sums, lead - SLACK)
         if place == len(self.sums):
+            if self.more:
+                return self.sums[-1] + Block(self.mass).at_least(lead - self.sums[-1])
             unit, name = (POUND, "lb") if self.imperial else (1.0, "kg")
             raise OutOfRangeError(
                 f"these blocks make up to {self.sums[-1] / unit:.1f} {name} and {lead / unit:.1f} {name} are "
@@ -182,6 +191,11 @@ class BlockSet(Block):
                 "more of them, or their size alone with --block"
             )
         return self.sums[place]
+
+    @property
+    def all_there_is(self) -> float:
+        """All of them together. [kg]."""
+        return self.sums[-1]
 
     def makes(self, mass: float) -> bool:
         """As for one size."""

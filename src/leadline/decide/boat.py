@@ -129,7 +129,8 @@ def boat(
     found = answers(assessment, block=sizes.step, risk=risk, imperial=units == "imperial")
     together = dives(columns)
     groups = [dive.rows for dive in together]
-    load = _load(assessment, rows, found, at_once(columns, groups), sizes, seed=seed)
+    moments = at_once(columns, groups)
+    load = _load(assessment, rows, found, moments, sizes, seed=seed)
     divers = _divers(columns, found, groups, (sizes, load), imperial=units == "imperial")
     starts, present = full(assessment, rows), assessment.rigs.take(rows).present
     divers = [
@@ -155,6 +156,7 @@ def boat(
         dives=tuple(_dive(columns, one, divers) for one in together),
         load=load,
         there=sizes.there,
+        moments=len(moments),
     )
 
 
@@ -302,8 +304,10 @@ def _load(
     on = worn(need, lead, check, out=breath_out(assessment.fit.theta), step=sizes.step)
     spare = np.where(check, np.maximum(bring - on, 0.0), 0.0)
     counts = [sizes.wanted(np.column_stack([on[:, at], spare[:, at].max(axis=1)])) for at in groups]
+    # Before anybody knows what the checks show, all stand there with what the sheet lays out.
+    laid_out = [np.broadcast_to(sizes.dealt(lead[at]).sum(axis=0), counts[0].shape) for at in groups]
     total = np.max([on[:, at].sum(axis=1) for at in groups], axis=0)
-    return stock(np.max(counts, axis=0), total, sizes, seed=seed)
+    return stock(np.max(counts + laid_out, axis=0), total, sizes, seed=seed)
 
 
 def _needs(

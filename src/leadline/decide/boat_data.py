@@ -135,6 +135,8 @@ class BoatData:
         Blocks that the book lists in the other unit, of which no lead is made, and how many there are.
     changed_kit : tuple of str
         Items whose row was changed since, so that what was learned of them is left out.
+    moments : int
+        How often somebody goes in while lead of before can be put on again.
     """
 
     units: str
@@ -155,6 +157,7 @@ class BoatData:
     there: There = ()
     left_out: tuple[tuple[str, int], ...] = ()
     changed_kit: tuple[str, ...] = ()
+    moments: int = 1
 
     @property
     def lacking(self) -> Lacking:

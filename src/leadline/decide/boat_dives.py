@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,9 @@ from leadline.frozen import dataclass
 __all__ = ["Together", "at_once", "dives"]
 
 IntArray = NDArray[np.int64]
+
+BACK: Final = np.timedelta64(90, "m")
+"""From the begin of one dive to when its lead can be put on for the next. (judged)"""
 
 
 @dataclass(frozen=True)
@@ -78,9 +82,7 @@ def _together(plan: Columns, rows: list[int], *, own: bool) -> Together:
 
 
 def at_once(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
-    """Rows that are in the water at one time: dives of the same day and time of day, else each dive alone.
-
-    A date without a time says nothing of it: midnight stands for that.
+    """Rows that are in the water at one time.
 
     Parameters
     ----------
@@ -92,11 +94,43 @@ def at_once(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
     Returns
     -------
     list of ndarray
-        Rows; together all of them, each once.
+        Rows; each row at least once. With a time of day, dives that begin within `BACK` of each other: nobody
+        is back with lead before. A date without a time says nothing of it (midnight stands for that): then
+        dives of one key and day, and of the others the first of each group on that day, their second ones and
+        so on. Lead that is taken for handed on while it is under water would be missing on the boat.
     """
-    found: dict[object, list[IntArray]] = {}
-    for number, rows in enumerate(groups):
+    timed: list[IntArray] = []
+    untimed: list[IntArray] = []
+    for rows in groups:
         when = plan["date"][rows[0]]
-        timed = not np.isnat(when) and when != when.astype("datetime64[D]").astype("datetime64[s]")
-        found.setdefault(str(when) if timed else number, []).append(rows)
+        noted = not np.isnat(when) and when != when.astype("datetime64[D]").astype("datetime64[s]")
+        (timed if noted else untimed).append(rows)
+    return _overlapping(plan, timed) + _of_one_turn(plan, untimed)
+
+
+def _overlapping(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
+    """Those of dives that begin within `BACK` before each of them."""
+    begin = np.array([plan["date"][rows[0]] for rows in groups], "datetime64[s]")
+    found: dict[bytes, IntArray] = {}
+    for start in begin:
+        near = (begin <= start) & (begin > start - BACK)
+        rows = np.concatenate([rows for rows, there in zip(groups, near.tolist(), strict=True) if there])
+        found[rows.tobytes()] = rows
+    return list(found.values())
+
+
+def _of_one_turn(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
+    """Those of dives of which only the day is known, or not even that."""
+    day = plan["date"].astype("datetime64[D]").astype(str)
+    keys = [(day[rows[0]], plan["dive"][rows[0]]) for rows in groups]
+    often = Counter(keys)
+    turns: Counter[tuple[object, ...]] = Counter()
+    found: dict[object, list[IntArray]] = {}
+    for key, rows in zip(keys, groups, strict=True):
+        if often[key] > 1 and key[1]:
+            found.setdefault(key, []).append(rows)
+            continue
+        turn = (key[0], plan["group"][rows[0]])
+        found.setdefault((key[0], turns[turn]), []).append(rows)
+        turns[turn] += 1
     return [np.concatenate(rows) for rows in found.values()]

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.timeline import Timeline
 
-__all__ = ["DOUBTED", "STANDING", "cautions", "coarse", "dangers"]
+__all__ = ["DOUBTED", "STANDING", "cautions", "dangers"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -39,9 +39,6 @@ DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DO
 
 TOO_LIGHT_LAST: Final = 0.2
 """Chance of too light with the lead carried last from which that is said first of all. [-]"""
-
-COARSE: Final = 1.0
-"""Lead that comes on top for want of smaller blocks, from which that is said. [kg]"""
 
 SAME_LEAD: Final = 0.25
 """Leads that differ by less are one and the same in words. [kg]"""
@@ -274,25 +271,6 @@ def _unnamed(assessment: Assessment, position: int) -> frozenset[str]:
         "water": bool(o.water[position]) or not np.isnan(o.salinity[position]),
     }
     return frozenset(name for name, there in named.items() if not there)
-
-
-def coarse(bring: float, enough: float, *, imperial: bool = False) -> tuple[str, ...]:
-    """A caution where the blocks make much more of the lead than it has to be; none where they do not.
-
-    Parameters
-    ----------
-    bring, enough : float
-        Lightest lead on the blocks within the accepted risk, and lightest of all. [kg]
-    imperial : bool
-        Whether to speak in pounds.
-    """
-    least = max(enough, 0.0)
-    if bring - least < COARSE:
-        return ()
-    return (
-        f"These blocks are coarse: about {about_text(least, imperial)} would be enough, and with them it is "
-        f"{mass_text(bring, imperial=imperial)}, so bring smaller ones",
-    )
 
 
 def dangers(found: Sequence[str]) -> tuple[str, ...]:
