@@ -7,9 +7,10 @@ from numpy.testing import assert_allclose
 
 from leadline.arrays import Records, columns_from_rows, empty
 from leadline.decide.assessment import Assessment
+from leadline.evidence.gather import suit_keys
 from leadline.model.population import prior_fit
 from leadline.records import CHECKS, DIVERS, DIVES, GEAR
-from leadline.timeline import resolve_checks
+from leadline.timeline import resolve_checks, timeline
 
 DIVE = {
     "dive": "7",
@@ -96,3 +97,35 @@ def test_checks_without_a_dive_stay_as_they_are() -> None:
     assert (
         len(resolve_checks(Records(*(empty(n) for n in ("divers", "gear", "dives", "checks"))))["check"]) == 0
     )
+
+
+def test_undersuit_under_a_wet_suit_is_none() -> None:
+    """It holds no gas there, and is no other outfit: proofs in the suit alone hold with it as well."""
+    held = timeline(
+        Records(
+            columns_from_rows(DIVERS, [{"diver": "Ines"}]),
+            columns_from_rows(GEAR, GEAR_ROWS_OF_TWO_SUITS),
+            columns_from_rows(
+                DIVES,
+                [
+                    {"dive": f"{i}", "diver": "Ines", "suit": suit, "undersuit": under}
+                    for i, (suit, under) in enumerate(
+                        [("wet", ""), ("wet", "warm"), ("dry", ""), ("dry", "warm"), ("", "warm")]
+                    )
+                ],
+            ),
+            empty("checks"),
+        )
+    )
+    worn = (held.occasions.undersuit >= 0).any(axis=1)
+    assert worn.tolist() == [False, False, False, True, False]
+    key = suit_keys(held)
+    assert key[0] == key[1]
+    assert len(set(key.tolist())) == 4
+
+
+GEAR_ROWS_OF_TWO_SUITS = [
+    {"item": "wet", "kind": "suit", "style": "full", "thickness_mm": 5},
+    {"item": "dry", "kind": "suit", "style": "dry_membrane"},
+    {"item": "warm", "kind": "undersuit", "style": "thick"},
+]

@@ -141,6 +141,12 @@ def _parts(cell: str) -> list[str]:
     return [part.strip().casefold() for part in cell.split(";") if part.strip()]
 
 
+def _under_dry(found: Occasions, gear: Columns) -> Occasions:
+    """Undersuits where a dry suit is worn over them: under a wet one they hold no gas and are none."""
+    dry = np.append(np.isin(gear["style"], _DRY), False)[found.suit].any(axis=1, keepdims=True)
+    return replace(found, undersuit=np.where(dry, found.undersuit, -1))
+
+
 def timeline(records: Records, plan: Columns | None = None) -> Timeline:
     """Put all rows of a book, and a plan if there is one, on one line of time.
 
@@ -169,7 +175,7 @@ def timeline(records: Records, plan: Columns | None = None) -> Timeline:
     table = np.repeat([DIVE, CHECK, PLAN], sizes)
     row = np.concatenate([np.arange(size) for size in sizes])
     return Timeline(
-        occasions(records, joined, counts_as_dive=table == DIVE),
+        _under_dry(occasions(records, joined, counts_as_dive=table == DIVE), records.gear),
         table,
         row,
         replace(records, checks=checks),

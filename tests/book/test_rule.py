@@ -103,6 +103,13 @@ UNSOUND = [
     ),
     (
         "dives",
+        DIVE | {"bc_state": "gas", "bc_gas_l": "0"},
+        "bc_gas_l",
+        "contradicts bc_state gas; leave it empty where nobody estimated",
+    ),
+    ("checks", {"check": "c", "diver": "Ines", "bar": "60;-"}, "bar", "must be numbers joined by ;"),
+    (
+        "dives",
         DIVE | {"end_bar": "-"},
         "end_bar",
         "^end_bar -: marks every cylinder as not carried at the stop",

@@ -289,7 +289,7 @@ def test_empty_plan_is_an_empty_array(suggest, tmp_path: Path) -> None:
         (["--diver", "Ines", "--start", "20", "--end", "40"], "lies more than 5 bar above --start"),
         (["--diver", "Ines", "--water", "salt", "--salinity", "3.5"], "contradicts water salt, which has 15"),
         (["--diver", "Ines", "--salinity", "3.5"], "contradicts water salt"),  # taken over
-        (["--diver", "Ines", "--cylinder", "steel 12;stage 7", "--stop", "-;-"], "every cylinder is"),
+        (["--diver", "Ines", "--cylinder", "steel 12;stage 7", "--stop", "-;-"], "marks every cylinder as"),
         (["--plan", "none.csv"], "none.csv: no such file"),
     ],
 )  # fmt: skip

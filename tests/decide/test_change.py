@@ -315,6 +315,7 @@ GEARED = assess().line.records.gear
         ("cylinder=steel 12;stage 7", {"start_psi", "gas"}, ("cylinder", "steel 12;stage 7")),
         ("water=fresh", {"salinity_gkg", "altitude_ft"}, ("water", "fresh")),
         ("water=salt", set(), ("water", "salt")),
+        ("water= Salt", set(), ("water", "Salt")),
         ("altitude=1500", {"altitude_ft"}, ("altitude_m", "1500")),
         ("reserve=40", {"end_bar"}, ("stop_bar", "40")),
         ("body-mass=+5", set(), ("body_mass_kg", "69.0000")),

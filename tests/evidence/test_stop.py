@@ -17,6 +17,9 @@ CELLS = [
     ({"bc_state": "empty", "suit_gas": "more"}, True, GAS),
     ({"bc_state": "gas"}, False, GAS),
     ({"bc_state": "gas", "bc_gas_l": 2.0}, False, TWO),
+    ({"bc_gas_l": 0.0}, False, TWO),  # nothing in it, as far as anybody can tell
+    ({"bc_state": "unknown", "bc_gas_l": 0.0}, False, TWO),
+    ({"bc_gas_l": 0.0}, True, UNKNOWN),
     ({"bc_state": "unknown"}, False, UNKNOWN),
     ({}, False, UNKNOWN),
     ({"bc_state": "empty"}, True, UNKNOWN),

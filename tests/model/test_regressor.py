@@ -265,6 +265,31 @@ def test_score_of_intervals_is_one_inside_and_nothing_for_the_best_constant():
     assert_allclose(flat.score(X, y), 1 - distance / 4.5, atol=1e-9)
 
 
+@pytest.mark.parametrize(
+    "y", [[[-0.5, np.inf], [1.7, np.inf]], [[1, 2], [1.3, 3]], [[-np.inf, -1.0], [-2.0, 1.1]]]
+)
+def test_intervals_that_one_constant_lies_in_are_explained_by_it(y):
+    """By hand: 1.7 and more, 1.3 to 2, -2 to -1 lie in both; what misses one explains nothing of nothing."""
+    found = IntervalRegressor().fit([[0.0], [1.0], [2.0], [3.0]], [0.0, 1.0, 2.0, 3.1])
+    assert found.score([[0.0], [1.0]], y) == 0.0
+
+
+def test_numbers_are_the_same_groups_in_whatever_array(rng):
+    X, y, _, _ = simulated(rng)
+    groups = np.arange(len(X)) % 12 + 1
+    for given in (groups, groups.astype(object)):
+        found = IntervalRegressor().fit(X, y, given)
+        assert found.groups_.tolist() == list(range(1, 13))
+        expected = found.predict(X, groups)
+        for asked in (groups.astype(float), groups.astype(object), groups.astype(np.int32)):
+            assert_array_equal(found.predict(X, asked), expected)
+        with pytest.raises(OutOfRangeError, match="groups are texts, but those of the fit were numbers"):
+            found.predict(X, groups.astype(str))
+    texts = IntervalRegressor().fit(X, y, groups.astype(str))
+    with pytest.raises(OutOfRangeError, match="groups are numbers, but those of the fit were texts"):
+        texts.predict(X, groups)
+
+
 def test_pipelines_searches_and_grouped_folds_take_intervals(rng):
     X, _, y, groups = simulated(rng)
     pipe = make_pipeline(StandardScaler(), IntervalRegressor())
@@ -333,7 +358,7 @@ def test_what_cannot_be_predicted_is_named(rng):
     found = IntervalRegressor().fit(X, y, np.arange(60) % 3)
     with pytest.raises(OutOfRangeError, match=r"quantiles must lie between 0 and 1.*got \[0, 0.5\]"):
         found.predict(X, quantiles=[0, 0.5])
-    with pytest.raises(OutOfRangeError, match="groups are texts, but the groups of the fit were not"):
+    with pytest.raises(OutOfRangeError, match="groups are texts, but those of the fit were numbers"):
         found.predict(X[:1], groups=["1"])
 
 

@@ -169,6 +169,13 @@ def _seen(written: Written) -> Iterator[Check]:
         "number_text(bc_gas_l)",
         also=("bc_state",),
     )
+    yield Check(
+        "bc_gas_l",
+        "bc_gas_l = 0 AND bc_state = 'gas'",
+        literal("contradicts bc_state gas; leave it empty where nobody estimated how much"),
+        "number_text(bc_gas_l)",
+        also=("bc_state",),
+    )
 
 
 def _lead(written: Written) -> Iterator[Check]:

@@ -199,7 +199,7 @@ def looks(assessment: Assessment) -> tuple[BoolArray, BoolArray]:
     dives, at = line.records.dives, line.at(DIVE)
     weighed = ~np.isnan(dives["lead_kg"])
     vented = ~assessment.rigs.dry[at] | (dives["suit_gas"] == "least")
-    stop = (dives["stop_result"] != "") & ((dives["bc_state"] == "empty") | (dives["bc_gas_l"] > 0))
+    stop = (dives["stop_result"] != "") & ((dives["bc_state"] == "empty") | (dives["bc_gas_l"] >= 0))
     after_bc = (dives["handed_off_bc"] == "") | (dives["handed_off_bc"] == "empty")
     after = (dives["handed_off_result"] != "") & after_bc & ~np.isnan(dives["handed_off_kg"])
     looked[at] = weighed & vented & (stop | after)

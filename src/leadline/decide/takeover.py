@@ -127,7 +127,7 @@ def _kit(records: Records, source: Source, given: Mapping[str, str]) -> dict[str
     previous["stop_depth_m"] = shallow_stop(records, source, given["diver"], suit)
     skip = {column.name for column in DIVES.columns if _given(column, given)}
     # The same word again is the same water; another one is as high and as salt as is usual.
-    if "water" in skip and given.get("water", "").strip() != previous["water"]:
+    if "water" in skip and given.get("water", "").strip().casefold() != previous["water"]:
         skip |= set(_OF_WATER)
     if given.get("site", "") not in ("", source.table["site"][source.row] if "site" in source.table else ""):
         skip.add("salinity_gkg")

@@ -144,7 +144,7 @@ def changed_cells(
     gone = _GOES_TOO.get(name, ())
     if name == "cylinder" and len(_parts(value)) == len(_parts(cells.get("cylinder", ""))):
         gone = ("start_bar",)
-    if name == "water" and value == cells.get("water", ""):
+    if name == "water" and value.strip().casefold() == cells.get("water", "").strip().casefold():
         gone = ()
     for other in gone:
         changed = _without(changed, other)

@@ -43,6 +43,7 @@ def _seen(
     lead: NDArray[np.float64],
 ) -> Statements:
     """One statement for each row with a result, by the state of BC and suit."""
+    bc = np.where((bc != "gas") & (litres == 0), "empty", bc)  # an estimate of no gas is that it was empty
     suit_gas = rows["suit_gas"]
     suit_least = ~dry | (suit_gas == "least")
     suit_more = dry & (suit_gas == "more")

@@ -55,9 +55,10 @@ def _labels(groups: Any, count: int) -> NDArray[Any]:
         )
     known = labels == labels  # NaN and NaT are not equal to themselves
     if labels.dtype.kind == "O":
-        # Labels of several types cannot be sorted.
         known = np.array([isinstance(label, (str, int, np.integer)) for label in labels], bool)
-        labels = labels.astype(str)
+        # Labels of several types cannot be sorted.
+        whole = known.all() and not any(isinstance(label, str) for label in labels)
+        labels = labels.astype(np.int64 if whole else str)
     if not np.all(known):
         row = int(np.flatnonzero(~known)[0])
         raise OutOfRangeError(f"a group is a text or a number; row {row} of groups has {given[row]!r}")
@@ -210,11 +211,10 @@ class IntervalRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  #
         if groups is None:
             return columns, np.full(count, -1, np.int64)
         labels = _labels(groups, count)
-        if self.groups_.dtype.kind == "U":
-            labels = labels.astype(str)
-        elif labels.dtype.kind == "U":
+        if (self.groups_.dtype.kind == "U") != (labels.dtype.kind == "U"):
+            one, other = ("numbers", "texts") if self.groups_.dtype.kind == "U" else ("texts", "numbers")
             raise OutOfRangeError(
-                "groups are texts, but the groups of the fit were not: give them as they were"
+                f"groups are {one}, but those of the fit were {other}: give them as they were"
             )
         at = np.minimum(np.searchsorted(self.groups_, labels), len(self.groups_) - 1)
         return columns, np.where(self.groups_[at] == labels, at, -1)
@@ -331,4 +331,7 @@ def _constant(lower: FloatArray, upper: FloatArray) -> float:
             low = middle
         else:
             high = middle
-    return low / 2 + high / 2
+    # Where all intervals have something in common, it is in there and not an ulp beside it.
+    first, last = float(np.max(lower)), float(np.min(upper))
+    middle = low / 2 + high / 2
+    return min(max(middle, first), last) if first <= last else middle
