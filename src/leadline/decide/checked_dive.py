@@ -323,6 +323,7 @@ def _no_further(found: Marginal, before: Marginal, side: int) -> Marginal:
     """
     if side == 0:
         return found
+    found, before = _trimmed(found), _trimmed(before)
     grid = np.arange(
         min(one.points[0] - REACH * one.scatter for one in (found, before)),
         max(one.points[-1] + REACH * one.scatter for one in (found, before)) + COARSE,
@@ -331,6 +332,17 @@ def _no_further(found: Marginal, before: Marginal, side: int) -> Marginal:
     above = np.minimum if side < 0 else np.maximum
     weights = np.maximum(-np.diff(above(found.above(grid), before.above(grid))), 0.0)
     return Marginal((grid[1:] + grid[:-1]) / 2, weights / weights.sum(), COARSE / 2)
+
+
+def _trimmed(need: Marginal) -> Marginal:
+    """Without points that hold nothing, and of the others as many as `COARSE` asks for: less to reckon."""
+    kept = np.flatnonzero(need.weights > need.weights.max() * 1e-10)
+    points, weights = need.points[kept[0] : kept[-1] + 1], need.weights[kept[0] : kept[-1] + 1]
+    first = np.flatnonzero(np.diff(np.floor(points / COARSE), prepend=-np.inf))
+    mass = np.add.reduceat(weights, first)
+    middle = np.add.reduceat(weights * points, first) / np.maximum(mass, 1e-300)
+    there = mass > 0
+    return Marginal(middle[there], mass[there] / mass.sum(), need.scatter)
 
 
 def right_check(rigs: Rigs, pressure: FloatArray) -> State:
