@@ -94,10 +94,11 @@ def at_once(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
     Returns
     -------
     list of ndarray
-        Rows; each row at least once. With a time of day, dives that begin within `BACK` of each other: nobody
-        is back with lead before. A date without a time says nothing of it (midnight stands for that): then
-        dives of one key and day, and of the others the first of each group on that day, their second ones and
-        so on. Lead that is taken for handed on while it is under water would be missing on the boat.
+        Rows; each row at least once, and no moment is part of another. With a time of day, dives that begin
+        within `BACK` of each other: nobody is back with lead before. A date without a time says nothing of it
+        (midnight stands for that): then dives of one key and day, and of the others the first of each group
+        on that day, their second ones and so on. Lead that is taken for handed on while it is under water
+        would be missing on the boat.
     """
     timed: list[IntArray] = []
     untimed: list[IntArray] = []
@@ -109,14 +110,16 @@ def at_once(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
 
 
 def _overlapping(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
-    """Those of dives that begin within `BACK` before each of them."""
+    """Those of dives that begin within `BACK` before the last of them, as many as there are at one time."""
     begin = np.array([plan["date"][rows[0]] for rows in groups], "datetime64[s]")
-    found: dict[bytes, IntArray] = {}
-    for start in begin:
-        near = (begin <= start) & (begin > start - BACK)
-        rows = np.concatenate([rows for rows, there in zip(groups, near.tolist(), strict=True) if there])
-        found[rows.tobytes()] = rows
-    return list(found.values())
+    found: list[tuple[set[int], IntArray]] = []
+    for start in np.unique(begin):
+        near = np.flatnonzero((begin <= start) & (begin > start - BACK)).tolist()
+        # Each next moment has those of the one before, but for who is back by then.
+        if found and found[-1][0] <= set(near):
+            found.pop()
+        found.append((set(near), np.concatenate([groups[i] for i in near])))
+    return [rows for _, rows in found]
 
 
 def _of_one_turn(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
