@@ -111,6 +111,8 @@ def test_dives_follow_each_other_and_share_the_lead() -> None:
     assert [len(dive.divers) for dive in twice.dives] == [2, 2]
     assert twice.load.total_kg < 1.5 * once.load.total_kg  # not two boats' worth
     assert twice.load.usual_kg >= once.load.usual_kg
+    assert twice.moments == 2
+    assert "when most of it is in the water at one time; pieces go on to later dives" in render(twice)
 
 
 def moments(*rows):
