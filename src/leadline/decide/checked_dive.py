@@ -14,7 +14,8 @@ from typing import Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.decide.assessment import ALL_TIME, Assessment
+from leadline.decide.assessment import ALL_TIME, Assessment, questions
+from leadline.decide.foreseen import Key
 from leadline.decide.past import NEAR_RESERVE
 from leadline.distinct import distinct
 from leadline.frozen import dataclass
@@ -312,7 +313,15 @@ class CheckedDive(Assessment):
         """
         if until != ALL_TIME or np.any(rows != self.position) or not self.looks.any():
             return super().marginals(rows, state, until=until)
-        return [self.carried_to(state.take(np.array([i]))) for i in range(len(rows))]
+        for i, key in enumerate(keys := questions(rows, state, until=until)):
+            if key not in self._carried:
+                self._carried[key] = self.carried_to(state.take(np.array([i])))
+        return [self._carried[key] for key in keys]
+
+    @cached_property
+    def _carried(self) -> dict[Key, Marginal]:
+        """Needs that were asked for before: the answer, its chances and its words ask for the same."""
+        return {}
 
 
 def _no_further(found: Marginal, before: Marginal, side: int) -> Marginal:
