@@ -7,6 +7,11 @@ import socket
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# The same cases in each run, here and in CI. `.ci/long` looks for others, with a seed that it prints.
+settings.register_profile("same", derandomize=True, deadline=None)
+settings.load_profile("same")
 
 # Read when a test first imports numpy. The matrices here are small: two threads wait for each other more than
 # they help, and the last digits would depend on the machine.

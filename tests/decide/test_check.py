@@ -212,8 +212,9 @@ def test_sinking_breathed_out_never_asks_for_more_than_staying_up(lead, bar, bod
 @given(lead=st.integers(4, 16).map(lambda half: half / 2), bar=bars, body=bodies)
 def test_more_lead_at_the_same_waterline_is_that_much_more_need(lead, bar, body) -> None:
     first, second = (read(look(m, "eye", bar=bar), body=body, bar=bar) for m in (lead, lead + 1))
-    # What was known before pulls both a little towards itself.
-    assert 0.6 < second.now.q50_kg - first.now.q50_kg <= 1.0 + 1e-4
+    # What was known pulls both a little towards itself; a reading far from it (8 kg, where 2 were foreseen)
+    # makes wide laws likelier, and the further one is then pulled by no more than the nearer.
+    assert 0.6 < second.now.q50_kg - first.now.q50_kg <= 1.02
     assert 0.5 < second.advice.need_q50_kg - first.advice.need_q50_kg <= 1.05
     assert_allclose(second.now.alone_low_kg - first.now.alone_low_kg, 1.0, atol=0.02)
 
