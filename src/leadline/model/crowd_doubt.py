@@ -37,7 +37,8 @@ def far_records(posed: Posed, found: Found, direction: int, low: float, high: fl
         upper = lower = 0.0
         for k in range(g):
             f, row = posed.loadings[k], posed.rows[k][i]
-            pull = dot(f[at], f[i]) / max(dot(f[i], f[i]), 1e-12)
+            scatter = 0.0 if posed.together[k].following[i] == i else posed.together[k].variance
+            pull = dot(f[at], f[i]) / max(dot(f[i], f[i]) + scatter, 1e-12)
             begun = found.start[k, direction] - pull * posed.mean[k, i]
             upper += (begun + pull * row[E0]) / g
             lower += (begun + pull * (row[E0] if row[L0] == POINT else row[E2])) / g

@@ -14,7 +14,7 @@ from leadline.model.jobs import Jobs
 from leadline.model.layout import Rows
 from leadline.model.prepared import of_one
 from leadline.model.row import Levels
-from leadline.model.sequel import CLOSELY, Latent, latent, settle
+from leadline.model.sequel import CLOSELY, Latent, Together, given, latent, settle
 from leadline.model.sharing import UNSAID, apart, personal
 from leadline.model.small_array import copied
 from leadline.model.small_matrix import dot, multiply, root, thin
@@ -26,11 +26,15 @@ IntArray = NDArray[np.int64]
 
 
 class Posed(NamedTuple):
-    """Prepared rows and expected needs of n rows and t targets, mean + loadings · x; by hyperparameters."""
+    """Prepared rows and expected needs of n rows and t targets, mean + loadings · x; by hyperparameters.
+
+    Rows of one dive have its scatter besides.
+    """
 
     mean: FloatArray
     loadings: list[FloatArray]
     rows: list[FloatArray]
+    together: list[Together]
 
 
 class Found(NamedTuple):
@@ -71,13 +75,12 @@ def posed_of(
     prior = np.empty(n + t)
     suit = np.empty(n + t, np.int64)
     weight, elapsed, jumped = np.empty(n + t), np.empty(n + t), np.empty(n + t)
-    occasion = np.full(n + t, -1)
-    alone, shared = apart(rows, index)
+    alone, following = apart(rows, index)
     first_time = first_jump = math.inf
     for i in range(n):
         at = index[i]
         prior[i], suit[i], weight[i] = rows.prior[at], rows.suit[at], rows.suit_weight[at]
-        elapsed[i], jumped[i], occasion[i] = rows.elapsed[at], rows.jumped[at], shared[i]
+        elapsed[i], jumped[i] = rows.elapsed[at], rows.jumped[at]
         first_time, first_jump = min(first_time, elapsed[i]), min(first_jump, jumped[i])
         for j in range(q):
             z[i, j] = rows.exposure[at, columns[j]]
@@ -93,10 +96,10 @@ def posed_of(
         for j in range(q):
             z[n + i, j] = jobs.exposure[at, columns[j]]
     mean, common = np.empty((g, n + t)), np.empty((n + t, q))
-    loadings, prepared = [], []
+    loadings, prepared, together = [], [], []
     for k in range(g):
         spread = math.sqrt(levels[k].diver_variance + levels[k].body_square * jobs.body_variance[job])
-        own = personal(levels[k], spread, suit, weight, occasion, elapsed, jumped)
+        own = personal(levels[k], spread, suit, weight, elapsed, jumped)
         whole = np.empty((n + t, q + own.shape[1] + 1))
         for i in range(n + t):
             for j in range(own.shape[1]):
@@ -112,7 +115,8 @@ def posed_of(
                 whole[i, j] = common[i, j]
         loadings.append(thin(whole, UNSAID))
         prepared.append(of_one(rows, levels[k], index, alone))
-    return Posed(mean, loadings, prepared)
+        together.append(Together(following, levels[k].scatter_variance))
+    return Posed(mean, loadings, prepared, together)
 
 
 @njit(cache=True)
@@ -128,7 +132,7 @@ def settled_of(posed: Posed) -> Found:
         if k:
             copied(states[0].precision, state.precision)
             copied(states[0].shift, state.shift)
-        mass[k], _, _ = settle(posed.rows[k], f[:n], posed.mean[k, :n], state, CLOSELY)
+        mass[k], _, _ = settle(posed.rows[k], f[:n], posed.mean[k, :n], posed.together[k], state, CLOSELY)
         states.append(state)
     length = np.empty((g, n + t))
     for k in range(g):
@@ -158,13 +162,18 @@ def settled_of(posed: Posed) -> Found:
             near[d] = max(near[d], alike)
         for k in range(g):
             f = posed.loadings[k]
-            v = np.empty(f.shape[1])
+            v, row = np.empty(f.shape[1]), np.empty(f.shape[1])
             for j in range(len(v)):
                 v[j] = dot(states[k].covariance[j], f[at])
             start[k, d], start_sd[k, d] = posed.mean[k, at], length[k, at]
             centre[k, d] = posed.mean[k, at] + dot(f[at], states[k].mean)
             sd[k, d] = math.sqrt(max(dot(v, f[at]), 1e-12))
             for i in range(n):
-                cross[k, d, i] = dot(f[i], v)
+                if posed.together[k].following[i] == i:
+                    cross[k, d, i] = dot(f[i], v)
+                    continue
+                s = states[k]
+                given(posed.together[k], i, f[:n], posed.mean[k, :n], s.mean, s.precision, s.shift, row)
+                cross[k, d, i] = dot(row, v)
             with_anchor[k, d] = dot(f[anchor], v)
     return Found(states, mass, start, start_sd, centre, sd, cross, with_anchor, near < ALIKE, anchor)

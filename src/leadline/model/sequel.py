@@ -1,7 +1,8 @@
 """Compiled expectation propagation for one diver at a time: sites taken in turn, in few directions.
 
 Expected needs of n rows and t targets are mean + loadings · x with x ~ N(0, I) in r directions. Each row's
-site moves the posterior of x at once, by a matrix of rank one; nothing is factorised anew.
+site moves the posterior of x at once, by a matrix of rank one; nothing is factorised anew. What rows of one
+dive have in common besides, that dive's scatter, is no direction: given x it follows from their own sites.
 """
 
 from __future__ import annotations
@@ -16,18 +17,23 @@ from leadline.model.compiled import njit
 from leadline.model.likelihood import SAFE_LEVEL
 from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, POINT, bent
 from leadline.model.row import refined
+from leadline.model.small_array import copied
 from leadline.model.small_matrix import dot, multiply
 from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR, TOLERANCE
 from leadline.model.tail import interval, log_zones, normal, reading
 
-__all__ = ["CLOSELY", "Effort", "Latent", "advance", "latent", "settle", "told", "worth"]
+__all__ = ["CLOSELY", "Effort", "Latent", "Together", "given", "latent", "settle", "told", "worth"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 PATIENCE: Final = 30
 """Sweeps after which sites that are wider than their cavities must still be settling. [-]"""
 
 TINY: Final = 1e-280
+
+SLIGHT: Final = 0.01
+"""Part of the tolerance that a site may be off by. [-]"""
 
 
 class Effort(NamedTuple):
@@ -71,6 +77,21 @@ class Latent(NamedTuple):
     shift: FloatArray
     need: FloatArray
     variance: FloatArray
+
+
+class Together(NamedTuple):
+    """Rows that share the scatter of a dive.
+
+    Parameters
+    ----------
+    following : ndarray of int, shape (n,)
+        Next row of the same dive, after the last the first; a row that is alone follows itself.
+    variance : float
+        Of the scatter that those rows share. [kg²]
+    """
+
+    following: IntArray
+    variance: float
 
 
 @njit(cache=True)
@@ -138,10 +159,78 @@ def worth(of: Told, mean: float) -> float:
 
 
 @njit(cache=True)
-def _along(covariance: FloatArray, row: FloatArray, found: FloatArray) -> float:
-    """Covariance of all directions with a row's need, and that need's variance."""
-    multiply(covariance, row, found)
-    return dot(found, row)
+def given(
+    together: Together,
+    n: int,
+    loadings: FloatArray,
+    mean: FloatArray,
+    x: FloatArray,
+    precision: FloatArray,
+    shift: FloatArray,
+    found: FloatArray,
+) -> tuple[float, float, float]:
+    """Need of a row that shares its dive's scatter, as it hangs on x once the sites there are told.
+
+    Parameters
+    ----------
+    together : Together
+        Rows of one dive.
+    n : int
+        The row.
+    loadings, mean : ndarray, shape (n, r), (n,)
+        Expected needs with nothing seen. [kg]
+    x : ndarray, shape (r,)
+        Mean of the directions. [-]
+    precision, shift : ndarray, shape (n,)
+        Sites. [1/kg², 1/kg]
+    found : ndarray, shape (r,)
+        Filled: loadings of the need. [kg]
+
+    Returns
+    -------
+    need, variance, scatter : float
+        Its mean; what x leaves of its variance; the mean of the scatter, in it. [kg, kg², kg]
+    """
+    known = 0.0
+    at = together.following[n]
+    while at != n:
+        known += precision[at]
+        at = together.following[at]
+    variance = together.variance / (1 + together.variance * (known + precision[n]))
+    copied(loadings[n], found)
+    scatter = 0.0
+    at = n
+    while True:
+        p = variance * precision[at]
+        if p != 0.0 or shift[at] != 0.0:
+            own = loadings[at]
+            scatter += variance * shift[at] - p * (mean[at] + dot(own, x))
+            for i in range(len(found)):
+                found[i] -= p * own[i]
+        at = together.following[at]
+        if at == n:
+            break
+    return mean[n] + dot(loadings[n], x) + scatter, variance, scatter
+
+
+@njit(cache=True)
+def _need(
+    at: Latent,
+    n: int,
+    loadings: FloatArray,
+    mean: FloatArray,
+    together: Together,
+    row: FloatArray,
+    v: FloatArray,
+) -> tuple[float, float]:
+    """Mean and variance of a row's need; into `v` its covariance with the directions."""
+    if together.following[n] == n:
+        own = loadings[n]
+        multiply(at.covariance, own, v)
+        return mean[n] + dot(own, at.mean), dot(v, own)
+    need, more, _ = given(together, n, loadings, mean, at.mean, at.precision, at.shift, row)
+    multiply(at.covariance, row, v)
+    return need, dot(v, row) + more
 
 
 @njit(cache=True)
@@ -154,21 +243,9 @@ def _moved(at: Latent, v: FloatArray, pulled: float, scaled: float) -> None:
 
 
 @njit(cache=True)
-def advance(
-    at: Latent, row: FloatArray, prior: float, precision: float, shift: float, v: FloatArray
+def _rebuilt(
+    at: Latent, loadings: FloatArray, mean: FloatArray, together: Together, row: FloatArray, v: FloatArray
 ) -> float:
-    """Add to a row's site; log of what the determinant grows by, NaN if nothing proper is left."""
-    k = _along(at.covariance, row, v)
-    grown = 1 + precision * k
-    if not grown > 1e-9:
-        return math.nan
-    pulled = (shift - precision * (prior + dot(row, at.mean))) / grown
-    _moved(at, v, pulled, precision / grown)
-    return math.log(grown)
-
-
-@njit(cache=True)
-def _rebuilt(at: Latent, loadings: FloatArray, mean: FloatArray, v: FloatArray) -> float:
     """Posterior from the sites as they are; log determinant of all sites, NaN if nothing proper is left."""
     size = len(at.mean)
     at.mean[:] = 0.0
@@ -176,20 +253,32 @@ def _rebuilt(at: Latent, loadings: FloatArray, mean: FloatArray, v: FloatArray) 
     for i in range(size):
         at.covariance[i, i] = 1.0
     total = 0.0
-    for n in range(len(at.precision)):
-        if at.precision[n] != 0.0 or at.shift[n] != 0.0:
-            total += advance(at, loadings[n], mean[n], at.precision[n], at.shift[n], v)
-            if math.isnan(total):
-                break
+    # One after the other: what others of the same dive tell of its scatter counts once they are in.
+    precision, shift = at.precision.copy(), at.shift.copy()
+    at.precision[:] = 0.0
+    at.shift[:] = 0.0
+    for n in range(len(precision)):
+        p, s = precision[n], shift[n]
+        if (p != 0.0 or s != 0.0) and not math.isnan(total):
+            need, k = _need(at, n, loadings, mean, together, row, v)
+            grown = 1 + p * k
+            if grown > 1e-9:
+                _moved(at, v, (s - p * need) / grown, p / grown)
+                total += math.log(grown)
+            else:
+                total = math.nan
+        at.precision[n], at.shift[n] = p, s
     return total
 
 
 @njit(cache=True)
-def _tightened(at: Latent, loadings: FloatArray, mean: FloatArray, v: FloatArray) -> float:
+def _tightened(
+    at: Latent, loadings: FloatArray, mean: FloatArray, together: Together, row: FloatArray, v: FloatArray
+) -> float:
     """The same with no site wider than its cavity any more."""
     for n in range(len(at.precision)):
         at.precision[n] = max(at.precision[n], 0.0)
-    return _rebuilt(at, loadings, mean, v)
+    return _rebuilt(at, loadings, mean, together, row, v)
 
 
 @njit(cache=True)
@@ -197,6 +286,7 @@ def settle(
     rows: FloatArray,
     loadings: FloatArray,
     mean: FloatArray,
+    together: Together,
     at: Latent,
     effort: Effort,
 ) -> tuple[float, float, float]:
@@ -207,7 +297,9 @@ def settle(
     rows : ndarray, shape (n, 8)
         From `leadline.model.prepared.of_one`.
     loadings, mean : ndarray, shape (n, r), (n,)
-        Expected needs with nothing seen. [kg]
+        Expected needs with nothing seen, a dive's scatter left out. [kg]
+    together : Together
+        Rows that share one.
     at : Latent
         Changed in place.
     effort : Effort
@@ -219,16 +311,16 @@ def settle(
         As in `leadline.model.solo.Settled`.
     """
     count = len(rows)
-    v = np.empty(len(at.mean))
+    row, v = np.empty(len(at.mean)), np.empty(len(at.mean))
     seen = np.full(count, math.inf)
     loosest, part, last, left = 0.0, 1.0, math.inf, math.inf
-    may = effort.loose
+    may, slight = effort.loose, SLIGHT * effort.tolerance
     begun = False
     for n in range(count):
         begun |= at.precision[n] != 0.0
-    determinant = _rebuilt(at, loadings, mean, v)
+    determinant = _rebuilt(at, loadings, mean, together, row, v)
     if math.isnan(determinant):
-        determinant = _tightened(at, loadings, mean, v)
+        determinant = _tightened(at, loadings, mean, together, row, v)
     elif may and begun:
         # Sites that were settled before, under other hyperparameters, have been as wide as they may be.
         loosest = LOOSEST
@@ -236,9 +328,8 @@ def settle(
         left = 0.0
         improper = False
         for n in range(count):
-            k = _along(at.covariance, loadings[n], v)
+            need, k = _need(at, n, loadings, mean, together, row, v)
             k = max(k, 1e-12)
-            need = mean[n] + dot(loadings[n], at.mean)
             left = max(left, abs(need - seen[n]) / math.sqrt(k))
             seen[n] = need
             if at.precision[n] * k > MOST_KNOWN:
@@ -255,13 +346,15 @@ def settle(
                 break
             shifted = part * (shift - at.shift[n])
             pulled = (shifted - more * need) / grown
+            if max(abs(pulled) * math.sqrt(k), abs(more) * k) < slight:
+                continue
             _moved(at, v, pulled, more / grown)
             determinant += math.log(grown)
             at.precision[n] += more
             at.shift[n] += shifted
         if improper:
             may, loosest = False, 0.0
-            determinant = _tightened(at, loadings, mean, v)
+            determinant = _tightened(at, loadings, mean, together, row, v)
             left = math.inf
             continue
         if may and loosest == 0.0 and left < NEAR:
@@ -270,14 +363,14 @@ def settle(
             break
         if loosest < 0.0 and sweep > PATIENCE:
             may, loosest = False, 0.0
-            determinant = _tightened(at, loadings, mean, v)
+            determinant = _tightened(at, loadings, mean, together, row, v)
         part = max(0.6 * part, 0.1) if left > 0.9 * last else min(1.0, 1.15 * part)
         last = left
     mass = -0.5 * determinant
     evidence = mass
     for n in range(count):
-        k = max(_along(at.covariance, loadings[n], v), 1e-12)
-        need = mean[n] + dot(loadings[n], at.mean)
+        need, k = _need(at, n, loadings, mean, together, row, v)
+        k = max(k, 1e-12)
         at.need[n], at.variance[n] = need, k
         p, s, m = at.precision[n], at.shift[n], mean[n]
         constant = s * m - 0.5 * p * m * m + 0.5 * (s - p * m) * (need - m)

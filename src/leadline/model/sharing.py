@@ -82,11 +82,10 @@ def personal(
     spread: float,
     suit: IntArray,
     weight: FloatArray,
-    occasion: IntArray,
     elapsed: FloatArray,
     jumped: FloatArray,
 ) -> FloatArray:
-    """Loadings on one diver's own independent directions.
+    """Loadings on one diver's own independent directions; the scatter that rows of one dive share is none.
 
     Parameters
     ----------
@@ -96,15 +95,13 @@ def personal(
         Prior sd of the diver's offset. [kg]
     suit, weight : ndarray, shape (n,)
         Key of the suit, and its weight. [-, kg]
-    occasion : ndarray of int, shape (n,)
-        Key of an occasion that rows share; negative for those that are alone.
     elapsed, jumped : ndarray, shape (n,)
         As in `leadline.model.observations.Observations`.
 
     Returns
     -------
     ndarray, shape (n, r)
-        As `leadline.model.people.personal_loadings`. [kg]
+        As `leadline.model.people.personal_loadings`, but for the scatter. [kg]
     """
     count = len(suit)
     worn, suits = _places(suit)
@@ -119,22 +116,14 @@ def personal(
             size[steps] = math.sqrt(max(level.drift_variance * time + jump, 0.0))
             steps += 1
         step[here] = steps
-    together, occasions = _places(occasion)
-    alone = -1
-    for n in range(count):
-        if occasion[n] < 0:
-            alone = together[n]
-            break
-    found = np.zeros((count, 1 + steps + suits + occasions))
-    factor, scatter = math.sqrt(level.suit_variance), math.sqrt(level.scatter_variance)
+    found = np.zeros((count, 1 + steps + suits))
+    factor = math.sqrt(level.suit_variance)
     for n in range(count):
         found[n, 0] = spread
         for k in range(step[n]):
             found[n, 1 + k] = size[k]
         found[n, 1 + steps + worn[n]] = weight[n] * factor
-        if together[n] != alone:
-            found[n, 1 + steps + suits + together[n]] = scatter
-    # Columns that are nowhere used: the suit that does not weigh, the mark of those that are alone.
+    # Columns that are nowhere used: the suit that does not weigh.
     kept = np.empty(found.shape[1], np.int64)
     used = 0
     for j in range(found.shape[1]):
@@ -148,14 +137,11 @@ def personal(
 
 @njit(cache=True)
 def apart(rows: Rows, index: IntArray) -> tuple[NDArray[np.bool_], IntArray]:
-    """Whether each row is alone in its occasion, and the occasion's key where it is not, else -1."""
-    count = len(index)
-    alone = np.ones(count, np.bool_)
-    for n in range(count):
-        for k in range(n):
+    """Whether each row is alone in its occasion, and the next of the same, after the last the first."""
+    following = np.arange(len(index))
+    for n in range(len(index)):
+        for k in range(n - 1, -1, -1):
             if rows.occasion[index[k]] == rows.occasion[index[n]]:
-                alone[n] = alone[k] = False
-    shared = np.empty(count, np.int64)
-    for n in range(count):
-        shared[n] = -1 if alone[n] else rows.occasion[index[n]]
-    return alone, shared
+                following[n], following[k] = following[k], n
+                break
+    return following == np.arange(len(index)), following

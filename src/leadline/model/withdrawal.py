@@ -13,7 +13,7 @@ from leadline.model.layout import Rows
 from leadline.model.people import MOST_MOVED
 from leadline.model.prepared import bent, of_one
 from leadline.model.row import Levels, refined
-from leadline.model.sequel import CLOSELY
+from leadline.model.sequel import CLOSELY, Together, given
 from leadline.model.sharing import UNSAID, apart, personal
 from leadline.model.small_array import copied
 from leadline.model.small_matrix import cholesky, dot, inverse, multiply, thin
@@ -77,25 +77,79 @@ def _moved(at: _Own, v: FloatArray, left: FloatArray, pulled: float, scaled: flo
             at.pulled[i, j] += by * left[j]
 
 
+class _Room(NamedTuple):
+    """Where `_seen` puts what it finds, and what it needs for that.
+
+    Parameters
+    ----------
+    covariance, row : ndarray, shape (r,)
+        Of the directions with a row's need; the row's loadings, once its dive's scatter is told. [kg]
+    left, other : ndarray, shape (q,)
+        Exposures that the directions leave to the shared effects.
+    """
+
+    covariance: FloatArray
+    row: FloatArray
+    left: FloatArray
+    other: FloatArray
+
+
+@njit(cache=True)
+def _seen(
+    at: _Own,
+    n: int,
+    loadings: FloatArray,
+    z: FloatArray,
+    base: FloatArray,
+    together: Together,
+    precision: FloatArray,
+    shift: FloatArray,
+    room: _Room,
+) -> tuple[float, float]:
+    """Mean and variance of a row's need, the shared effects held."""
+    _left(at, loadings[n], z[n], room.left)
+    if together.following[n] == n:
+        own = loadings[n]
+        multiply(at.covariance, own, room.covariance)
+        return base[n] + dot(own, at.mean), dot(room.covariance, own)
+    need, variance, _ = given(together, n, loadings, base, at.mean, precision, shift, room.row)
+    multiply(at.covariance, room.row, room.covariance)
+    copied(room.left, room.other)
+    other = n
+    left = np.empty(len(room.left))
+    while True:
+        if other != n:
+            _left(at, loadings[other], z[other], room.other)
+        for j in range(len(left)):
+            left[j] = (room.left[j] if other == n else left[j]) - variance * precision[other] * room.other[j]
+        other = together.following[other]
+        if other == n:
+            break
+    copied(left, room.left)
+    return need, dot(room.covariance, room.row) + variance
+
+
 @njit(cache=True)
 def _begun(
     at: _Own,
     loadings: FloatArray,
     z: FloatArray,
     base: FloatArray,
+    together: Together,
     precision: FloatArray,
     shift: FloatArray,
+    room: _Room,
 ) -> bool:
     """Take in the sites as they are; whether something proper is left."""
-    v, left = np.empty(len(at.mean)), np.empty(z.shape[1])
+    # What others of the same dive tell of its scatter counts once they are in.
+    so_far, shifted = np.zeros(len(base)), np.zeros(len(base))
     for n in range(len(base)):
-        multiply(at.covariance, loadings[n], v)
-        _left(at, loadings[n], z[n], left)
-        grown = 1 + precision[n] * dot(v, loadings[n])
+        need, k = _seen(at, n, loadings, z, base, together, so_far, shifted, room)
+        grown = 1 + precision[n] * k
         if not grown > 1e-9:
             return False
-        need = base[n] + dot(loadings[n], at.mean)
-        _moved(at, v, left, (shift[n] - precision[n] * need) / grown, precision[n] / grown)
+        _moved(at, room.covariance, room.left, (shift[n] - precision[n] * need) / grown, precision[n] / grown)
+        so_far[n], shifted[n] = precision[n], shift[n]
     return True
 
 
@@ -105,6 +159,7 @@ def _own(
     base: FloatArray,
     loadings: FloatArray,
     z: FloatArray,
+    together: Together,
     precision: FloatArray,
     shift: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
@@ -115,7 +170,8 @@ def _own(
     count, size = loadings.shape
     q = z.shape[1]
     at = _Own(np.empty(size), np.empty((size, size)), np.empty((size, q)))
-    v, left_z = np.empty(size), np.empty(q)
+    room = _Room(np.empty(size), np.empty(size), np.empty(q), np.empty(q))
+    left_z = room.left
     seen = np.full(count, math.inf)
     _forgotten(at)
     loosest, part, last = 0.0, 1.0, math.inf
@@ -124,7 +180,7 @@ def _own(
         if precision[n] != 0.0:
             # Sites that were settled before, under other hyperparameters, have been as wide as they may be.
             loosest = LOOSEST
-    if not _begun(at, loadings, z, base, precision, shift):
+    if not _begun(at, loadings, z, base, together, precision, shift, room):
         precision[:] = 0.0
         shift[:] = 0.0
         loosest = 0.0
@@ -133,12 +189,8 @@ def _own(
         left = 0.0
         improper = False
         for n in range(count):
-            f = loadings[n]
-            multiply(at.covariance, f, v)
-            _left(at, f, z[n], left_z)
-            own = dot(v, f)
+            need, own = _seen(at, n, loadings, z, base, together, precision, shift, room)
             k = max(own + dot(left_z, left_z), 1e-12)
-            need = base[n] + dot(f, at.mean)
             left = max(left, abs(need - seen[n]) / math.sqrt(k))
             seen[n] = need
             if precision[n] * k > MOST_KNOWN:
@@ -154,7 +206,7 @@ def _own(
                 improper = True
                 break
             moved = part * (aim - shift[n])
-            _moved(at, v, left_z, (moved - more * need) / grown, more / grown)
+            _moved(at, room.covariance, left_z, (moved - more * need) / grown, more / grown)
             precision[n] += more
             shift[n] += moved
         if improper:
@@ -172,7 +224,7 @@ def _own(
     information = np.zeros((q, q))
     pull = np.zeros(q)
     for n in range(count):
-        _left(at, loadings[n], z[n], left_z)
+        _seen(at, n, loadings, z, base, together, precision, shift, room)
         unseen = shift[n] - precision[n] * base[n]
         for i in range(q):
             pull[i] += left_z[i] * unseen
@@ -218,14 +270,13 @@ def share_of(
         Precision and shift that the rows contribute, at the mean. [-]
     """
     count = len(index)
-    alone, shared = apart(rows, index)
+    alone, following = apart(rows, index)
     spread = math.sqrt(level.diver_variance + level.body_square * body_variance)
     own_loadings = personal(
         level,
         spread,
         rows.suit[index],
         rows.suit_weight[index],
-        shared,
         rows.elapsed[index],
         rows.jumped[index],
     )
@@ -233,7 +284,8 @@ def share_of(
     base = np.empty(count)
     for n in range(count):
         base[n] = rows.prior[index[n]] + dot(whole.z[n], mean)
-    return _own(of_one(rows, level, index, alone), base, loadings, whole.white, precision, shift)
+    together = Together(following, level.scatter_variance)
+    return _own(of_one(rows, level, index, alone), base, loadings, whole.white, together, precision, shift)
 
 
 @njit(cache=True)
