@@ -15,6 +15,7 @@ from leadline.units import POUND
 from ..decide.club import make_book  # noqa: TID252 (tests are on no path)
 
 SEEN = ("--lead", 5, "--bar", 60, "--waterline", "eye", "--no-save")
+CHIN = ("--lead", 6, "--bar", 60, "--waterline", "chin", "--no-save")
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +69,20 @@ def test_a_check_is_read_on_the_blocks_of_the_book(lead) -> None:
     assert [named[name] % 3 for name in ("lead_kg", "look_kg")] == [0, 0]
     both = lead("", "check", "--diver", "Ines", *SEEN, "--blocks", "3kg:4", "--block", "1")
     assert both.exit_code == 2
+
+
+def test_who_is_too_light_is_never_told_to_take_off_what_the_list_lacks(lead) -> None:
+    """Water at the chin with 6 kg on, 3 kg listed: what is right is as if there were more of the smallest."""
+    seen = ("check --diver Ines", *CHIN)
+    plain = document(lead("", *seen, "--block", "1"))
+    short = document(lead("1 kg,3\n", *seen))
+    assert plain["now"]["change_kg"] > 0
+    assert {name: short["now"][name] for name in ("lead_kg", "change_kg")} == {
+        name: plain["now"][name] for name in ("lead_kg", "change_kg")
+    }
+    assert {name: short[name] for name in ("lead_kg", "look_kg")} == {
+        name: plain[name] for name in ("lead_kg", "look_kg")
+    }
 
 
 def test_plan_and_boat_are_made_of_them(lead, tmp_path: Path) -> None:

@@ -47,6 +47,10 @@ def test_one_who_needs_more_than_all_there_is_borrows_of_the_smallest() -> None:
     listed = BlockSet.of({"2 kg": 2, "0.5 kg": 1})
     assert listed.all_there_is == 4.5
     assert [listed.at_least(lead) for lead in (4.5, 4.6, 6.1)] == [4.5, 5.0, 6.5]
+    assert [listed.nearest(lead) for lead in (4.4, 4.6, 4.8, 6.1)] == [4.5, 4.5, 5.0, 6.0]
+    assert [listed.below(lead) for lead in (4.5, 4.6, 5.0, 6.1)] == [4.0, 4.5, 4.5, 6.0]
+    assert listed.makes(6.0)
+    assert not listed.makes(6.1)
 
 
 @settings(deadline=None, max_examples=60)

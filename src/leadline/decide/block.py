@@ -197,16 +197,24 @@ class BlockSet(Block):
         """All of them together. [kg]."""
         return self.sums[-1]
 
+    def _missing(self, lead: float) -> float:
+        """What of a lead is more than all of them, where there are more to be had; else none. [kg]."""
+        return max(lead - self.all_there_is, 0.0) if self.more else 0.0
+
     def makes(self, mass: float) -> bool:
         """As for one size."""
         return abs(self.nearest(mass) - mass) < GRAM
 
     def nearest(self, lead: float) -> float:
         """As for one size; of two as near, the heavier."""
+        if missing := self._missing(lead):
+            return self.all_there_is + Block(self.mass).nearest(missing)
         return min(self.sums, key=lambda s: (abs(s - lead), -s))
 
     def below(self, lead: float) -> float:
         """As for one size."""
+        if (missing := self._missing(lead)) > SLACK:
+            return self.all_there_is + Block(self.mass).below(missing)
         return self.sums[max(bisect_left(self.sums, lead - SLACK) - 1, 0)]
 
 
