@@ -76,6 +76,9 @@ def _latest(table: Columns, word: str, rows: NDArray[np.int64], suit: str | None
 def source_of(records: Records, diver: str, suit: str | None) -> Source | None:
     """The diver's latest dive, or a later surface check whose kit was noted; in that suit if there is one.
 
+    Checks are made before the day's dives, and have their time where a dive has its day alone: such a dive is
+    later than the checks of its day.
+
     Parameters
     ----------
     records : Records
@@ -98,16 +101,31 @@ def source_of(records: Records, diver: str, suit: str | None) -> Source | None:
     dived = _latest(dives, "dive", suited if len(suited) else mine, suit)
     checked = _latest(checks, "check", np.flatnonzero(noted), suit)
     found = [source for source in (dived, checked) if source is not None]
-    return max(found, key=lambda source: (source.like, source.date), default=None)
+    return max(found, key=lambda source: (source.like, _until(source)), default=None)
 
 
-def of_cylinders(source: Source, cylinders: str) -> dict[str, str]:
+def _until(source: Source) -> np.datetime64:
+    """When it was over at the latest, as far as that is noted."""
+    day = source.date.astype("datetime64[D]")
+    whole = source.word == "dive" and source.date == day
+    return day + np.timedelta64(1, "D") if whole else source.date
+
+
+def of_cylinders(
+    records: Records, source: Source, diver: str, suit: str | None, cylinders: str
+) -> dict[str, str]:
     """What that dive says of these cylinders: the gas in each, and which were not carried at the stop.
 
     Parameters
     ----------
+    records : Records
+        Of the diver.
     source : Source
         As `source_of` found it.
+    diver : str
+        Name.
+    suit : str or None
+        As asked for.
     cylinders : str
         A cell of cylinders.
 
@@ -115,11 +133,21 @@ def of_cylinders(source: Source, cylinders: str) -> dict[str, str]:
     -------
     dict of str to str
         Cells of `gas` and `stop_bar`. Gas is empty unless all of them were on that dive, those of one name
-        with one gas; pressures are empty unless they are the same in the same order and one was left behind.
+        with one gas; pressures are empty unless they are the same in the same order and one was left behind,
+        for a check on the latest dive with them: at the surface all hang there.
     """
     then = str(source.table["cylinder"][source.row])
     gas = gas_in(cylinders, then, str(source.table["gas"][source.row]))
-    return {"gas": gas, "stop_bar": _left_behind(source) if _parts(then) == _parts(cylinders) else ""}
+    if _parts(then) != _parts(cylinders):
+        return {"gas": gas, "stop_bar": ""}
+    dive: Source | None = source
+    if source.word == "check":
+        dives = records.dives
+        mine = [
+            n for n in np.flatnonzero(dives["diver"] == diver) if _parts(dives["cylinder"][n]) == _parts(then)
+        ]
+        dive = _latest(dives, "dive", np.array(mine, int), suit)
+    return {"gas": gas, "stop_bar": _left_behind(dive) if dive is not None else ""}
 
 
 def gas_in(cylinders: str, then: str, gas: str) -> str:

@@ -133,6 +133,33 @@ def test_kit_of_a_dive_and_the_dive_itself_only_on_its_day(check, club: Path, da
     assert (rows["dive"][-1], rows["cylinder"][-1], str(rows["date"][-1])[:10]) == (dive, "steel 12", day)
 
 
+def test_kit_of_a_dive_is_that_of_the_dive_whatever_was_checked_since(check) -> None:
+    lake = ("--cylinder", "alu 11", "--water", "fresh", "--altitude-m", 1800)
+    asked = ("--diver", "Ines", "--on", "In-8", "--date", "2026-05-21", *SEEN, "--no-save", "--json")
+    before = facts(check(*asked))
+    check("--diver", "Ines", "--date", "2026-05-20T09:00:00", *SEEN, *lake, "--save")
+    after = facts(check(*asked))
+    assert after["taken_over"] == before["taken_over"]
+    assert (after["taken_from"], after["water"], after["kit"]) == ("In-8", before["water"], before["kit"])
+
+
+def test_a_second_look_leaves_behind_what_the_first_one_did(check, club: Path) -> None:
+    """Counted as still hanging there, a stage would pull a kilogram down that is not there at the stop."""
+    with Book.open(club, write=True) as opened:
+        deep = {"dive": "stage", "date": "2026-05-19", "cylinder": "steel 12;stage 7", "gas": "air;50"}
+        last = {"diver": "Ines", "suit": "full 5", "bc": "jacket", "water": "salt", "end_bar": "60;-"}
+        opened.upsert("dives", [{**last, **deep, "lead_kg": 6, "stop_result": "hovered", "bc_state": "gas"}])
+    look = ("--lead", 4, "--bar", "200;200", "--waterline", "eye", "--json")
+    first, second = (
+        facts(check("--diver", "Ines", "--date", f"2026-05-20T09:0{minute}:00", *look, "--save"))
+        for minute in (0, 5)
+    )
+    assert (first["taken_over"]["stop_bar"], second["taken_over"]["stop_bar"]) == ("35;-", "35;-")
+    gas = [one["course"]["gas_lead_kg"] for one in (first, second)]
+    assert gas[1] == pytest.approx(gas[0], abs=0.01)
+    assert abs(second["advice"]["need_q50_kg"] - first["advice"]["need_q50_kg"]) < 0.3
+
+
 def test_looks_of_one_call_are_one_way_and_count_once(check, club: Path) -> None:
     day = ("--diver", "Ines", "--date", "2026-05-20T09:00:00")
     first = facts(check(*day, "--lead", 3, "--bar", 60, "--waterline", "chin", "--json"))

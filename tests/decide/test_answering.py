@@ -97,6 +97,43 @@ def test_stage_left_before_the_stop_is_left_again() -> None:
     assert "stop_bar" not in taken_over(held, {"diver": "Uma", "cylinder": "steel 12"}).cells
 
 
+def test_a_check_before_the_dive_takes_no_stage_back_on() -> None:
+    """At the surface all cylinders hang there; which of them reach the stop is as it was on the last dive."""
+    both = {"cylinder": "steel 12;stage 7", "gas": "air;50"}
+    row = plan_row("Uma", end_bar="60;-", date="2026-05-01", **both)
+    looked = {"check": "now", "diver": "Uma", "suit": "full 5", "date": "2026-06-01T09:00", **both}
+    held = records(dives=[row], checks=[looked])
+    found = taken_over(held, {"diver": "Uma"})
+    assert (found.word, found.cells["stop_bar"]) == ("check", "35;-")
+    # Another dive since, with one cylinder alone, says nothing of the two.
+    later = plan_row("Uma", cylinder="steel 12", end_bar="50", date="2026-05-02")
+    assert (
+        taken_over(records(dives=[row, later], checks=[looked]), {"diver": "Uma"}).cells["stop_bar"] == "35;-"
+    )
+    assert "stop_bar" not in taken_over(records(dives=[later], checks=[looked]), {"diver": "Uma"}).cells
+
+
+def test_a_dive_with_its_day_alone_is_later_than_the_checks_of_that_day() -> None:
+    looked = {
+        "check": "now",
+        "diver": "Uma",
+        "suit": "full 5",
+        "cylinder": "alu 11",
+        "date": "2026-06-01T09:00",
+    }
+
+    def source(date: str) -> str:
+        dived = plan_row("Uma", cylinder="steel 12", lead_kg=6, date=date)
+        return taken_over(records(dives=[dived], checks=[looked]), {"diver": "Uma"}).cells["cylinder"]
+
+    assert [source(f"2026-06-01{time}") for time in ("", "T08:00", "T10:00")] == [
+        "steel 12",
+        "alu 11",
+        "steel 12",
+    ]
+    assert source("2026-05-31") == "alu 11"
+
+
 def test_a_dive_on_which_nothing_was_carried_leaves_nothing_behind() -> None:
     """Books may hold such a row from before it was set aside: it fails no answer and no report."""
     for cells in ({"end_bar": "-"}, {"cylinder": "steel 12;stage 7", "gas": "air;50", "end_bar": "-;-"}):

@@ -129,7 +129,7 @@ def _missing(
     stop, deepest = shallow_stop(records, source, plan["diver"][row], suit), plan["max_depth_m"][row]
     if stop and np.isnan(plan["stop_depth_m"][row]) and not float(stop) > deepest:
         found["stop_depth_m"] = float(stop)
-    cylinders = of_cylinders(source, plan["cylinder"][row])
+    cylinders = of_cylinders(records, source, plan["diver"][row], suit, plan["cylinder"][row])
     if "/" in cylinders["gas"] and not plan["gas"][row]:
         found["gas"] = cylinders["gas"]
     if cylinders["stop_bar"] and not plan["stop_bar"][row] and not plan["end_bar"][row]:

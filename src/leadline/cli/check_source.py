@@ -150,7 +150,7 @@ def _diver(book: Book | None, name: str, person: dict[str, str]) -> tuple[str, d
 
 
 def _only(records: Records, on: str, diver: str, cells: dict[str, str]) -> tuple[Records, str]:
-    """The records with that dive alone, and its key if it was made on the day of the check."""
+    """The records with that dive alone, no check beside it; its key if it was made on the day of this one."""
     import numpy as np
 
     from leadline.book.hint import close_matches
@@ -167,7 +167,12 @@ def _only(records: Records, on: str, diver: str, cells: dict[str, str]) -> tuple
             cells.setdefault(name, f"{dives[name][row[0]]:g}")
     day = dives["date"][row[0]]
     same = not np.isnat(day) and str(day)[:10] == cells["date"][:10]
-    return replace(records, dives={k: v[row] for k, v in dives.items()}), on.strip() if same else ""
+    alone = replace(
+        records,
+        dives={k: v[row] for k, v in dives.items()},
+        checks={k: v[:0] for k, v in records.checks.items()},
+    )
+    return alone, on.strip() if same else ""
 
 
 def _in_words(

@@ -123,8 +123,9 @@ def _kit(records: Records, source: Source, given: Mapping[str, str]) -> dict[str
     """What of that dive or check nobody named otherwise."""
     suit = given.get("suit")
     previous = {name: _text(source.table[name][source.row]) for name in OPTIONAL}
-    previous |= of_cylinders(source, previous["cylinder"])
-    previous["stop_depth_m"] = shallow_stop(records, source, given["diver"], suit)
+    diver = given["diver"]
+    previous |= of_cylinders(records, source, diver, suit, previous["cylinder"])
+    previous["stop_depth_m"] = shallow_stop(records, source, diver, suit)
     skip = {column.name for column in DIVES.columns if _given(column, given)}
     # The same word again is the same water; another one is as high and as salt as is usual.
     if "water" in skip and given.get("water", "").strip().casefold() != previous["water"]:
@@ -132,7 +133,7 @@ def _kit(records: Records, source: Source, given: Mapping[str, str]) -> dict[str
     if given.get("site", "") not in ("", source.table["site"][source.row] if "site" in source.table else ""):
         skip.add("salinity_gkg")
     if "cylinder" in skip:
-        previous |= of_cylinders(source, given.get("cylinder", ""))
+        previous |= of_cylinders(records, source, diver, suit, given.get("cylinder", ""))
     if "end_bar" in skip:
         skip.add("stop_bar")
     if previous["stop_depth_m"] and float(previous["stop_depth_m"]) > _deepest(given):
