@@ -177,7 +177,7 @@ def test_what_is_new_says_how_much_it_widens(suggest) -> None:
     answer = facts(suggest("--diver", "Ines", "--water", "fresh", "--cylinder", "alu 11", "--json"))
     assert {row["new"] for row in answer["recheck"]} == {"water", "cylinder"}
     assert all(row["widens_kg"] >= 0 for row in answer["recheck"])
-    assert "First fresh water on record" in answer["cautions"]
+    assert "First dive in fresh water on record" in answer["cautions"]
 
 
 @pytest.mark.parametrize(

@@ -160,7 +160,9 @@ def test_water_of_another_salinity_is_said(alone) -> None:
     found = answers(assess(plan))
     said = [[c for c in one.advice.cautions if c.startswith("First ")] for one in found]
     assert [len(texts) for texts in said] == [1] + [0] * (len(plan) - 1)
-    assert said[0][0].startswith("First water of about 0 g/kg on record, and salt water asks for more lead ")
+    assert said[0][0].startswith(
+        "First dive in water of about 0 g/kg on record, and salt water asks for more lead "
+    )
     assert "of the mass of diver and kit: check again" in said[0][0]
     assert found[0].advice.need_mean_kg < 3.5
 

@@ -20,7 +20,7 @@ from leadline.decide.block import Block
 from leadline.decide.check import CheckAnswer, check, check_rows
 from leadline.decide.check_kit import described, nothing, piece
 from leadline.decide.check_look import Conditions, Look
-from leadline.decide.check_words import HELD_BREATH
+from leadline.decide.check_words import HELD_BREATH, instruction
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.full import full
 from leadline.decide.sentence import dangers
@@ -814,3 +814,12 @@ def test_gas_to_be_breathed_is_no_large_change() -> None:
     found = read(look(expected, "eye", bar="230"), bar="230", cylinder="steel 15")
     assert found.lead_kg - expected > 2.0
     assert "So large a change" not in found.instruction
+
+
+def test_a_range_is_called_wide_only_where_it_is() -> None:
+    answer = club_check("Zed", look(4, "eye", bar="50"))
+    unsure = replace(answer, again=True, doubts=(), looks=2)
+    for width, said in ((2.6, True), (1.6, False)):
+        need = replace(answer.advice, check_first=True, need_q10_kg=4.0, need_q90_kg=4.0 + width)
+        text = instruction(replace(unsure, advice=need), far=False, imperial=False)
+        assert ("The range is still wide" in text) is said

@@ -11,6 +11,7 @@ from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
+from leadline.arrays import columns_from_rows
 from leadline.decide.advice import answers
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block, BlockSet
@@ -18,6 +19,7 @@ from leadline.decide.check import check
 from leadline.decide.onward import Onward, put_on, way_down
 from leadline.decide.step_sentence import after_check
 from leadline.model.population import prior_fit
+from leadline.records import DIVES
 from leadline.timeline import PLAN
 
 from . import club
@@ -163,3 +165,26 @@ def test_the_way_down_knows_what_records_have_taught() -> None:
     )
     assert not np.allclose(learned.more, plain.more)
     assert learned.sd[0] < plain.sd[0]
+
+
+def test_no_look_sends_anybody_down_with_what_failed() -> None:
+    """Deeper than eye level without lead, after a stop that failed with 3.5 kg: to be looked at again."""
+
+    def asked(lead: float):
+        seen = (("1", lead, "rose", "gas"), ("2", lead + 0.5, "sank", "empty"), ("3", lead, "rose", "empty"))
+        dived = {"date": "2026-07-01", "start_bar": "200", "end_bar": "60"}
+        dives = [
+            club.plan_row("Zed", dive=dive, lead_kg=kg, stop_result=result, bc_state=state, **dived)
+            for dive, kg, result, state in seen
+        ]
+        plan = columns_from_rows(DIVES, [club.plan_row("Zed", date="2026-07-01")])
+        return answers(Assessment.of(club.records(dives=dives, checks=[]), prior_fit(), plan=plan))[0]
+
+    told, bound = asked(2.0), asked(3.5)
+    assert told.after.deep
+    assert told.after.bare(told.advice.bring_kg) == 3.5  # more than the 2 kg that failed
+    assert "Deeper than that without any lead: dive with 3.5 kg" in told.advice.next_step
+    assert any("3.5 kg, this stop fails" in caution for caution in bound.advice.cautions)
+    assert bound.after.more_kg == 3.5
+    assert not bound.after.deep
+    assert "without any lead" not in bound.advice.next_step

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from leadline.cli.kit import Planned
     from leadline.decide.advice import Advice, Answer
     from leadline.decide.answering import Taken
+    from leadline.decide.onward import Onward
     from leadline.decide.trim import Trim
 
 __all__ = ["many", "one", "taken_text"]
@@ -33,7 +34,7 @@ _ONLY_LIGHT: Final = (
 
 _DEEP: Final = (
     " Deeper than that without any lead: dive with what stands under check, or with what is at hand if "
-    "that is less."
+    "that is less"
 )
 
 _TAKEN: Final = {
@@ -306,7 +307,7 @@ def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ())
     parts: list[Part] = [_plan_table(answers, units, labels)]
     after = [answer.after for answer in answers if answer.after is not None]
     if after:
-        parts += [wrapped(_CHECK_FIRST + (_DEEP if any(a.deep for a in after) else "")), BLANK]
+        parts += [wrapped(_CHECK_FIRST + _deep(after)), BLANK]
     for answer, label in zip(answers, labels, strict=True):
         a = answer.advice
         first = dangers(a.cautions)
@@ -317,6 +318,14 @@ def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ())
             parts.append(wrapped(f"{_whose(a.diver, label)}: {' '.join(said)}"))
     parts += [BLANK, wrapped(STANDING)]
     return Page(tuple(parts))
+
+
+def _deep(after: Sequence[Onward]) -> str:
+    """What those do who are deeper than eye level without lead; empty where nobody may be."""
+    if not any(one.deep for one in after):
+        return ""
+    # Of some no more than that failed at the stop: for them `check` has the word.
+    return _DEEP + ("." if all(one.deep for one in after) else "; where a danger is named below, look again.")
 
 
 def _whose(diver: str, label: str) -> str:

@@ -25,7 +25,7 @@ from leadline.decide.look import SurfaceDoubt
 from leadline.decide.onward import Onward, onward
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
-from leadline.decide.sentence import cautions
+from leadline.decide.sentence import cautions, never
 from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.decide.step_sentence import next_step
 from leadline.decide.trim import trim
@@ -169,6 +169,8 @@ def _behind(
     enough = breath_out(assessment.fit.theta)
     last = np.array([case.history.worn[-1] if len(case.history.worn) else np.nan for case in cases])
     beyond = np.stack([lead + enough, lead - TOO_HEAVY, last + enough], axis=1)
+    chance = chances_above([case.need for case in cases], beyond).tolist()
+    failed = [never(case.history, one[-1], case.lead) for case, one in zip(cases, chance, strict=True)]
     carried = assessment.rigs.carried[rows]
     return _Behind(
         safety=rig_safety(assessment, rows, lead=lead, need=middle, stop=state),
@@ -184,19 +186,20 @@ def _behind(
         bar=np.where(carried, np.asarray(state.cylinder_pressure), np.inf).min(axis=1),
         prior=standing.prior,
         prior_sd=standing.prior_sd,
-        chance=chances_above([case.need for case in cases], beyond).tolist(),
-        after=_after(assessment, rows, state, cases, block=block, risk=risk),
+        chance=chance,
+        after=_after(assessment, rows, state, cases, np.array(failed), block=block, risk=risk),
     )
 
 
 def _after(
-    assessment: Assessment, rows: IntArray, state: State, cases: list[Case], *, block: Block, risk: float
-) -> list[Onward | None]:
+    assessment: Assessment, rows: IntArray, state: State, cases: list[Case], failed: FloatArray, *,
+    block: Block, risk: float,
+) -> list[Onward | None]:  # fmt: skip
     """What to put on after the checks that come first; None where none does."""
     found: list[Onward | None] = [None] * len(cases)
     first = np.flatnonzero([case.check for case in cases])
     low = np.array([cases[i].ends[QUANTILES.index(0.1)] for i in first], float)
-    made = onward(assessment, rows[first], state.take(first), low, block=block, risk=risk)
+    made = onward(assessment, rows[first], state.take(first), low, failed[first], block=block, risk=risk)
     for i, one in zip(first.tolist(), made, strict=True):
         found[i] = one
     return found

@@ -23,8 +23,8 @@ _CHANGE: Final = {
     "cylinder": "First dive with this type of cylinder on record",
     "bc": "First dive with this BC on record",
     # "All that is carried" is read as the lead, of which 3 % are next to nothing.
-    "water": "First {water} on record, and salt water asks for more lead than fresh, by about 3 % of the "
-    "mass of diver and kit",
+    "water": "First dive in {water} on record, and salt water asks for more lead than fresh, by about 3 % of "
+    "the mass of diver and kit",
     "other": "First dive {items} on record",
     "body": "Body mass {amount} since the last dive on record",
     "break": "Last dive on record {amount} days before this one",

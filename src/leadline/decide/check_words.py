@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.history import NEAR_RESERVE
 from leadline.decide.label import pressures_label
+from leadline.decide.lead_rule import WIDE
 from leadline.decide.sentence import LOW_END, dangers
 from leadline.units import mass_text
 
@@ -214,7 +215,7 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
         why = f" If it shows the same, go by the water, not by the {other}."
     elif far and answer.looks:  # else no look asks for a change
         why = " So large a change is not made on one look."
-    elif answer.advice.check_first and not answer.doubts:
+    elif answer.advice.need_q90_kg - answer.advice.need_q10_kg > WIDE and not answer.doubts:
         why = " The range is still wide."
     return (
         f"Look again with {wet}: upright and still, BC empty, a normal breath held, then let it out.{why} "

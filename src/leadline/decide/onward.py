@@ -56,7 +56,8 @@ class Onward:
     more_kg : float
         Lead to put on over that which brings the water to eye level on a normal breath; not below 0. [kg]
     deep : bool
-        Whether the diver may be deeper than that without any lead: then `more_kg` alone is enough.
+        Whether the diver may be deeper than that without any lead: then `more_kg` alone is enough. Not where
+        no more than that failed at the stop: what is seen at the surface then has to be looked at again.
     """
 
     bar: float
@@ -147,8 +148,9 @@ def put_on(more: float, sd: float, *, block: Block, risk: float, enough: float) 
 
 
 def onward(
-    assessment: Assessment, rows: IntArray, stop: State, low: FloatArray, *, block: Block, risk: float
-) -> list[Onward]:
+    assessment: Assessment, rows: IntArray, stop: State, low: FloatArray, failed: FloatArray, *,
+    block: Block, risk: float,
+) -> list[Onward]:  # fmt: skip
     """What to put on after a check before each of some dives.
 
     Parameters
@@ -157,6 +159,8 @@ def onward(
         As for `way_down`.
     low : ndarray, shape (t,)
         10 % point of need at the stop. [kg]
+    failed : ndarray, shape (t,)
+        Most lead that is not to be dived with again; -inf where there is none. [kg]
     block, risk
         As for `put_on`.
 
@@ -168,8 +172,9 @@ def onward(
     if not len(rows):
         return []
     way, enough = way_down(assessment, rows, stop), breath_out(assessment.fit.theta)
-    ends = zip(way.bar.tolist(), way.more.tolist(), way.sd.tolist(), low.tolist(), strict=True)
-    return [
-        Onward(bar, put_on(more, sd, block=block, risk=risk, enough=enough), least < more)
-        for bar, more, sd, least in ends
-    ]
+    ends = zip(*(a.tolist() for a in (way.bar, way.more, way.sd, low, failed)), strict=True)
+    found = []
+    for bar, more, sd, least, never in ends:
+        on = put_on(more, sd, block=block, risk=risk, enough=enough)
+        found.append(Onward(bar, on, least < more and on > never))
+    return found

@@ -12,12 +12,12 @@ from scipy.special import ndtri
 
 from leadline.arrays import Columns, Records, columns_from_rows
 from leadline.decide.account import account
-from leadline.decide.advice import TOO_HEAVY, Advice, advise, breath_out
+from leadline.decide.advice import TOO_HEAVY, Advice, Answer, breath_out
+from leadline.decide.advice import answers as answered
 from leadline.decide.answering import lateness
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.label import kit_label, kit_labels, latest_dive, suit_label, water_label
-from leadline.decide.onward import Onward, onward
 from leadline.decide.projection import contributions
 from leadline.decide.season_card import card, card_cells
 from leadline.decide.season_change import season_change
@@ -95,7 +95,7 @@ def season(
     assessment: Assessment,
     diver: str,
     *,
-    answers: Sequence[Advice] | None = None,
+    answers: Sequence[Answer] | None = None,
     block: Block | None = None,
     risk: float = 0.05,
     since: np.datetime64 | None = None,
@@ -114,8 +114,8 @@ def season(
         Of the diver's records, or of several divers', with the rows of `next_dive` where there are some.
     diver : str
         Name.
-    answers : sequence of Advice, optional
-        Of all rows of the plan, where they are at hand: those of `advise` for the same block, risk and units.
+    answers : sequence of Answer, optional
+        To all rows of the plan, where they are at hand, for the same block, risk and units.
     block : Block, optional
         Blocks in use; default 0.5 kg.
     risk : float
@@ -159,9 +159,9 @@ def season(
         dives, checks = (rows[date[rows] >= first] for rows in (dives, checks))  # NaT compares false
     plan = np.sort(plan)  # in the order of the plan: the next dive, then the rows of the card
     if answers is None:
-        answers = advise(assessment, block=block, risk=risk, imperial=units == "imperial")
+        answers = answered(assessment, block=block, risk=risk, imperial=units == "imperial")
     rows = [int(row) for row in assessment.line.row[plan]]
-    position, answer = (int(plan[0]), answers[rows[0]]) if len(plan) else (-1, None)
+    position, answer = (int(plan[0]), answers[rows[0]].advice) if len(plan) else (-1, None)
     seen = _dives(assessment, dives, place)
     return SeasonData(
         diver=diver,
@@ -186,8 +186,8 @@ def season(
         card=card(
             assessment.line.plan,
             rows,
-            dict(enumerate(answers)),
-            _after(assessment, plan, [answers[row] for row in rows], block=block or Block(), risk=risk),
+            {row: answers[row].advice for row in rows},
+            [answers[row].after for row in rows],
         )
         if len(rows) > 1
         else (),
@@ -195,18 +195,6 @@ def season(
         if answer
         else None,
     )
-
-
-def _after(
-    assessment: Assessment, plan: IntArray, found: Sequence[Advice], *, block: Block, risk: float
-) -> list[Onward | None]:
-    """What to put on after the check that comes before a dive; None where none does."""
-    first = np.flatnonzero([one.check_first for one in found])
-    low = np.array([one.need_q10_kg for one in found], np.float64)[first]
-    rows = plan[first]
-    made = onward(assessment, rows, assessment.state(rows), low, block=block, risk=risk)
-    after = dict(zip(first.tolist(), made, strict=True))
-    return [after.get(i) for i in range(len(found))]
 
 
 def time_order(assessment: Assessment) -> IntArray:

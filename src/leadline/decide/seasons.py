@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from leadline.arrays import Columns, Records
-from leadline.decide.advice import advise
+from leadline.decide.advice import answers as answered
 from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
@@ -65,7 +65,7 @@ def seasons(
     """
     assessment = assess(next_dives(records, divers, date=date))
     _foresee(assessment, since)
-    answers = advise(assessment, block=block, risk=risk, imperial=units == "imperial")
+    answers = answered(assessment, block=block, risk=risk, imperial=units == "imperial")
     for diver in divers:
         yield season(
             assessment,

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.timeline import Timeline
 
-__all__ = ["DOUBTED", "STANDING", "cautions", "dangers"]
+__all__ = ["DOUBTED", "STANDING", "cautions", "dangers", "never"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -124,12 +124,33 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
     return found
 
 
+def _last_fails(history: LikeKit, chance: float, lead: float) -> bool:
+    """Whether the lead carried last is less than asked for, and too often too light."""
+    return bool(len(history.worn)) and chance > TOO_LIGHT_LAST and float(history.worn[-1]) < lead - 0.05
+
+
+def never(history: LikeKit, chance: float, lead: float) -> float:
+    """Most lead that this diver is not to go down with again; -inf where there is none. [kg].
+
+    Parameters
+    ----------
+    history : LikeKit
+        In like kit.
+    chance : float
+        Of too light with the lead carried last; NaN where there was none.
+    lead : float
+        Of the answer. [kg]
+    """
+    last = float(history.worn[-1]) if _last_fails(history, chance, lead) else -np.inf
+    return max(last, float(history.failed.lead.max(initial=-np.inf)))
+
+
 def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list[str]:
     """The danger, first: what was too light, or would be with the lead carried last."""
     found = []
     if len(history.worn):
         last = float(history.worn[-1])
-        if chance > TOO_LIGHT_LAST and last < lead - 0.05:
+        if _last_fails(history, chance, lead):
             # What is not believed was not worn, so far as that goes.
             which = "of the last dive that is believed" if history.doubted.dive.any() else "carried last"
             found.append(
