@@ -110,6 +110,13 @@ def test_card_and_change_equal_the_data(season, parse, units):
         need = [number(page.one("data", data_field=f"change.{name}.need.{q}")) for q in ("q10", "q50", "q90")]
         assert_same(need, part.need[1:4].tolist())
     assert number(page.one("data", data_field="change.break_days")) == data.change.break_days
+    # Dives with estimated litres or a hand-off count too, surface checks do not.
+    section = page.one("section", id="change").text()
+    assert "with an empty BC" not in section
+    assert (
+        "Looked at: BC empty at the stop or its litres estimated (in a dry suit: vented as well), or lead "
+        "handed off." in section
+    )
 
 
 def test_imperial_units_by_pint(season, parse, suggestion):

@@ -148,7 +148,7 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
 
     from leadline.cli.output import MOST_SHOWN, table
     from leadline.decide.sentence import STANDING
-    from leadline.reports.phrase import percent
+    from leadline.reports.phrase import look, percent
     from leadline.reports.roster_words import KINDS
     from leadline.units import mass_text
 
@@ -182,8 +182,10 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
         else "Nobody is flagged as too heavy."
     )
     expected = f"Expected of {count}: {heavy} too heavy on most dives, {light} too light on the next."
-    vented = " (in a dry suit: vented as well)" if data.dry else ""
-    looked = f"{data.never_looked.count} of {data.never_looked.of} never looked at with an empty BC{vented}."
+    looked = (
+        f"{data.never_looked.count} of {data.never_looked.of} never looked at. "
+        f"Looked at: {look(dry=data.dry, checks=True)}."
+    )
     first = (
         [f"Above are the first {MOST_SHOWN} of {count}; the page has them all."] if count > MOST_SHOWN else []
     )

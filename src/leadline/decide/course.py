@@ -47,7 +47,7 @@ class CourseDives:
     variance : ndarray, shape (n,)
         Of the need in that suit, scatter left out. [kg²]
     looked : ndarray of bool, shape (n,)
-        Looked at with an empty BC.
+        Which are looks (`roster_scope.looks`).
     """
 
     student: IntArray

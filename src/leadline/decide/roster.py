@@ -141,7 +141,7 @@ def roster(
 
 @dataclass(frozen=True)
 class _Looks:
-    """Looks with an empty BC, stops at which a student sank, stops with a suit not vented; one a student."""
+    """Looks, stops at which a student sank, stops with a suit not vented; one a student."""
 
     here: IntArray
     ever: IntArray

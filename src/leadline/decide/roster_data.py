@@ -47,7 +47,7 @@ LIKELY: Final = 0.5
 """Chance from which somebody is likelier too heavy than not. [-]"""
 
 BASES: Final = ("physics", "elsewhere", "sank", "both", "measured")
-"""What an excess rests on, the weakest first: no look with an empty BC at all (physics only), looks in
+"""What an excess rests on, the weakest first: no look at all (physics only), looks in
 another suit only, a stop at which the student sank, looks in this suit, a measured need."""
 
 
@@ -129,7 +129,7 @@ class Student:
     basis : str
         A word of `BASES`.
     looks, looks_ever : int
-        Dives and checks that looked with an empty BC: in this suit, and in any.
+        Dives and checks that are looks (`roster_scope.looks`): in this suit, and in any.
     dry : bool
         Whether the suit of the latest dive is a dry one: then a look takes a vented suit too.
     unvented : int
@@ -222,7 +222,7 @@ class Change:
     pooled_kg, low_kg, high_kg : float
         The change to expect of this group or leader, partly pooled, and its 95 % interval. [kg]
     looked : Share
-        Dives on which the BC was looked at empty.
+        Dives that are looks.
     """
 
     name: str
@@ -284,7 +284,7 @@ class Roster:
         Students to expect more than 2 kg over need on most of their latest dives, flagged or not; and too
         light on their next dive with the lead of the latest.
     never_looked : Share
-        Students never looked at with an empty BC.
+        Students without any look.
     overall : Change or None
         Of courses in general, or of the only group; None where nobody has two dives in one.
     groups_change, leaders_change : tuple of Change

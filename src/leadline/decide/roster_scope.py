@@ -181,7 +181,7 @@ def _left(dives: Columns, row: int) -> str:
 
 
 def looks(assessment: Assessment) -> tuple[BoolArray, BoolArray]:
-    """Which dives and checks looked with an empty BC, and at which stops the diver sank.
+    """Which dives and checks looked at the diver, and at which stops the diver sank.
 
     Parameters
     ----------

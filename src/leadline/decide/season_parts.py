@@ -77,7 +77,7 @@ class SeasonPart:
     first, last : datetime64
         Days of its first and last dive.
     dives, looks, rose, sank : int
-        Dives; those with a look with an empty BC; those that rose or sank at the stop. [-]
+        Dives; those that are looks (`roster_scope.looks`); those that rose or sank at the stop. [-]
     margin_kg : float
         Lead over need on the dive in the middle; NaN where no lead is noted. [kg]
     body_mass_kg : float

@@ -22,6 +22,7 @@ __all__ = [
     "chance",
     "day",
     "left_out_kit",
+    "look",
     "percent",
     "seen_at_stop",
 ]
@@ -250,3 +251,28 @@ def after_hand_off(result: str, bc_state: str) -> str:
     if result not in _RESULT:
         return "not watched"
     return result if bc_state in ("", "empty") else f"{result}, {_BC.get(bc_state, 'BC not noted')}"
+
+
+def look(*, dry: bool, checks: bool) -> str:
+    """What counts as having looked at a diver; pages and terminal take their one definition from here.
+
+    Parameters
+    ----------
+    dry : bool
+        Whether somebody may be in a dry suit.
+    checks : bool
+        Whether surface checks are among what is counted, or dives alone.
+
+    Returns
+    -------
+    str
+        Follows "Looked at: ".
+
+    Examples
+    --------
+    >>> look(dry=False, checks=True)
+    'BC empty at the stop or its litres estimated, lead handed off, or a surface check'
+    """
+    vented = " (in a dry suit: vented as well)" if dry else ""
+    rest = ", lead handed off, or a surface check" if checks else ", or lead handed off"
+    return f"BC empty at the stop or its litres estimated{vented}{rest}"

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 import leadline
 from leadline.decide.roster_data import NEAR_LIGHT, STATUSES, Roster, Student
 from leadline.frozen import dataclass
-from leadline.reports import page, roster_chart, roster_words
+from leadline.reports import page, phrase, roster_chart, roster_words
 from leadline.reports.chart import VARIANTS
 from leadline.reports.numerals import with_numbers
 from leadline.reports.reading import Reading
@@ -85,6 +85,7 @@ def render(data: Roster) -> str:
             "scale": scale,
             "counts": {word: sum(one.status == word for one in data.students) for word in STATUSES},
             "kinds": [_kind(data, word, reading, height) for word in STATUSES],
+            "look": phrase.look(dry=data.dry, checks=True),
             "asked": _asked(data)[:MOST_ASKED],
             "asked_more": max(len(_asked(data)) - MOST_ASKED, 0),
             "near_light": max(NEAR_LIGHT, data.risk),

@@ -33,9 +33,8 @@ KINDS: Final = {
     ),
     "look": (
         "Not known yet",
-        "Nobody has looked with an empty BC (and a dry suit vented), or the band is too wide to act on, or "
-        "no stop with so little lead is on record. Find out first; the likeliest too heavy come first, and "
-        "that is no verdict.",
+        "Never looked at, or the band is too wide to act on, or no stop with so little lead is on record. "
+        "Find out first; the likeliest too heavy come first, and that is no verdict.",
     ),
     "settled": (
         "Nothing pressing",
@@ -45,17 +44,17 @@ KINDS: Final = {
 """Status -> heading, and what it means."""
 
 BASIS: Final = {
-    "physics": "From physics only: never looked at with an empty BC",
+    "physics": "From physics only: never looked at",
     "elsewhere": "From physics in this suit; looked at in another suit only",
-    "sank": "Sank at a stop, which shows too much; not looked at with an empty BC in this suit",
-    "both": "Looked at with an empty BC",
+    "sank": "Sank at a stop, which shows too much; not looked at in this suit",
+    "both": "Looked at",
     "measured": "Measured",
 }
 """What an excess rests on; a word of `BASES` -> words."""
 
 _DRY: Final = {
-    "physics": "From physics only: no look with the BC empty and the suit vented",
-    "sank": "Sank at a stop, which shows too much; no look with the BC empty and the suit vented",
+    "physics": "From physics only: no look with the suit vented",
+    "sank": "Sank at a stop, which shows too much; no look with the suit vented",
 }
 """The same where stops with an empty BC may be on record, but in a dry suit not known to be vented."""
 
