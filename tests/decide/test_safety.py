@@ -170,6 +170,45 @@ def test_what_hardly_sinks_is_not_said_to_sink_by_nothing() -> None:
         assert ("still sinks" in found) == bool(told)
 
 
+@pytest.mark.parametrize(
+    ("full", "told"),
+    [
+        (-3.2, "by about 3 kg with full cylinders and 1 kg with nearly empty ones"),
+        (-2.0, "by about 2 kg with full cylinders"),  # near empty: floats by 0.26 kg
+        (-2.3, "by about 2.5 kg with full cylinders"),  # near empty: sinks by 0.04 kg, next to nothing
+    ],
+)
+def test_each_sinking_stands_with_the_cylinders_it_is_of(full, told) -> None:
+    """By hand: 12 L from 200 to 35 bar lose 12 * (231.6 - 43.2) g = 2.26 kg of air, and so much less sinks
+    with nearly empty cylinders: of 3.2 kg about 1 kg is left, not 3."""
+    at = judged(need=6.0, lead=6.0, lead_ditchable_kg=0)
+    found = judged(need=6.0 + (full - at.afloat_full[0]) / LEAD, lead=6.0, lead_ditchable_kg=0)
+    assert found.afloat_full[0] == pytest.approx(full, abs=0.01)
+    assert found.afloat_near_empty[0] == pytest.approx(full + 12 * (AIR[200] - AIR[35]), abs=0.02)
+    text = said(found)
+    assert f"this diver still sinks at the surface {told}" in text
+    assert ("nearly empty" in text) == ("nearly empty" in told)
+    assert " kg" not in said(found, imperial=True)
+
+
+def test_of_one_weight_and_the_same_both_cylinders_are_said_at_once() -> None:
+    """A pony of 1 L: its 0.19 kg of air make no half kilogram."""
+    small = [*KIT, {"item": "pony", "kind": "cylinder", "material": "alu", "water_capacity_l": 1}]
+    assessment = assess(
+        [plan_row("Ines", **SEA, cylinder="pony", lead_ditchable_kg=0)], fit=prior_fit(), gear=small,
+        dives=[], checks=[],
+    )  # fmt: skip
+    rows = assessment.line.at(PLAN)
+    lead = np.array([6.0])
+
+    def at(need: float):
+        return rig_safety(assessment, rows, lead=lead, need=np.array([need]), stop=assessment.state(rows))
+
+    found = at(6.0 + (-1.1 - at(6.0).afloat_full[0]) / LEAD)
+    assert -1.25 < found.afloat_full[0] < found.afloat_near_empty[0] < -0.75
+    assert "at the surface by about 1 kg, even with nearly empty cylinders" in said(found)
+
+
 def test_ditchable_is_judged_both_ways() -> None:
     over = {"lead": 14.0, "need": 6.0}
     little = judged(**over, lead_ditchable_kg=1)

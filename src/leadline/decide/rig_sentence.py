@@ -79,9 +79,20 @@ def _too_little(safety: RigSafety, row: int, imperial: bool) -> str:
         return ""
     gone = force_text(float(safety.ditchable[row]), imperial=imperial)
     first = f"With the {gone} dropped that can be" if safety.ditchable[row] > 0 else "No lead can be dropped"
-    when = "even with nearly empty cylinders" if near < -HARDLY else "with full cylinders"
-    sinks = force_text(-min(full, near), imperial=imperial)
-    return f"{first}: with the BC empty this diver still sinks at the surface by about {sinks}, {when}"
+    sinks = _sinking(full, near, imperial)
+    return f"{first}: with the BC empty this diver still sinks at the surface by about {sinks}"
+
+
+def _sinking(full: float, near: float, imperial: bool) -> str:
+    """By how much, with which cylinders: the gas of full ones alone may make the difference."""
+    by_full, by_near = (force_text(-floats, imperial=imperial) for floats in (full, near))
+    if near >= -HARDLY:
+        return f"{by_full} with full cylinders"
+    if full >= -HARDLY:
+        return f"{by_near} with nearly empty cylinders"
+    if by_full == by_near:
+        return f"{by_full}, even with nearly empty cylinders"
+    return f"{by_full} with full cylinders and {by_near} with nearly empty ones"
 
 
 def _too_much(safety: RigSafety, row: int, breath_out: float, imperial: bool) -> str:
