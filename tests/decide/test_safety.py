@@ -147,6 +147,35 @@ def test_weight_is_not_more_than_itself(over, words) -> None:
     assert words in said(found)
 
 
+@pytest.mark.parametrize(
+    ("weight", "told", "than"),
+    [
+        (8.8, "5 kg under water even with all dropped that can be (9 kg before)", "more than legs"),
+        (8.3, "4.5 kg under water even with all dropped that can be (8.5 kg before)", "at the limit of what"),
+        (8.0, "", ""),
+    ],
+)
+def test_what_is_dropped_no_longer_weighs(weight, told, than) -> None:
+    """By hand: 4 kg of lead dropped are 4 * 0.9096 = 3.64 kg less under water: of 8.8 kg 5.16 are left, of
+    8.3 kg 4.66, and of 8.0 kg 4.36, which legs lift."""
+    at = float(judged(lead=14.0, need=6.0, lead_ditchable_kg=4).deep_weight[0])
+    found = judged(lead=14.0, need=6.0 + (at - weight) / LEAD, lead_ditchable_kg=4)
+    assert found.deep_weight[0] == pytest.approx(weight, abs=0.01)
+    assert found.dropped_deep_weight[0] == pytest.approx(weight - 4 * LEAD, abs=0.01)
+    text = said(found)
+    assert f"{told}, {than}" in text if told else "failed BC" not in text
+    # Nothing to drop, nothing less.
+    kept = said(judged(lead=14.0, need=6.0 + (at - weight) / LEAD, lead_ditchable_kg=0))
+    assert "under water even with all dropped that can be, more than legs" in kept
+
+
+def test_in_pounds_too_a_weight_is_not_more_than_itself() -> None:
+    """By hand: legs lift 4.5 kg, 9.9 lb, printed as 10 lb; 4.75 kg are 10.47 lb, printed so too."""
+    at = float(judged(lead=10.0, need=5.0).deep_weight[0])
+    text = said(judged(lead=10.0, need=5.0 + (at - 4.755) / LEAD), imperial=True)
+    assert "about 10 lb under water, at the limit of what legs lift (about 10 lb" in text
+
+
 def test_of_no_lead_none_can_be_dropped() -> None:
     """Neither where nobody noted it, nor where the dives before had none: it is known all the same."""
     history = [plan_row("Ines", date="2026-05-01", lead_kg=0, lead_ditchable_kg=0)]

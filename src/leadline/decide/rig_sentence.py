@@ -62,14 +62,19 @@ def _failed(safety: RigSafety, row: int, imperial: bool) -> str:
         at = f"{depth_text(float(safety.stop_depth[row]), imperial=imperial)} already"
     if weight <= LEGS or _backed(safety, row) or left <= LEGS:
         return ""
+    stays = weight if np.isnan(left) else left
+    told, legs = force_text(stays, imperial=imperial), force_text(LEGS, imperial=imperial)
+    if np.isnan(left):
+        dropped = ""
+    else:
+        before = force_text(weight, imperial=imperial)
+        dropped = " even with all dropped that can be" + (f" ({before} before)" if before != told else "")
     # As printed, so that a weight is not more than itself.
-    than = "more than" if weight >= LEGS + 0.25 else "at the limit of what"
-    text = (
-        f"With a failed BC at {at} this diver weighs about "
-        f"{force_text(weight, imperial=imperial)} under water, {than} legs lift (about "
-        f"{force_text(LEGS, imperial=imperial)}, common practice, no source), and no backup lift is noted"
+    than = "at the limit of what" if told == legs else "more than"
+    return (
+        f"With a failed BC at {at} this diver weighs about {told} under water{dropped}, {than} legs lift "
+        f"(about {legs}, common practice, no source), and no backup lift is noted"
     )
-    return text if np.isnan(left) else f"{text}, even with all dropped that can be"
 
 
 def _too_little(safety: RigSafety, row: int, imperial: bool) -> str:
