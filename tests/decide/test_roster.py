@@ -14,12 +14,14 @@ from leadline.decide.block import Block
 from leadline.decide.headcount import headcount
 from leadline.decide.learning import learn
 from leadline.decide.roster import roster
+from leadline.decide.roster_cost import costs
 from leadline.decide.roster_data import BASES, STATUSES
 from leadline.decide.roster_record import roster_document, roster_rows
 from leadline.decide.roster_scope import latest, roster_plan, scope
+from leadline.decide.safety import rig_safety
 from leadline.errors import RecordError, UnknownNameError
 from leadline.model.population import prior_fit
-from leadline.timeline import PLAN
+from leadline.timeline import DIVE, PLAN
 
 from .classes import TODAY, roster_of, school
 from .club import HOSTILE, NEED, assess, dives, learned, plan_row, records
@@ -174,6 +176,24 @@ def test_cost_by_hand() -> None:
         assert cost.depth_l - cost.depth_right_l == pytest.approx(cost.stop_l, rel=0.005)
         assert cost.free_gas_l == pytest.approx(cost.stop_l * (1.013 + 18 * 1.025 * 0.0981) / 1.013, rel=0.01)
         assert cost.depth_right_l > 2  # the gas still to be breathed, and the squeezed suit
+
+
+@pytest.mark.parametrize("end_bar", [35, 120])
+def test_gas_at_depth_does_not_hang_on_what_the_latest_dive_ended_with(end_bar) -> None:
+    """The need is that at the planned reserve, whatever that dive came back with: by hand 85 bar more in
+    12 L are 85 * 12 * 1.19 g = 1.2 kg of air (1.19 g/(L bar) at 20 °C, from memory), which were missing
+    from the BC's lift. Independent: the lift that the safety of the rig asks for, same lead and depth."""
+    plan = plan_row("Ines", max_depth_m=28, start_bar=200)
+    dive = plan | {"date": "2026-05-19", "end_bar": end_bar, "lead_kg": 9.0}
+    assessment = assess([plan], fit=prior_fit(), dives=[dive], checks=[])
+    line, need = assessment.line, np.array([5.5])
+    (cost,) = costs(assessment, line.at(DIVE), np.array([9.0]), need=need)
+    next_one = line.at(PLAN)
+    for lead, litres in ((9.0, cost.depth_l), (5.5, cost.depth_right_l)):
+        rig = rig_safety(
+            assessment, next_one, lead=np.array([lead]), need=need, stop=assessment.state(next_one)
+        )
+        assert litres == pytest.approx(float(rig.lift_needed[0, 0]), abs=0.01)
 
 
 def test_nothing_is_wasted_without_an_excess_and_nothing_said_of_an_unknown_depth() -> None:

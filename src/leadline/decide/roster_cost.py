@@ -11,6 +11,7 @@ from leadline.decide.roster_data import Cost
 from leadline.evidence.gather import pressures
 from leadline.evidence.statement import AT_START
 from leadline.physics.ledger import State, evaluate
+from leadline.records import RESERVE_PRESSURE
 
 __all__ = ["costs"]
 
@@ -45,7 +46,8 @@ def costs(assessment: Assessment, rows: IntArray, lead: FloatArray, *, need: Flo
     """
     line = assessment.line
     rigs = assessment.rigs.take(rows)
-    stop = evaluate(rigs, assessment.state(rows))
+    # The need is that at the reserve: what this dive came back with must not stand in for it.
+    stop = evaluate(rigs, assessment.state(rows, pressure=RESERVE_PRESSURE))
     depth = line.occasions.max_depth[rows]
     start, _ = pressures(line.occasions.take(rows), AT_START)
     known = np.nan_to_num(depth, nan=0.0)
