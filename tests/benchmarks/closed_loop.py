@@ -20,7 +20,7 @@ from leadline.decide.block import Block
 from leadline.decide.check import check
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.history import Histories
-from leadline.decide.lead_rule import lead_rule
+from leadline.decide.lead_rule import forbidden, lead_rule
 from leadline.decide.step import Act, Setup, Step, next_act, surface_doubts
 from leadline.model.population import Fit, fit, prior_fit
 from leadline.records import CHECKS, DIVERS, DIVES, GEAR
@@ -260,9 +260,12 @@ class _Oracle:
             diver.check(n, looks[-1], when="start")
             history = replace(history, known=True, fresh_check=False)
         lead = min(choice.lead, float(self.less[d])) if not looks else choice.lead
+        last = float(history.worn[-1]) if len(history.worn) else float("nan")
+        as_last = float(diver.need(n).above(last + self.theta.breath_out))
         setup = Setup(
             lead=lead, check=False, risk=0.05, breath_out=self.theta.breath_out, less=BLOCK.below(lead),
             imperial=False, mass=mass, loose=float("nan"),
+            never=forbidden(history, as_last, lead),
         )  # fmt: skip
         act = next_act(diver.expected(n), setup, history=history, surface=surface, theta=self.theta).chosen
         return Settled(lead, act.name if act else "", act.mass_kg if act else 0.0, tuple(looks))

@@ -17,6 +17,7 @@ from leadline.decide.step import LEAST_SHRINK, Setup, next_act, next_acts, surfa
 from leadline.decide.step_sentence import NOTHING_MORE, act_text, next_step
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
+from leadline.model.population import prior_fit
 from leadline.physics.ledger import State, evaluate
 from leadline.timeline import PLAN
 from leadline.units import POUND
@@ -181,6 +182,46 @@ def test_no_hand_off_where_the_diver_may_rise() -> None:
     assert acts["hand_off", 0.5].allowed
     assert acts["hand_off", 1.0].reason == "too likely to rise"
     assert acts["hand_off", 1.0].p_wrong > 0.2
+
+
+@pytest.mark.parametrize(
+    ("never", "left"), [(np.nan, {0.5, 1.0}), (5.5, {0.5, 1.0}), (6.0, {0.5}), (6.45, set()), (6.5, set())]
+)
+def test_nothing_is_handed_off_down_to_a_lead_that_the_answer_forbids(never, left) -> None:
+    """By hand: of 7 kg a hand-off of 0.5 leaves 6.5, one of 1 kg 6.0; a tenth of a kilogram is as little."""
+    found = step(normal(5.6, 0.5), never=never)
+    acts = by_name(found)
+    assert {mass for mass in (0.5, 1.0) if acts["hand_off", mass].allowed} == left
+    refused = {act.reason for act in found.acts if act.name == "hand_off" and not act.allowed}
+    assert refused <= {"never with so little"}
+    assert found.chosen is not None
+    assert found.chosen.information == max(act.information for act in found.acts if act.allowed)
+
+
+def test_nothing_is_left_out_down_to_a_lead_that_the_answer_forbids() -> None:
+    acts = by_name(step(normal(5.0, 0.5), never=6.5))
+    assert acts["carry_less", 0.5].reason == "never with so little"
+    assert by_name(step(normal(5.0, 0.5), never=6.0))["carry_less", 0.5].allowed
+
+
+@pytest.mark.parametrize(("risk", "last"), [(0.05, 7.0), (0.1, 5.0), (0.1, 6.0), (0.1, 7.0)])
+def test_no_act_goes_down_to_what_the_danger_of_the_same_answer_names(risk, last) -> None:
+    """That stop fails on more than one dive in five with the lead carried last, and with the lead advised on
+    some too: the hand-off alone is less than four times the accepted risk, and was allowed for that."""
+    seen = {"stop_result": "hovered", "bc_state": "empty", "end_bar": 60}
+    rows = [
+        plan_row("Ines", dive=f"x{day}", date=f"2026-05-0{day}", lead_kg=lead, **seen)
+        for day, lead in ((1, last + 0.5), (2, last))
+    ]
+    (answer,) = answers(assess([plan_row("Ines")], dives=rows, checks=[], fit=prior_fit()), risk=risk)
+    lead, said = answer.advice.lead_kg, answer.advice.cautions[0]
+    assert said.startswith("Danger")
+    assert f"with the lead carried last, {last:g} kg," in said
+    handed = [act for act in answer.step.acts if act.name == "hand_off" and lead - act.mass_kg <= last]
+    assert any(act.p_wrong <= min(4 * risk, 0.25) for act in handed)  # its own risk would be accepted
+    assert {act.reason for act in handed} == {"never with so little"}
+    for act in answer.step.acts:
+        assert not act.allowed or lead - act.mass_kg > last
 
 
 def test_loose_lead_bounds_what_is_handed_off() -> None:

@@ -20,12 +20,12 @@ from leadline.decide.checked_need import checked_dives, look_ahead
 from leadline.decide.disbelief import disbelief_texts
 from leadline.decide.full import require_gas
 from leadline.decide.history import Histories, LikeKit, evidence_word
-from leadline.decide.lead_rule import BEGIN, WIDE, breath_out
+from leadline.decide.lead_rule import BEGIN, WIDE, breath_out, forbidden, not_again
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.onward import Onward, onward
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
-from leadline.decide.sentence import cautions, never
+from leadline.decide.sentence import cautions
 from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.decide.step_sentence import next_step
 from leadline.decide.trim import trim
@@ -74,6 +74,7 @@ def _steps(
             mass=float(assessment.rigs.body.mass[case.position]),
             loose=_loose(behind.safety, i, case.lead),
             block=block,
+            never=forbidden(case.history, behind.chance[i][2], case.lead),
         )
         for i, case in enumerate(cases)
     ]
@@ -170,7 +171,7 @@ def _behind(
     last = np.array([case.history.worn[-1] if len(case.history.worn) else np.nan for case in cases])
     beyond = np.stack([lead + enough, lead - TOO_HEAVY, last + enough], axis=1)
     chance = chances_above([case.need for case in cases], beyond).tolist()
-    failed = [never(case.history, one[-1], case.lead) for case, one in zip(cases, chance, strict=True)]
+    failed = [not_again(case.history, one[-1], case.lead) for case, one in zip(cases, chance, strict=True)]
     carried = assessment.rigs.carried[rows]
     return _Behind(
         safety=rig_safety(assessment, rows, lead=lead, need=middle, stop=state),

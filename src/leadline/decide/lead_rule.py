@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
+import numpy as np
+
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
 from leadline.model.hyperparameters import Hyperparameters
@@ -22,8 +24,10 @@ __all__ = [
     "chosen",
     "doubted",
     "fails",
+    "forbidden",
     "lead_rule",
     "levels",
+    "not_again",
     "step_share",
 ]
 
@@ -36,6 +40,7 @@ USUAL_RISK: Final = 0.05  # for that rule, whatever risk is accepted
 MORE_THAN_LIGHT: Final = 0.25  # kg: a check begins above a lead that was too light
 HAIR: Final = 0.02  # kg: a birthday or a degree moves the ledger by grams, which must not cost a whole block
 USUAL_BREATH_OUT: Final = 0.5  # kg
+TOO_LIGHT_LAST: Final = 0.2  # chance of too light with the lead carried last from which that is a danger
 LIGHT_BODY: Final = 45.0  # kg of body mass, below which steps are halved
 
 
@@ -109,6 +114,38 @@ def fails(ends: Sequence[float], history: LikeKit, *, block: Block, theta: Hyper
     if not len(history.failed):
         return False
     return _more_than_failed(history, block) > block.at_least(ends[-1] - breath_out(theta))
+
+
+def forbidden(history: LikeKit, chance: float, lead: float) -> float:
+    """Lead of which an answer says that it is never to be so little; NaN where it says so of none.
+
+    Parameters
+    ----------
+    history : LikeKit
+        Of this diver in like kit.
+    chance : float
+        Of too light on that dive with the lead carried last in like kit; NaN where there is none. [-]
+    lead : float
+        Of the answer. [kg]
+
+    Returns
+    -------
+    float
+        The lead carried last. [kg] No act of the same answer may come down to it.
+    """
+    if not len(history.worn) or not chance > TOO_LIGHT_LAST:
+        return np.nan
+    last = float(history.worn[-1])
+    return last if last < lead - 0.05 else np.nan
+
+
+def not_again(history: LikeKit, chance: float, lead: float) -> float:
+    """Most lead that no look at the surface is to send this diver down with again; -inf where there is none.
+
+    What failed at the stop and was not held since, and what `forbidden` has; parameters as there. [kg]
+    """
+    last = forbidden(history, chance, lead)
+    return max(-np.inf if np.isnan(last) else last, float(history.failed.lead.max(initial=-np.inf)))
 
 
 def levels(risk: float) -> tuple[float, ...]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from leadline.decide.change import Trigger
 from leadline.decide.change_sentence import change_texts
 from leadline.decide.history import LikeKit
-from leadline.decide.lead_rule import MOST_RISE, WIDE
+from leadline.decide.lead_rule import MOST_RISE, WIDE, forbidden
 from leadline.decide.listed import listed_texts
 from leadline.decide.unfit_sentence import FAILED, failed_texts
 from leadline.units import about_text, mass_text, to_imperial
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.timeline import Timeline
 
-__all__ = ["DOUBTED", "STANDING", "cautions", "dangers", "never"]
+__all__ = ["DOUBTED", "STANDING", "cautions", "dangers"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -36,9 +36,6 @@ DOUBTED: Final = "The check of the day"
 
 DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
 """How the cautions begin that may not be overlooked."""
-
-TOO_LIGHT_LAST: Final = 0.2
-"""Chance of too light with the lead carried last from which that is said first of all. [-]"""
 
 SAME_LEAD: Final = 0.25
 """Leads that differ by less are one and the same in words. [kg]"""
@@ -124,40 +121,18 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
     return found
 
 
-def _last_fails(history: LikeKit, chance: float, lead: float) -> bool:
-    """Whether the lead carried last is less than asked for, and too often too light."""
-    return bool(len(history.worn)) and chance > TOO_LIGHT_LAST and float(history.worn[-1]) < lead - 0.05
-
-
-def never(history: LikeKit, chance: float, lead: float) -> float:
-    """Most lead that this diver is not to go down with again; -inf where there is none. [kg].
-
-    Parameters
-    ----------
-    history : LikeKit
-        In like kit.
-    chance : float
-        Of too light with the lead carried last; NaN where there was none.
-    lead : float
-        Of the answer. [kg]
-    """
-    last = float(history.worn[-1]) if _last_fails(history, chance, lead) else -np.inf
-    return max(last, float(history.failed.lead.max(initial=-np.inf)))
-
-
 def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list[str]:
     """The danger, first: what was too light, or would be with the lead carried last."""
     found = []
-    if len(history.worn):
-        last = float(history.worn[-1])
-        if _last_fails(history, chance, lead):
-            # What is not believed was not worn, so far as that goes.
-            which = "of the last dive that is believed" if history.doubted.dive.any() else "carried last"
-            found.append(
-                f"Danger of an ascent that cannot be held: with the lead {which}, "
-                f"{mass_text(last, imperial=imperial)}, this stop fails on {round(100 * chance)} dives in "
-                "100, so never with so little"
-            )
+    last = forbidden(history, chance, lead)
+    if not np.isnan(last):
+        # What is not believed was not worn, so far as that goes.
+        which = "of the last dive that is believed" if history.doubted.dive.any() else "carried last"
+        found.append(
+            f"Danger of an ascent that cannot be held: with the lead {which}, "
+            f"{mass_text(last, imperial=imperial)}, this stop fails on {round(100 * chance)} dives in "
+            "100, so never with so little"
+        )
     if history.light_signs:
         times = "once" if history.light_signs == 1 else f"{history.light_signs} times"
         doubted = history.doubted.dive & ~history.doubted.handed & (history.doubted.fit[:, 0] == 1)

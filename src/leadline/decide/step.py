@@ -132,6 +132,8 @@ class Setup:
         Lead that is neither on the belt nor ditchable; NaN where not noted. [kg]
     block : Block, optional
         Blocks in use: what is handed off is made of them; default blocks of any mass.
+    never : float
+        Lead that the answer calls too little, so that no act comes down to it; NaN for none. [kg]
     """
 
     lead: float
@@ -143,6 +145,7 @@ class Setup:
     mass: float
     loose: float
     block: Block | None = None
+    never: float = np.nan
 
 
 def surface_doubts(assessment: Assessment, rows: IntArray, stop: State) -> list[SurfaceDoubt]:
@@ -187,6 +190,12 @@ def _hand_offs(setup: Setup) -> tuple[float, ...]:
     return (least,) if step_share(setup.mass) < 1 else (least, 2 * least)
 
 
+def _forbidden(setup: Setup, lead: float) -> str:
+    """Reason against a lead that the same answer says never to dive with; empty for none."""
+    # Any comparison with NaN is false: then nothing is forbidden.
+    return "never with so little" if lead < setup.never + ALIKE else ""
+
+
 def _why_not_handed(setup: Setup, history: LikeKit, handed: float, likely: float) -> str:
     """Reason against a hand-off; empty for none."""
     if history.light_signs:
@@ -204,6 +213,8 @@ def _why_not_handed(setup: Setup, history: LikeKit, handed: float, likely: float
         return "no blocks that make that mass"
     if not np.isnan(setup.loose) and handed > setup.loose + 1e-9:
         return "no lead but on the belt or in a ditchable pocket"
+    if never := _forbidden(setup, setup.lead - handed):
+        return never
     if likely > min(LINE_FACTOR * setup.risk, MOST_TRIED):
         return "too likely to rise"
     return ""
@@ -293,7 +304,7 @@ def _acts(
             reason = _why_not_handed(setup, history, mass, float(hand_offs[mass].wrong[i]))
             found.append(hand_offs[mass].act(i, "hand_off", sd, mass=mass, reason=reason))
         over_risk = "beyond the accepted risk" if lighter[i] > setup.risk else ""
-        reason = "no lead to leave out" if setup.lead <= 0 else over_risk
+        reason = "no lead to leave out" if setup.lead <= 0 else _forbidden(setup, setup.less) or over_risk
         mass = setup.lead - setup.less
         return [*found, carry_less.act(i, "carry_less", sd, mass=mass, reason=reason)]
 
