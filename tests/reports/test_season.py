@@ -481,3 +481,17 @@ def test_ledger_on_a_phone_names_the_unit_of_mass_and_volume(season, parse):
         rows = parse(report.render(season(units=units))).all("tr", data_row="item")
         told = {cell.attributes.get("data-name") for row in rows for cell in row.all("td")}
         assert {mass, "volume, L"} <= told
+
+
+# "Too much lead" of a diver who had none on would send somebody looking for lead to take off.
+def test_who_sank_without_lead_is_not_told_of_too_much(season, parse) -> None:
+    data = season(n=3)
+    some = replace(
+        data.dives,
+        lead=np.array([0.0, 4.0, np.nan]),
+        evidence=np.array(["too_much", "too_much", "too_much"], object),
+    )
+    page = parse(report.render(replace(data, dives=some)))
+    rows = [page.one("tr", data_dive=name).text() for name in some.dive.tolist()]
+    assert ["heavy without any lead" in row for row in rows] == [True, False, False]
+    assert ["too much lead" in row for row in rows] == [False, True, True]

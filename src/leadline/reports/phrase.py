@@ -14,7 +14,6 @@ __all__ = [
     "DESCENT",
     "EVIDENCE",
     "EXHALE",
-    "SAYS",
     "STATE",
     "WATERLINE",
     "after_hand_off",
@@ -24,6 +23,7 @@ __all__ = [
     "left_out_kit",
     "look",
     "percent",
+    "says",
     "seen_at_stop",
 ]
 
@@ -42,7 +42,7 @@ EVIDENCE: Final = {
 }
 """What a suggestion rests on."""
 
-SAYS: Final = {
+_SAYS: Final = {
     "none": "nothing",
     "upper_only": "enough lead",
     "lower_only": "too little lead",
@@ -71,6 +71,31 @@ DESCENT: Final = {"effort": "; effort to get under", "no": "; could not get unde
 _RESULT: Final = {"hovered": "Hovered", "rose": "Rose", "sank": "Sank"}
 _SUIT: Final = {"least": ", suit vented", "more": ", gas in suit", "unknown": ", gas in suit not noted"}
 _BC: Final = {"empty": "BC empty", "gas": "gas in BC", "unknown": "BC not known"}
+
+
+def says(evidence: str, lead: float) -> str:
+    """What one dive says of the lead that was on.
+
+    Parameters
+    ----------
+    evidence : str
+        A word of `DIVE_EVIDENCE`; any other reads as it stands.
+    lead : float
+        Lead on. [kg] NaN where it was not noted.
+
+    Returns
+    -------
+    str
+        Of no lead is not said that it was too much.
+
+    Examples
+    --------
+    >>> says("too_much", 4.0), says("too_much", 0.0)
+    ('too much lead', 'heavy without any lead')
+    """
+    if evidence == "too_much" and lead == 0:
+        return "heavy without any lead"
+    return _SAYS.get(evidence, evidence)
 
 
 def chance(probability: float) -> str:
