@@ -8,6 +8,7 @@ stand for a phone, a tablet and a desk (common practice, no source).
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -139,3 +140,27 @@ def test_rows_are_rows_to_a_screen_reader(width, visit, tmp_path) -> None:
     assert card.get_by_role("rowheader").count() == len(data.classes)
     assert card.get_by_role("cell").count() == len(data.classes) * len(data.outfits)
     assert card.get_by_role("columnheader").count() == len(data.outfits) + 1
+
+
+@pytest.mark.parametrize("width", [PHONE, DESK])
+def test_what_is_to_be_borrowed_is_one_running_sentence(width, visit, tmp_path) -> None:
+    """A block within the sentence would part "12 there:" from "borrow 12". The heading stays one."""
+    data = replace(sample.boat_data(), there=((2.0, 12), (0.5, 2)))
+    page = visit(boat.write(data, tmp_path / "boat.html"), width)
+    box = page.locator("[data-name='lacking']")
+    shown = "all => all.map(e => getComputedStyle(e).display)"
+    assert box.locator("b").evaluate_all(shown) == ["block", "inline", "inline"]
+    heading, sentence = box.inner_text().strip().split("\n")
+    assert heading == "More than there is."
+    told = [
+        f"{wanted} × {size:g} kg to load, {there} there: borrow {wanted - there}"
+        for size, wanted, there in data.lacking
+    ]
+    assert len(told) == 2
+    assert " ".join(sentence.split()).endswith("; ".join(told) + ".")
+
+
+def test_on_paper_the_heading_of_a_box_runs_on_in_its_line(visit, tmp_path) -> None:
+    page = visit(boat.write(sample.boat_data(), tmp_path / "boat.html"), DESK)
+    page.emulate_media(media="print")
+    assert page.eval_on_selector(".standing > b", "e => getComputedStyle(e).display") == "inline"
