@@ -235,7 +235,7 @@ def test_people_see_what_to_do_first(check) -> None:
     ):
         assert words in text
     assert text.count("An estimate, not an instruction") == 1
-    assert max(len(line) for line in done.stdout.splitlines()) <= 100
+    assert max(len(line) for line in done.stdout.splitlines()) <= 78
 
 
 def test_second_line_is_a_lead_and_no_second_change(check) -> None:

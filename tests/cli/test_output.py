@@ -226,6 +226,30 @@ PAGE = Page(
 )
 
 
+@pytest.mark.parametrize("width", [20, 24, 38, 40, 46, 60, 78, 80, 240])
+def test_large_lead_is_never_parted_and_fits_the_width(width: int) -> None:
+    """By hand: after 38 letters two cells of 40 are left, a space and the 1 of 10.5 kg."""
+    off = line("  TAKE OFF 1.5 kg, for the next dive  ", (" 10.5 kg ", "bold reverse"))
+    more = "  6.5 kg more than is on now"
+    again = line("  then, as things stand, for the next dive  ", (" 10.5 kg ", "bold reverse"), more)
+    for shown, figures in ((again, ["10.5 kg", "6.5 kg"]), (off, ["1.5 kg", "10.5 kg"])):
+        lines = unstyled(Page((shown,)).text(width)).splitlines()
+        assert max(map(len, lines)) <= min(width, 78)
+        assert [found for each in lines for found in re.findall(r"[\d.]+ kg\b", each)] == figures
+        assert all(each.startswith("  ") for each in lines)
+    assert (lines == ["  TAKE OFF 1.5 kg, for the next dive   10.5 kg "]) == (width >= 47)
+
+
+def test_large_line_is_parted_where_a_part_of_it_ends() -> None:
+    """By hand: 44 + 9 + 28 letters are 81, so that at 80 the last part goes below, and whole."""
+    more = "  6.5 kg more than is on now"
+    again = line("  then, as things stand, for the next dive  ", (" 10.5 kg ", "bold reverse"), more)
+    assert unstyled(Page((again,)).text(80)).splitlines() == [
+        "  then, as things stand, for the next dive   10.5 kg ",
+        "  6.5 kg more than is on now",
+    ]
+
+
 @pytest.mark.parametrize("width", [40, 80, 240])
 def test_page_is_what_rich_would_print(width: int) -> None:
     plainly, styled = printed(PAGE, width), printed(PAGE, width, force_terminal=True, color_system="standard")

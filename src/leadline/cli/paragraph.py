@@ -30,6 +30,9 @@ _LINE: Final = 78
 _WORD: Final = 13
 """Letters of a line, and of those the ones that a word with its distance takes. [-]"""
 
+_TOGETHER: Final = re.compile(r"( *)(\d[\d.]* (?:kg|lb)(?![^\W\d])[^ ]*|[^ ]+)")
+"""Spaces, and a word or a mass with its unit: a number at the end of a line is read as another lead."""
+
 _ACCENTS: Final = "\u0300"
 """From here on letters may take no cell or two; before it all take one."""
 
@@ -79,7 +82,11 @@ def facts(rows: Sequence[tuple[str, str]]) -> Part:
 
 
 def line(*pieces: Piece | str) -> Part:
-    """One line, of pieces in their styles."""
+    """One line, of pieces in their styles; several where the width is less.
+
+    A piece that does not fit any more begins the next line, indented as the first. Only one that fits no line
+    is parted, at a space, and never between a mass and its unit; a piece with a style never is.
+    """
     return _Line(tuple((piece, "") if isinstance(piece, str) else piece for piece in pieces))
 
 
@@ -133,7 +140,35 @@ class _Line(Part):
     pieces: tuple[Piece, ...]
 
     def lines(self, width: int) -> Iterator[list[Piece]]:
-        yield list(self.pieces)
+        room, used = min(_LINE, width), 0
+        indent = gap = self._indent
+        made: list[Piece] = []
+        for text, style in self.pieces:
+            for before, word in self._words(text, style, room - len(indent)):
+                gap = before or gap
+                if made and used + len(gap) + _cells(word) > room:
+                    yield made
+                    made, used, gap = [], 0, indent
+                made += [(gap, ""), (word, style)]
+                used += len(gap) + _cells(word)
+                gap = ""
+            gap = "" if style else " " * (len(text) - len(text.rstrip(" ")))
+        yield made
+
+    @property
+    def _indent(self) -> str:
+        first = self.pieces[0][0] if self.pieces else ""
+        return " " * (len(first) - len(first.lstrip(" ")))
+
+    @staticmethod
+    def _words(text: str, style: str, room: int) -> list[tuple[str, str]]:
+        """What stays together, each with the spaces before it."""
+        core = text.strip(" ")
+        if style:
+            return [("", text)]
+        if _cells(core) <= room:
+            return [(" " * (len(text) - len(text.lstrip(" "))), core)] if core else []
+        return [(spaces, word) for spaces, word in _TOGETHER.findall(text)]
 
 
 @dataclass(frozen=True)
