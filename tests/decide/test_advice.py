@@ -243,5 +243,17 @@ def test_a_jump_is_checked_and_begins_with_all_of_it() -> None:
     assert answer.lead_kg == answer.bring_kg > 3.0
 
 
+@pytest.mark.parametrize("risk", [0, -1, 0.0009, 0.501, 0.9, 1.0, 5, float("nan")])
+def test_risk_that_nobody_means_is_refused(risk) -> None:
+    for plan in ([plan_row("Ines")], []):
+        with pytest.raises(OutOfRangeError, match=r"risk must lie in \[0\.001, 0\.5\], got"):
+            advise(assess(plan), risk=risk)
+
+
+@pytest.mark.parametrize("risk", [0.001, 0.5])
+def test_ends_of_the_range_of_risk_belong_to_it(risk) -> None:
+    assert one(assess([plan_row("Ines")]), risk=risk).bring_kg >= 0
+
+
 def test_no_rows_no_answers() -> None:
     assert advise(assess([])) == []

@@ -72,6 +72,14 @@ def test_what_is_no_stock_is_refused(text) -> None:
         BlockSet.parse(text)
 
 
+@pytest.mark.parametrize("mass", [-1.0, 0.0, 0.09, 5.01, float("nan"), float("inf")])
+def test_block_that_no_lead_is_made_of_is_refused(mass) -> None:
+    """As where it is typed: 0.1 to 5 kg."""
+    for made in (lambda: Block(mass), lambda: BlockSet(mass), lambda: BlockSet(0.5, stock=((mass, 1),))):
+        with pytest.raises(OutOfRangeError, match=r"mass of a block must lie in \[0\.1, 5\] kg, got"):
+            made()
+
+
 def test_answer_is_made_of_the_blocks_there_are() -> None:
     answer = advise(assess([plan_row("Ines")]), block=BlockSet.parse("2kg:4,0.5kg:1"))[0]
     assert answer.bring_kg in BlockSet.parse("2kg:4,0.5kg:1").sums

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any
@@ -689,6 +690,48 @@ def test_what_is_missing_is_named() -> None:
         check(known, prior_fit(), {**plan, "date": np.array(["NaT"], "datetime64[s]")}, [look()])
     with pytest.raises(OutOfRangeError, match="pressure now of every cylinder"):
         check(known, prior_fit(), {**plan, "start_bar": np.array([""], object)}, [look()])
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "named"),
+    [
+        ("waterline", "Chin", "waterline 'Chin': give one of chin, eye, crown, under, or ''"),
+        ("waterline", "chinn", "waterline 'chinn': give one of chin"),
+        ("breath", "Full", "breath 'Full': give one of normal, full, out"),
+        ("breath", "", "breath '': give one of normal, full, out"),
+        ("exhale_sinks", "YES", "exhale_sinks 'YES': give one of yes, no, or ''"),
+        ("lead_kg", -6.0, r"lead_kg must lie in [0, 60] kg, got -6"),
+        ("lead_kg", float("nan"), r"lead_kg must lie in [0, 60] kg, got nan"),
+        ("bar", "-6", r"bar must lie in [0, 330] bar, got -6"),
+        ("bar", "200;x", "bar '200;x': give numbers in bar"),
+        ("bar", 200, "bar 200: give text"),
+    ],
+)
+def test_look_that_nobody_understands_is_refused_and_not_read_as_none(field, value, named) -> None:
+    """By the words and ranges of the checks table: a waterline left out would give an answer without it."""
+    with pytest.raises(OutOfRangeError, match=re.escape(named)):
+        replace(look(), **{field: value})
+
+
+@pytest.mark.parametrize(
+    ("given", "named"),
+    [
+        ({"still": "no"}, "still 'no': give True, False, or None"),
+        ({"still": np.False_}, "give True, False, or None"),
+        ({"minutes": -5.0}, "minutes must be at least 0 min, got -5"),
+        ({"minutes": float("nan")}, "minutes must be at least 0 min, got nan"),
+    ],
+)
+def test_how_a_look_was_made_is_refused_where_it_says_nothing(given, named) -> None:
+    with pytest.raises(OutOfRangeError, match=named):
+        Conditions(**given)
+
+
+@pytest.mark.parametrize("risk", [0, -1, 0.9, 1.0, 5, float("nan")])
+def test_risk_of_a_check_has_a_range(risk) -> None:
+    known, plan = stranger()
+    with pytest.raises(OutOfRangeError, match=r"risk must lie in \[0\.001, 0\.5\], got"):
+        check(known, prior_fit(), plan, [look()], risk=risk)
 
 
 # --- kit in words ---

@@ -20,7 +20,7 @@ from leadline.decide.checked_need import checked_dives, look_ahead
 from leadline.decide.disbelief import disbelief_texts
 from leadline.decide.full import require_gas
 from leadline.decide.history import Histories, LikeKit, evidence_word
-from leadline.decide.lead_rule import BEGIN, WIDE, breath_out, forbidden, not_again
+from leadline.decide.lead_rule import BEGIN, WIDE, breath_out, forbidden, not_again, require_risk
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.onward import Onward, onward
 from leadline.decide.rig_sentence import rig_cautions
@@ -171,6 +171,7 @@ def _behind(
     last = np.array([case.history.worn[-1] if len(case.history.worn) else np.nan for case in cases])
     beyond = np.stack([lead + enough, lead - TOO_HEAVY, last + enough], axis=1)
     chance = chances_above([case.need for case in cases], beyond).tolist()
+    low = np.array([case.ends[QUANTILES.index(0.1)] for case in cases])
     failed = [not_again(case.history, one[-1], case.lead) for case, one in zip(cases, chance, strict=True)]
     carried = assessment.rigs.carried[rows]
     return _Behind(
@@ -188,22 +189,17 @@ def _behind(
         prior=standing.prior,
         prior_sd=standing.prior_sd,
         chance=chance,
-        after=_after(assessment, rows, state, cases, np.array(failed), block=block, risk=risk),
+        after=onward(
+            assessment,
+            rows,
+            state,
+            np.array([case.check for case in cases], bool),
+            low,
+            np.array(failed),
+            block=block,
+            risk=risk,
+        ),
     )
-
-
-def _after(
-    assessment: Assessment, rows: IntArray, state: State, cases: list[Case], failed: FloatArray, *,
-    block: Block, risk: float,
-) -> list[Onward | None]:  # fmt: skip
-    """What to put on after the checks that come first; None where none does."""
-    found: list[Onward | None] = [None] * len(cases)
-    first = np.flatnonzero([case.check for case in cases])
-    low = np.array([cases[i].ends[QUANTILES.index(0.1)] for i in first], float)
-    made = onward(assessment, rows[first], state.take(first), low, failed[first], block=block, risk=risk)
-    for i, one in zip(first.tolist(), made, strict=True):
-        found[i] = one
-    return found
 
 
 def _late_bring(case: Case, more: float, *, block: Block, enough: float) -> float:
@@ -299,6 +295,7 @@ def answers(
     list of Answer
         One a row of the plan.
     """
+    require_risk(risk)
     block = block or Block()
     rows = assessment.line.at(PLAN)
     if not len(rows):
@@ -385,7 +382,7 @@ def advise(
     block : Block, optional
         Blocks in use; default 0.5 kg.
     risk : float
-        Accepted chance of too light. [-] Valid 0.001 to 0.5.
+        Accepted chance of too light. [-] Valid 0.001 to 0.5, else an OutOfRangeError.
     pressure : float, optional
         Cylinder pressure at the stop for all; default what each row plans, else the reserve. [bar gauge]
     imperial : bool

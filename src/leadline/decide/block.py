@@ -41,6 +41,12 @@ def _mass(text: str, whole: str) -> tuple[float, bool]:
     return mass, imperial
 
 
+def _require_mass(mass: float) -> None:
+    least, most = BLOCK_RANGE
+    if not least <= mass <= most:
+        raise OutOfRangeError(f"mass of a block must lie in [{least:g}, {most:g}] kg, got {mass:g}")
+
+
 @dataclass(frozen=True)
 class Block:
     """The smallest step in which lead can be put on.
@@ -48,13 +54,21 @@ class Block:
     Parameters
     ----------
     mass : float
-        Its mass. [kg]
+        Its mass. [kg] Valid 0.1 to 5.
     imperial : bool
         Whether it is sold in pounds.
+
+    Raises
+    ------
+    OutOfRangeError
+        If it is no mass from 0.1 to 5 kg: of blocks of nothing no lead can be made.
     """
 
     mass: float = 0.5
     imperial: bool = False
+
+    def __post_init__(self) -> None:
+        _require_mass(self.mass)
 
     @classmethod
     def parse(cls, text: str) -> Block:
@@ -96,7 +110,7 @@ class BlockSet(Block):
     Parameters
     ----------
     mass : float
-        Of the smallest. [kg]
+        Of the smallest. [kg] Valid, as each size, 0.1 to 5.
     imperial : bool
         Whether all are sold in pounds.
     stock : tuple of (float, int)
@@ -108,6 +122,10 @@ class BlockSet(Block):
 
     stock: tuple[tuple[float, int], ...] = ()
     more: bool = False
+
+    def __post_init__(self) -> None:
+        for mass in (self.mass, *(size for size, _ in self.stock)):
+            _require_mass(mass)
 
     @classmethod
     def parse(cls, text: str) -> BlockSet:

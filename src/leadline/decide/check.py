@@ -18,7 +18,7 @@ from leadline.decide.block import Block
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.checked_dive import CheckedDive
-from leadline.decide.lead_rule import step_share
+from leadline.decide.lead_rule import require_risk, step_share
 from leadline.distinct import distinct
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
@@ -171,10 +171,10 @@ def check(
     Raises
     ------
     OutOfRangeError
-        If there is no look, or the plan has no date or no pressure now.
+        If there is no look, the plan has no date or no pressure now, or the risk is none.
     """
     conditions, block = conditions or Conditions(), block or Block()
-    _require(plan, looks)
+    _require(plan, looks, risk)
     plan = _not_above_now(plan)
     used = looks if conditions.still is not False else ()
     keys = [f"look {number}" for number in range(1, len(used) + 1)]
@@ -197,7 +197,8 @@ def check(
     )
 
 
-def _require(plan: Columns, looks: Sequence[Look]) -> None:
+def _require(plan: Columns, looks: Sequence[Look], risk: float) -> None:
+    require_risk(risk)
     if not looks:
         raise OutOfRangeError("no look at the waterline given; give at least one")
     if np.isnat(plan["date"][0]):

@@ -2,10 +2,40 @@
 
 from __future__ import annotations
 
+from math import inf
+from typing import Final
+
+from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.physics.odds import CONTRADICTORY, CONTRADICTORY_OUT
+from leadline.records import CHECKS
 
 __all__ = ["Conditions", "Look"]
+
+
+_WORDS: Final = ("waterline", "breath", "exhale_sinks")
+
+
+def _within(name: str, value: float) -> None:
+    """Refuse a number out of the range of a column of the checks, and one that is none."""
+    column = CHECKS.column(name)
+    low, high = column.low or 0.0, inf if column.high is None else column.high
+    if not low <= value <= high:
+        raise OutOfRangeError(f"{name} must lie in [{low:g}, {high:g}] {column.unit}, got {value:g}")
+
+
+def _pressures(text: str) -> None:
+    """Refuse what is no list of pressures; a part may be empty (not known) or `-` (not carried)."""
+    if not isinstance(text, str):
+        raise OutOfRangeError(f"bar {text!r}: give text, such as '200', several joined by ';'")
+    for part in (each.strip() for each in text.split(";")):
+        if part in ("", "-"):
+            continue
+        try:
+            bar = float(part)
+        except ValueError:
+            raise OutOfRangeError(f"bar {text!r}: give numbers in bar joined by ';'") from None
+        _within("bar", bar)
 
 
 @dataclass(frozen=True)
@@ -24,6 +54,12 @@ class Look:
         normal, full or out.
     exhale_sinks : str
         yes, no; empty where it was not tried.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a word is none of these, or lead or a pressure lies outside the range of the checks: a waterline
+        that nobody understands would count as none, and the answer would be given without it.
     """
 
     lead_kg: float
@@ -31,6 +67,15 @@ class Look:
     waterline: str = ""
     breath: str = "normal"
     exhale_sinks: str = ""
+
+    def __post_init__(self) -> None:
+        _within("lead_kg", self.lead_kg)
+        _pressures(self.bar)
+        for name in _WORDS:
+            column, word = CHECKS.column(name), getattr(self, name)
+            if word not in column.words and (word != "" or column.default):
+                empty = "" if column.default else ", or '' where that was not seen"
+                raise OutOfRangeError(f"{name} {word!r}: give one of {', '.join(column.words)}{empty}")
 
     @property
     def at_odds(self) -> bool:
@@ -48,8 +93,19 @@ class Conditions:
     still : bool or None
         Hung still: no finning, no sculling, holding on to nothing.
     minutes : float or None
-        Minutes in the water, for the air in a suit to find its way out. [min]
+        Minutes in the water, for the air in a suit to find its way out. [min] At least 0.
+
+    Raises
+    ------
+    OutOfRangeError
+        If one of them is something else: whoever was not still would be read as still.
     """
 
     still: bool | None = None
     minutes: float | None = None
+
+    def __post_init__(self) -> None:
+        if not (self.still is None or isinstance(self.still, bool)):
+            raise OutOfRangeError(f"still {self.still!r}: give True, False, or None where nobody said")
+        if self.minutes is not None and not 0 <= self.minutes < inf:
+            raise OutOfRangeError(f"minutes must be at least 0 min, got {self.minutes:g}")

@@ -9,6 +9,7 @@ import numpy as np
 
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
+from leadline.errors import OutOfRangeError
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
@@ -28,9 +29,11 @@ __all__ = [
     "lead_rule",
     "levels",
     "not_again",
+    "require_risk",
     "step_share",
 ]
 
+RISK_RANGE: Final = (0.001, 0.5)  # beyond it nobody means a risk: 5 is a percentage, 0 has no lead
 WIDE: Final = 2.5  # kg between the 10 and 90 % points
 BEGIN: Final = 0.7  # where in the band a surface check begins
 BEGIN_AT: Final = 2  # place of that among `levels`
@@ -146,6 +149,33 @@ def not_again(history: LikeKit, chance: float, lead: float) -> float:
     """
     last = forbidden(history, chance, lead)
     return max(-np.inf if np.isnan(last) else last, float(history.failed.lead.max(initial=-np.inf)))
+
+
+def require_risk(risk: float) -> None:
+    """Refuse a risk that nobody can mean, before anything is reckoned with it.
+
+    Parameters
+    ----------
+    risk : float
+        Accepted chance of too light. [-] Valid 0.001 to 0.5.
+
+    Raises
+    ------
+    OutOfRangeError
+        If it lies outside, or is NaN.
+
+    Examples
+    --------
+    >>> require_risk(5)
+    Traceback (most recent call last):
+    ...
+    leadline.errors.OutOfRangeError: risk must lie in [0.001, 0.5], got 5: 0.05 accepts 1 dive in 20 too light
+    """
+    low, high = RISK_RANGE
+    if not low <= risk <= high:
+        raise OutOfRangeError(
+            f"risk must lie in [{low:g}, {high:g}], got {risk:g}: 0.05 accepts 1 dive in 20 too light"
+        )
 
 
 def levels(risk: float) -> tuple[float, ...]:

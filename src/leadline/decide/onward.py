@@ -148,15 +148,17 @@ def put_on(more: float, sd: float, *, block: Block, risk: float, enough: float) 
 
 
 def onward(
-    assessment: Assessment, rows: IntArray, stop: State, low: FloatArray, failed: FloatArray, *,
-    block: Block, risk: float,
-) -> list[Onward]:  # fmt: skip
-    """What to put on after a check before each of some dives.
+    assessment: Assessment, rows: IntArray, stop: State, first: NDArray[np.bool_], low: FloatArray,
+    failed: FloatArray, *, block: Block, risk: float,
+) -> list[Onward | None]:  # fmt: skip
+    """What to put on after the checks that come before some dives.
 
     Parameters
     ----------
     assessment, rows, stop
         As for `way_down`.
+    first : ndarray of bool, shape (t,)
+        Whether a check comes before the dive.
     low : ndarray, shape (t,)
         10 % point of need at the stop. [kg]
     failed : ndarray, shape (t,)
@@ -166,15 +168,16 @@ def onward(
 
     Returns
     -------
-    list of Onward
-        One a row.
+    list of Onward or None
+        One a row; None where no check comes first.
     """
-    if not len(rows):
-        return []
-    way, enough = way_down(assessment, rows, stop), breath_out(assessment.fit.theta)
-    ends = zip(*(a.tolist() for a in (way.bar, way.more, way.sd, low, failed)), strict=True)
-    found = []
-    for bar, more, sd, least, never in ends:
+    found: list[Onward | None] = [None] * len(rows)
+    at = np.flatnonzero(first)
+    if not len(at):
+        return found
+    way, enough = way_down(assessment, rows[at], stop.take(at)), breath_out(assessment.fit.theta)
+    ends = zip(*(a.tolist() for a in (at, way.bar, way.more, way.sd, low[at], failed[at])), strict=True)
+    for i, bar, more, sd, least, never in ends:
         on = put_on(more, sd, block=block, risk=risk, enough=enough)
-        found.append(Onward(bar, on, least < more and on > never))
+        found[i] = Onward(bar, on, least < more and on > never)
     return found

@@ -16,6 +16,7 @@ from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.crowd import Crowd
 from leadline.decide.label import items, latest_dive
+from leadline.decide.lead_rule import require_risk
 from leadline.decide.listed import short_in
 from leadline.decide.onward import put_on
 from leadline.decide.outfit import Outfit, outfit_keys, outfits, suit_types
@@ -58,7 +59,7 @@ class Desk:
     pieces : Pieces
         Sizes of lead, and how many there are if that is known; the smallest is the step.
     risk : float
-        Accepted chance of too light. [-]
+        Accepted chance of too light. [-] Valid 0.001 to 0.5.
     since, group : str
         Dives that count for kit and mix; empty: all.
     renters : int or None
@@ -81,6 +82,9 @@ class Desk:
     group: str = ""
     renters: int | None = None
     seed: int = 1
+
+    def __post_init__(self) -> None:
+        require_risk(self.risk)
 
 
 def rental(

@@ -18,6 +18,7 @@ from leadline.decide.answering import lateness
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.label import kit_label, kit_labels, latest_dive, suit_label, water_label
+from leadline.decide.lead_rule import require_risk
 from leadline.decide.projection import contributions
 from leadline.decide.season_card import card, card_cells
 from leadline.decide.season_change import season_change
@@ -119,7 +120,7 @@ def season(
     block : Block, optional
         Blocks in use; default 0.5 kg.
     risk : float
-        Accepted chance of too light. [-]
+        Accepted chance of too light. [-] Valid 0.001 to 0.5.
     since : datetime64, optional
         First day shown; earlier dives still count as evidence. Rows without a date are then left out.
     units : str
@@ -141,6 +142,7 @@ def season(
     UnknownNameError
         If the records have no such diver.
     """
+    require_risk(risk)
     names = assessment.line.records.divers["diver"]
     known = np.flatnonzero(names == diver)
     if not len(known):
