@@ -132,6 +132,26 @@ def test_damaged_book_is_one_line(path: Path) -> None:
     assert "\n" not in str(caught.value)
 
 
+def test_one_changed_byte_anywhere_is_one_line(path: Path, tmp_path: Path) -> None:
+    """DuckDB keeps a checksum of each of its blocks and compares it when one is read, which may be late."""
+    content, told = path.read_bytes(), []
+    for place in range(0, len(content), 1 << 16):
+        turned = bytearray(content)
+        turned[place + 600] ^= 255
+        path.write_bytes(turned)
+        try:
+            with Book.open(path) as book:
+                book.records()
+                book.export(tmp_path / "out", overwrite=True)
+        except BookError as error:
+            told.append(str(error))
+    assert any("does not match stored checksum" in text for text in told)
+    for text in told:
+        assert text.startswith(f"{path}: ")
+        assert text.endswith("restore it from an export or a copy")
+        assert "\n" not in text
+
+
 def test_missing_book_and_folder(tmp_path: Path) -> None:
     with (
         pytest.raises(BookError, match="no book here; make one with `leadline load`"),

@@ -91,8 +91,12 @@ def _holder(message: str) -> str:
 def unreadable(error: BaseException | None) -> bool:
     """Whether DuckDB found the bytes of a file not to be what they were."""
     torn = isinstance(error, duckdb.IOException) and "read" in str(error)
-    return torn or isinstance(
-        error, (duckdb.SerializationException, duckdb.FatalException, duckdb.InternalException)
+    # A block whose checksum is another comes as an error of no kind, whose base all kinds share.
+    changed = type(error) is duckdb.Error and re.search("corrupt|checksum", str(error), re.IGNORECASE)
+    return (
+        torn
+        or bool(changed)
+        or isinstance(error, (duckdb.SerializationException, duckdb.FatalException, duckdb.InternalException))
     )
 
 
