@@ -237,6 +237,33 @@ def test_replace_changes_what_is_given_only(run, book: Path) -> None:
     assert (str(kept["date"][0]), kept["lead_kg"][0]) == ("2026-05-02T00:00:00", 6.0)
 
 
+@pytest.mark.parametrize(
+    ("options", "status", "said"),
+    [
+        (("--diver", "Ines", "--dive", "17"), 1, "Error: no dive '17' of Ines in the book; closest: 7\n"),
+        (
+            ("--diver", "Ines", "--dive", "x"),
+            1,
+            "Error: no dive 'x' of Ines in the book; `leadline export` lists the dives\n",
+        ),
+        (("--diver", "Inez", "--dive", "7"), 1, "closest: Ines\n"),
+        (("--diver", "Ines"), 2, "say which dive to change"),
+        (("--dive", "7"), 2, "say which dive to change"),
+        ((), 2, "say which dive to change"),
+    ],
+)
+def test_replace_adds_no_dive(run, book: Path, options, status: int, said: str) -> None:
+    """A slip in the number would else be a dive of today, in the kit of the last one."""
+    before = book.read_bytes()
+    lead = ("--lead-kg", "5") if options else ()
+    done = run("log", "--book", book, *options, *lead, "--replace")
+    assert (done.returncode, done.stdout) == (status, "")
+    assert said in " ".join(done.stderr.replace("│", " ").split()) + "\n"
+    assert (len(done.stderr.splitlines()) == 1) == (status == 1)
+    assert dives(book)["dive"].tolist() == ["7"]
+    assert book.read_bytes() == before
+
+
 def test_a_dive_that_is_changed_keeps_its_day(run, book: Path) -> None:
     done = run("log", "--book", book, "--diver", "Ines", "--dive", "7", "--lead-kg", "5", "--replace")
     assert done.stdout == "dive 7 of Ines: changed\n"

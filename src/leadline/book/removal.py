@@ -15,7 +15,7 @@ from leadline.records import DIVES
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["later_that_day", "remove"]
+__all__ = ["later_that_day", "remove", "unknown_dive"]
 
 _NAMED: Final = 3
 _KEY: Final = "WHERE dive = ? AND diver = ?"
@@ -36,6 +36,14 @@ def later_that_day(connection: DuckDBPyConnection, dive: str, diver: str) -> lis
     return [name for (name,) in found]
 
 
+def unknown_dive(connection: DuckDBPyConnection, dive: str, diver: str) -> UnknownNameError:
+    """What to say of a dive that is not in the book, with close ones of that diver."""
+    known = [name for (name,) in rows(connection, "SELECT dive FROM dives WHERE diver = ?", [diver])]
+    close = close_matches(dive, known)
+    hint = f"closest: {', '.join(close)}" if close else "`leadline export` lists the dives"
+    return UnknownNameError(f"no dive {dive!r} of {diver} in the book; {hint}")
+
+
 def remove(connection: DuckDBPyConnection, dive: str, diver: str) -> dict[str, str]:
     """Take a dive out and return its cells; see `leadline.book.Book.remove_dive`."""
     key = [dive, diver]
@@ -43,10 +51,7 @@ def remove(connection: DuckDBPyConnection, dive: str, diver: str) -> dict[str, s
         cells = ", ".join(cell_text(column) for column in DIVES.columns)
         found = rows(connection, f"SELECT {cells}, extra FROM dives {_KEY}", key)  # noqa: S608 (constants)
         if not found:
-            known = [name for (name,) in rows(connection, "SELECT dive FROM dives WHERE diver = ?", [diver])]
-            close = close_matches(dive, known)
-            hint = f"closest: {', '.join(close)}" if close else "`leadline export` lists the dives"
-            raise UnknownNameError(f"no dive {dive!r} of {diver} in the book; {hint}")
+            raise unknown_dive(connection, dive, diver)
         made = rows(connection, f'SELECT "check" FROM checks {_KEY} ORDER BY seq', key)  # noqa: S608 (constants)
         if made:
             few = ", ".join(name for (name,) in made[:_NAMED])

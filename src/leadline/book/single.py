@@ -35,6 +35,24 @@ class SingleDives(Session):
             )
         )
 
+    def require_dive(self, dive: str, diver: str) -> None:
+        """Refuse a dive that is not in the book.
+
+        Parameters
+        ----------
+        dive, diver : str
+            Its key.
+
+        Raises
+        ------
+        UnknownNameError
+            With close dives of that diver.
+        """
+        if not self.has_dive(dive, diver):
+            from leadline.book import removal
+
+            raise removal.unknown_dive(self._plain, dive.strip(), diver.strip())
+
     def doubts(self, row: Mapping[str, Any]) -> tuple[str, ...]:
         """What `upsert` would note of one sound typed dive as hardly true; nothing is written.
 

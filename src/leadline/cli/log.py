@@ -116,6 +116,8 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
     from leadline.cli import questions
     from leadline.errors import CellError, OptionError, RecordError
 
+    if replace and not (cells.get("diver") and cells.get("dive")):  # questions are for a new dive
+        raise typer.BadParameter("--replace goes with --diver and --dive: say which dive to change")
     by_options, taken = bool(cells), None
     if not cells:
         if not (sys.stdin.isatty() and sys.stderr.isatty()):
@@ -126,6 +128,9 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
     with Book.open(book, write=True) as opened:
         cells.setdefault("dive", opened.next_dive(cells["diver"]))
         known = opened.has_dive(cells["dive"], cells["diver"])
+        # A slip in the number is no dive of today; one in the name is told where rows are judged.
+        if replace and opened.has_diver(cells["diver"].strip()):
+            opened.require_dive(cells["dive"], cells["diver"])
         if not known:  # a dive that is changed keeps its day
             cells.setdefault("date", questions.today())
         if known and not replace:
