@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 from pathlib import Path
 
 import pytest
 
+from leadline.cli import what_if
+from leadline.decide.sentence import DANGERS
 from leadline.units import POUND
 
 from ..decide.club import HOSTILE, make_book  # noqa: TID252 (tests are on no path)
@@ -73,7 +76,7 @@ def test_lead_that_begins_a_check_is_told_from_one_to_dive_with(suggest) -> None
     assert (vest["check_first"], stop["check_first"]) == ("yes", "no")
     assert vest["bring_kg"] > vest["lead_kg"]
     read = suggest(*changes).stdout
-    (line,) = [line for line in read.splitlines() if "suit=vest" in line]
+    (line,) = [line for line in read.splitlines() if line.split()[:1] == ["suit=vest"]]
     assert line.split()[-3:] == [f"{vest['lead_kg']:g}", f"{vest['bring_kg']:g}", "first"]
     assert "that lead begins a surface check and is none to dive with" in " ".join(read.split())
     assert "is none to dive with" not in suggest("--diver", "Ines", "--what-if", "stop-depth=3").stdout
@@ -113,7 +116,41 @@ def test_a_usual_one_is_reckoned_with_where_a_change_names_none(suggest) -> None
     assert (bare["assumed"], fresh["assumed"]) == ("a usual undersuit", "")
     read = " ".join(suggest(*asked).stdout.split())
     assert "undersuit=-: a usual undersuit is reckoned with, none is named." in read
-    assert "water=fresh: " not in read
+    assert "water=fresh: a usual" not in read
+
+
+def test_what_is_new_to_a_changed_dive_is_said_below_the_table(suggest) -> None:
+    """Independent: the cautions of `--json`, and of the dive asked for itself."""
+    changes = ("water=fresh", "temp=4", "suit=vest", "stop-depth=3")
+    options = [part for change in changes for part in ("--what-if", change)]
+    answer = facts(suggest("--diver", "Ines", *options, "--json"))
+    asked = facts(suggest("--diver", "Ines", "--water", "fresh", "--json"))["cautions"]
+    (first,) = [text for text in asked.split("; ") if text.startswith("First fresh water on record")]
+    done = suggest("--diver", "Ines", *options)
+    before, _, below = " ".join(done.stdout.split()).partition("What if: ")
+    assert "First fresh water" not in before
+    assert below.count(f"water=fresh: {first}.") == 1
+    own = [text for text in answer["cautions"].split("; ") if text]
+    for text in own:
+        assert text not in below
+    mass = re.compile(r"[\d.]+ kg")
+    bare = [mass.sub("", text) for text in own]
+    for row in answer["what_if"]:
+        for text in filter(None, row["cautions"].split("; ")):
+            assert below.count(f"{text}.") == (mass.sub("", text) not in bare)
+    assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_caution_of_two_changes_is_said_once() -> None:
+    rows = [
+        {"change": "water=fresh", "cautions": "New; Light by 2 kg; Old"},
+        {"change": "temp=4", "cautions": "Old; Danger of this; New"},
+        {"change": "reserve=50", "cautions": ""},
+    ]
+    found = what_if._new(rows, ["Old", "Light by 3.5 kg"])
+    assert found == ["temp=4: Danger of this.", "water=fresh, temp=4: New."]
+    sharp = [{"change": "bc=-", "cautions": f"{DANGERS[0]} by 2 kg; New"}]
+    assert what_if._new(sharp, [f"{DANGERS[0]} by 1 kg"]) == [f"bc=-: {DANGERS[0]} by 2 kg.", "bc=-: New."]
 
 
 def test_blocks_there_are(suggest) -> None:

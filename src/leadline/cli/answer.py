@@ -111,7 +111,7 @@ def one(planned: Planned, answer: Answer, changed: list[dict[str, Any]], units: 
 
     from leadline.cli.what_if import changes_table
 
-    return Group(*before, BLANK, changes_table(changed, units), *after)
+    return Group(*before, BLANK, changes_table(changed, units, advice.cautions), *after)
 
 
 def _said(caution: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -41,6 +42,7 @@ _FIRST: Final = (
     "bring."
 )
 
+_MASS: Final = re.compile(r"\d+(\.\d+)? (kg|lb)\b")
 _ROW: Final = re.compile(r"row (\d+): ")
 
 
@@ -148,8 +150,8 @@ def _tell(told: list[str], texts: list[str]) -> None:
             note(f"note: --what-if {texts[row - 3]}: {in_options(text)}")
 
 
-def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
-    """The changes as one table: how much more or less need, and whence.
+def changes_table(found: list[dict[str, Any]], units: Units, told: Sequence[str] = ()) -> RenderableType:
+    """The changes as one table: how much more or less need, and whence; below it what is to be said of them.
 
     Parameters
     ----------
@@ -157,6 +159,8 @@ def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
         From `changes`.
     units : {"metric", "imperial"}
         Of what is read.
+    told : sequence of str
+        Cautions of the dive as it is, which are not said again.
 
     Returns
     -------
@@ -192,7 +196,7 @@ def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
     shown = table(title, [headers[i] for i in used], [[row[i] for i in used] for row in rows])
     # The lead that begins a check is none to dive with.
     said = [_FIRST] if any(row["check_first"] == "yes" for row in found) else []
-    said += [f"{row['change']}: {text}." for row in found for text in _about_reserve(row)]
+    said += _new(found, told)
     # Without what every diver wears a usual one is reckoned with, which may be more than there was.
     said += [
         f"{row['change']}: {row['assumed']} is reckoned with, none is named."
@@ -206,10 +210,22 @@ def changes_table(found: list[dict[str, Any]], units: Units) -> RenderableType:
     return Group(shown, *map(wrapped, said))
 
 
-def _about_reserve(row: dict[str, Any]) -> list[str]:
-    """What is to be said of a change of the pressure: much less lead for a slip of a unit or a digit."""
-    from leadline.decide.sentence import LOW_END, MUCH_LEFT
+def _new(found: Sequence[Mapping[str, Any]], told: Sequence[str]) -> list[str]:
+    """Cautions of the changed dives that the answer has not, each once with the changes it belongs to.
 
-    if not row["change"].strip().casefold().startswith("reserve"):
-        return []
-    return [text for text in row["cautions"].split("; ") if text.startswith((LOW_END, MUCH_LEFT))]
+    One that the answer has with another mass is no new one, but for what may not be overlooked.
+    """
+    from leadline.decide.sentence import dangers
+
+    known = {*told, *(_MASS.sub("", text) for text in told)}
+    changes: dict[str, list[str]] = {}
+    for row in found:
+        texts = [text for text in row["cautions"].split("; ") if text]
+        urgent = dangers(texts)
+        for text in (*urgent, *(text for text in texts if text not in urgent)):
+            if text not in known and (text in urgent or _MASS.sub("", text) not in known):
+                changes.setdefault(text, []).append(row["change"])
+    first = dangers(list(changes))
+    return [
+        f"{', '.join(changes[text])}: {text}." for text in (*first, *(t for t in changes if t not in first))
+    ]
