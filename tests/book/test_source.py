@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 import csv
+import os
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from threading import Thread
 
 import duckdb
 import numpy as np
@@ -15,6 +20,7 @@ from hypothesis import strategies as st
 from leadline.book import Book, delimited, source
 from leadline.book.schema import create_records
 from leadline.book.sql import install_functions
+from leadline.errors import RecordError
 from leadline.records import DIVERS, TABLES
 
 TEXT = "diver;mass_kg;notes\nZoë Müller;64,5;a, b\nÅse;70.25;\n"
@@ -39,6 +45,49 @@ def test_encodings_and_line_endings(path: Path, tmp_path: Path, encoding: str, e
     assert records.divers["mass_kg"].tolist()[2:] == [64.5, 70.25]
     told = any("read as" in note for note in report.notes)
     assert told == (encoding in ("utf-16-le", "utf-16-be", "cp1252", "latin-1"))
+
+
+@contextmanager
+def piped(pipe: Path, content: bytes) -> Iterator[Path]:
+    """A pipe that another process, here a thread, writes once."""
+    os.mkfifo(pipe)
+    writer = Thread(target=pipe.write_bytes, args=(content,), daemon=True)
+    writer.start()
+    yield pipe
+    writer.join(timeout=10)
+
+
+@pytest.mark.parametrize("form", ["csv", "cp1252", "quoted", "parquet"])
+def test_pipe_is_read_as_the_file_it_brings(path: Path, tmp_path: Path, form: str) -> None:
+    """Independent: the same bytes as a file. Longer than a pipe holds at a time, which is 64 KiB."""
+    frame = pd.DataFrame({"diver": [f"Zoë {n}" for n in range(9000)], "mass_kg": [64.5] * 9000})
+    file = tmp_path / "d.csv"
+    if form == "parquet":
+        frame.to_parquet(file)
+    else:
+        quoting = csv.QUOTE_ALL if form == "quoted" else csv.QUOTE_MINIMAL
+        frame.to_csv(file, index=False, encoding="utf-8" if form != "cp1252" else form, quoting=quoting)
+    with piped(tmp_path / "pipe", file.read_bytes()) as pipe:
+        report, records = load(path, divers=pipe)
+    assert report.tables["divers"].loaded == 9000
+    assert records.divers["diver"].tolist()[2:] == frame["diver"].tolist()
+    assert load(path, divers=file)[0].tables["divers"].unchanged == 9000
+    assert report.notes == (() if form != "cp1252" else (f"{pipe}: read as latin-1",))
+
+
+def test_fault_of_a_pipe_names_the_pipe(path: Path, tmp_path: Path) -> None:
+    for name, content, said in (
+        ("a", b"who\nInes\n", "no column diver"),
+        ("b", b"", "the file is empty"),
+        ("c", b"PAR1PAR1", "a damaged Parquet file"),
+    ):
+        with (
+            piped(tmp_path / name, content) as pipe,
+            pytest.raises(RecordError, match=f"^{re.escape(str(pipe))}: {said}"),
+        ):
+            load(path, divers=pipe)
+    with pytest.raises(RecordError, match=r"^/dev/null: neither a file nor a pipe; give a CSV"):
+        load(path, divers=Path("/dev/null"))
 
 
 @pytest.mark.parametrize(("delimiter", "expected"), [(",", False), (";", True), ("\t", True)])

@@ -31,7 +31,7 @@ def unlearned(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def suggest(run, club: Path):
-    return lambda *options: run("suggest", "--book", club, *options)
+    return lambda *options, **given: run("suggest", "--book", club, *options, **given)
 
 
 def facts(done: subprocess.CompletedProcess[str]):
@@ -276,6 +276,14 @@ def test_empty_plan_is_an_empty_array(suggest, tmp_path: Path) -> None:
     plan.write_text("diver,suit\n")
     assert facts(suggest("--plan", plan, "--json")) == []
     assert "no rows" in suggest("--plan", plan).stdout
+
+
+def test_plan_from_a_pipe_is_that_of_the_file(suggest, tmp_path: Path) -> None:
+    text = "diver,date,suit,water\nInes,2026-05-20,full 5,salt\n"
+    (tmp_path / "plan.csv").write_text(text)
+    piped = suggest("--plan", "/dev/stdin", "--json", stdin=text)
+    assert piped.returncode == 0
+    assert json.loads(piped.stdout) == json.loads(suggest("--plan", "plan.csv", "--json").stdout)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from glob import escape
 from itertools import islice
 from pathlib import Path
@@ -251,7 +252,7 @@ def from_file(
     table : Table
         What the rows are.
     path : Path
-        The file.
+        The file, or a pipe, which is read once and whole.
     required : sequence of str, optional
         Columns it must have; default the table's key.
 
@@ -266,9 +267,29 @@ def from_file(
         If the file is missing, empty, no table, or lacks a required column.
     """
     keys = table.key if required is None else required
-    if not path.is_file():
+    if path.is_file():
+        return _from_regular(connection, table, path, keys)
+    if not path.is_fifo():
         what = "a folder, not a file" if path.is_dir() else "no such file"
+        what = "neither a file nor a pipe" if path.exists() and not path.is_dir() else what
         raise RecordError(f"{path}: {what}; give a CSV or Parquet file")
+    from shutil import copyfileobj
+    from tempfile import TemporaryDirectory
+
+    with TemporaryDirectory() as folder:  # its owner's alone
+        copy = Path(folder) / "piped"
+        with path.open("rb") as pipe, copy.open("wb") as file:
+            copyfileobj(pipe, file)
+        try:
+            found = _from_regular(connection, table, copy, keys)
+        except RecordError as fault:
+            raise type(fault)(str(fault).replace(str(copy), str(path))) from None
+    notes = tuple(text.replace(str(copy), str(path)) for text in found.notes)
+    return replace(found, name=str(path), notes=notes)
+
+
+def _from_regular(connection: DuckDBPyConnection, table: Table, path: Path, keys: Sequence[str]) -> Source:
+    """A file, which can be read more than once."""
     with path.open("rb") as file:
         is_parquet = file.read(4) == _PARQUET
     if is_parquet:
