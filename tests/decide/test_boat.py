@@ -8,6 +8,8 @@ from datetime import datetime
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from leadline.arrays import columns_from_rows
 from leadline.decide.advice import advise, answers
@@ -151,6 +153,26 @@ DAY, NEXT_DAY = "2026-06-01", "2026-06-02"
             ],
             ["AB", "BC"],
         ),
+        # A day alone says nothing of when: whoever is not down already may be down with any dive of that day.
+        ([("A", "am", {"group": "x", "date": f"{DAY}T09:00"}), ("B", "am", {"group": "y"})], ["AB"]),
+        ([("A", "1", {"date": f"{DAY}T09:00"}), ("B", "2", {})], ["AB"]),
+        ([("A", "1", {"date": f"{DAY}T09:00"}), ("B", "2", {"date": NEXT_DAY})], ["A", "B"]),
+        ([("A", "1", {"date": f"{DAY}T09:00"}), ("B", "2", {"date": None})], ["AB"]),
+        (
+            [("A", "1", {"date": f"{DAY}T09:00"}), ("A", "2", {"date": f"{DAY}T14:00"}), ("B", "3", {})],
+            ["AB", "AB"],
+        ),
+        # Nobody makes two dives at once; those who are still down with one of them may be.
+        ([("A", "1", {"date": f"{DAY}T09:00"}), ("A", "2", {}), ("B", "2", {})], ["A", "AB"]),
+        (
+            [
+                ("A", "1", {"date": f"{DAY}T09:00"}),
+                ("B", "2", {"date": f"{DAY}T10:00"}),
+                ("A", "3", {}),
+                ("C", "3", {}),
+            ],
+            ["AB", "ABC"],
+        ),
     ],
 )
 def test_who_is_in_the_water_at_one_time(rows, found) -> None:
@@ -160,11 +182,50 @@ def test_who_is_in_the_water_at_one_time(rows, found) -> None:
     assert moments(*((divers[who], dive, more) for who, dive, more in rows)) == sorted(names)
 
 
+@settings(deadline=None, max_examples=100)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from("ABCD"), st.sampled_from("xy"), st.sampled_from([None, 9, 10, 11, 14])),
+        min_size=1,
+        max_size=6,
+    )
+)
+def test_whatever_time_a_dive_without_one_has_its_lead_is_there(rows) -> None:
+    """Independent: the dive is put at each quarter of an hour at which its divers are not in another one."""
+    plan = columns_from_rows(
+        DIVES,
+        [
+            club.plan_row(who, dive=str(i), group=group, date=DAY if at is None else f"{DAY}T{at:02}:00")
+            for i, (who, group, at) in enumerate(rows)
+        ],
+    )
+    groups = [dive.rows for dive in dives(plan)]
+    known = [set(moment.tolist()) for moment in at_once(plan, groups)]
+    assert set().union(*known) == set(range(len(rows)))
+    assert not any(one < other for one in known for other in known)
+    hours = [rows[one[0]][2] for one in groups]
+    timed = [(hour, set(one.tolist())) for hour, one in zip(hours, groups, strict=True) if hour is not None]
+    for hour, one in zip(hours, groups, strict=True):
+        own = {rows[row][0] for row in one}
+        for quarter in [hour * 4] if hour is not None else range(96):
+            begun = quarter / 4
+            busy = [at for at, other in timed if own & {rows[row][0] for row in other}]
+            if hour is None and any(abs(begun - at) < 1.5 for at in busy):
+                continue
+            for now in (begun + quarter / 4 for quarter in range(6)):
+                down = set(one.tolist()).union(*(other for at, other in timed if at <= now < at + 1.5))
+                assert any(down <= moment for moment in known)
+
+
 def test_lead_under_water_is_handed_to_nobody() -> None:
     """Two divers of one dive take the lead of both, whatever groups and minutes they are told apart by."""
     one = {"date": f"{DAY}T09:00", "dive": "am"}
     together = sheet([club.plan_row("Ines", **one), club.plan_row("Noa", **one)])
-    for more in ({"group": "other"}, {"date": f"{DAY}T09:20", "dive": "second"}):
+    for more in (
+        {"group": "other"},
+        {"date": f"{DAY}T09:20", "dive": "second"},
+        {"date": DAY, "group": "other"},
+    ):
         apart = sheet([club.plan_row("Ines", **one), club.plan_row("Noa", **(one | more))])
         assert len(apart.dives) == 2
         assert apart.load == together.load

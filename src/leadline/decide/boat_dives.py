@@ -97,43 +97,59 @@ def at_once(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
         Rows; each row at least once, and no moment is part of another. With a time of day, dives that begin
         within `BACK` of each other: nobody is back with lead before. A date without a time says nothing of it
         (midnight stands for that): then dives of one key and day, and of the others the first of each group
-        on that day, their second ones and so on. Lead that is taken for handed on while it is under water
-        would be missing on the boat.
+        on that day, their second ones and so on; and each of them with whatever begins at any time of that
+        day, but for dives of its own divers. Without a date it may be any day. Lead that is taken for handed
+        on while it is under water would be missing on the boat.
     """
-    timed: list[IntArray] = []
-    untimed: list[IntArray] = []
-    for rows in groups:
-        when = plan["date"][rows[0]]
-        noted = not np.isnat(when) and when != when.astype("datetime64[D]").astype("datetime64[s]")
-        (timed if noted else untimed).append(rows)
-    return _overlapping(plan, timed) + _of_one_turn(plan, untimed)
-
-
-def _overlapping(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
-    """Those of dives that begin within `BACK` before the last of them, as many as there are at one time."""
     begin = np.array([plan["date"][rows[0]] for rows in groups], "datetime64[s]")
-    found: list[tuple[set[int], IntArray]] = []
-    for start in np.unique(begin):
-        near = np.flatnonzero((begin <= start) & (begin > start - BACK)).tolist()
-        # Each next moment has those of the one before, but for who is back by then.
-        if found and found[-1][0] <= set(near):
-            found.pop()
-        found.append((set(near), np.concatenate([groups[i] for i in near])))
-    return [rows for _, rows in found]
+    day = begin.astype("datetime64[D]")
+    noted = ~np.isnat(begin) & (begin != day)
+    who = [frozenset(plan["diver"][rows].tolist()) for rows in groups]
+    turns = _of_one_turn(plan, groups, np.flatnonzero(~noted).tolist())
+    found = _overlapping(begin, np.flatnonzero(noted).tolist())
+    for dated in (True, False):
+        later = [turn for turn in turns if np.isnat(day[turn[0]]) != dated]
+        found += [
+            moment | {i for i in turn if not any(who[i] & who[j] for j in moment)}
+            for turn in later
+            for moment in [set[int](), *found]
+            if not (dated and moment) or any(day[j] == day[turn[0]] for j in moment)
+        ]
+    return [np.concatenate([groups[i] for i in sorted(moment)]) for moment in _whole(found)]
 
 
-def _of_one_turn(plan: Columns, groups: Sequence[IntArray]) -> list[IntArray]:
+def _overlapping(begin: NDArray[np.datetime64], dives: Sequence[int]) -> list[set[int]]:
+    """Dives that are under way whenever one begins, and whenever one is back."""
+    own = begin[list(dives)]
+    times = np.unique(np.concatenate([own, own + BACK]))
+    near = [np.flatnonzero((own <= time) & (own > time - BACK)).tolist() for time in times]
+    return [{dives[i] for i in under_way} for under_way in near if under_way]
+
+
+def _of_one_turn(plan: Columns, groups: Sequence[IntArray], dives: Sequence[int]) -> list[list[int]]:
     """Those of dives of which only the day is known, or not even that."""
     day = plan["date"].astype("datetime64[D]").astype(str)
-    keys = [(day[rows[0]], plan["dive"][rows[0]]) for rows in groups]
-    often = Counter(keys)
+    keys = {i: (day[groups[i][0]], plan["dive"][groups[i][0]]) for i in dives}
+    often = Counter(keys.values())
     turns: Counter[tuple[object, ...]] = Counter()
-    found: dict[object, list[IntArray]] = {}
-    for key, rows in zip(keys, groups, strict=True):
+    found: dict[object, list[int]] = {}
+    for i, key in keys.items():
         if often[key] > 1 and key[1]:
-            found.setdefault(key, []).append(rows)
+            found.setdefault(key, []).append(i)
             continue
-        turn = (key[0], plan["group"][rows[0]])
-        found.setdefault((key[0], turns[turn]), []).append(rows)
+        turn = (key[0], plan["group"][groups[i][0]])
+        found.setdefault((key[0], turns[turn]), []).append(i)
         turns[turn] += 1
-    return [np.concatenate(rows) for rows in found.values()]
+    return list(found.values())
+
+
+def _whole(moments: Sequence[set[int]]) -> list[set[int]]:
+    """Those that are part of no other, each once, the largest first."""
+    kept: list[set[int]] = []
+    having: dict[int, list[set[int]]] = {}
+    for moment in sorted(moments, key=len, reverse=True):
+        if not any(moment <= larger for larger in having.get(min(moment), ())):
+            kept.append(moment)
+            for i in moment:
+                having.setdefault(i, []).append(moment)
+    return kept
