@@ -108,6 +108,42 @@ def test_plan_and_boat_are_made_of_them(lead, tmp_path: Path) -> None:
     assert "lacking" not in (tmp_path / "pages" / "boat.html").read_text(encoding="utf-8")
 
 
+@pytest.mark.parametrize(
+    ("listed", "units", "unit", "sizes"),
+    [
+        ("1 kg,0\n2 kg,40\n3 kg,40\n", "metric", 1.0, (3, 2)),
+        ("2 lb,60\n3 lb,60\n5 lb,60\n", "imperial", POUND, (5, 3, 2)),
+    ],
+)
+def test_sheets_are_made_of_any_list_that_answers_are_made_of(
+    lead, tmp_path: Path, listed, units, unit, sizes
+) -> None:
+    """By hand: 2 and 3 make all whole numbers but 1, and so do 2, 3 and 5.
+
+    Such lists: common practice, no source.
+    """
+    plan = tmp_path / "plan.csv"
+    plan.write_text(
+        "dive,diver,date,water,suit,bc,cylinder\n"
+        + "".join(f"a,{who},2026-05-20,salt,full 5,jacket,steel 12\n" for who in ("Ines", "Ivo", "Noa"))
+    )
+    asked = ("--units", units)
+    plans = document(lead(listed, "suggest", "--plan", plan, *asked))
+    boat = document(lead("", "report boat", "--plan", plan, "--out", tmp_path / "pages", *asked))
+    rental = document(lead("", "report rental", "--renters", 8, "--out", tmp_path / "pages", *asked))
+    for row, answer in zip(boat["rows"], plans, strict=True):
+        assert (row["lead_kg"], row["bring_kg"]) == (answer["lead_kg"], answer["bring_kg"])
+        pieces = [part.split(":") for part in row["pieces"].split(";") if part]
+        assert sum(float(size) * int(n) for size, n in pieces) == pytest.approx(row["lead_kg"], abs=1e-3)
+    for found in [*boat["rows"], *rental["cells"]]:
+        for name in ("lead_kg", "bring_kg"):
+            whole = found[name] / unit
+            assert whole == pytest.approx(round(whole), abs=1e-3)
+            assert round(whole) != 1
+    for load in (boat["load"], rental["stock"]):
+        assert [piece["piece_kg"] / unit for piece in load["pieces"]] == pytest.approx(sizes, abs=1e-4)
+
+
 def test_a_rental_desk_is_told_of_pieces_that_it_does_not_have(lead, tmp_path: Path) -> None:
     out = ("--renters", 8, "--out", tmp_path / "pages", "--csv", tmp_path / "rental.csv")
     done = lead("2 kg,1\n1 kg,9\n", "report rental", *out)

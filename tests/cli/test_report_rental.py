@@ -118,7 +118,7 @@ def test_an_unlearned_book_says_so(run, tmp_path: Path) -> None:
         (["--salinity", "3.5"], 1, "contradicts water salt, which has 15 or more"),
         (["--stop-depth", "40"], 2, "must lie in [1, 15] m"),
         (["--altitude", "9000"], 2, "must lie in [-430, 5000] m"),
-        (["--block", "1", "--block", "1.5"], 2, "no multiple of the smallest"),
+        (["--block", "1", "--block", "1lb"], 2, "all sizes in kg or all in lb"),
         (["--since", "yesterday"], 2, "is no day"),
         (["--risk", "0.9"], 2, "--risk"),
         (["--out", "file/pages"], 1, "file"),

@@ -90,8 +90,8 @@ BlocksOption = Annotated[
     typer.Option(
         "--block",
         metavar="MASS",
-        help="A size of lead in use, such as 0.5 or 1lb; once for each size. Leads are multiples of the "
-        "smallest. Default: those of the book (load --blocks), else 0.5, 1 and 2 kg, or 1, 2 and 4 lb.",
+        help="A size of lead in use, such as 0.5 or 1lb; once for each size. Leads are what whole pieces of "
+        "them make. Default: those of the book (load --blocks), else 0.5, 1 and 2 kg, or 1, 2 and 4 lb.",
     ),
 ]
 SeedOption = Annotated[

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.decide.block import Block
-from leadline.decide.dealing import deal, wanted
+from leadline.decide.block import GRAM, MOST_LEAD, Block, BlockSet
+from leadline.decide.dealing import deal, made, makeable, wanted
 from leadline.decide.share import Share, jeffreys
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
+from leadline.units import POUND
 
 __all__ = ["Lacking", "Pieces", "Stock", "There", "joint_counts", "lacking", "stock", "worn"]
 
@@ -32,6 +35,12 @@ LEVEL: Final = 0.95
 _SLACK: Final = 1e-6
 
 
+def _multiples(sizes: Sequence[float]) -> bool:
+    """Whether all are multiples of the last."""
+    ratios = [size / sizes[-1] for size in sizes]
+    return all(abs(ratio - round(ratio)) <= _SLACK for ratio in ratios)
+
+
 @dataclass(frozen=True)
 class Pieces:
     """Sizes in which lead lies ready, the largest first.
@@ -39,7 +48,7 @@ class Pieces:
     Parameters
     ----------
     sizes : tuple of float
-        Mass of one piece of each. [kg]
+        Mass of one piece of each; leads are what whole pieces make. [kg]
     imperial : bool
         Whether they are sold in pounds.
     counts : tuple of int
@@ -57,25 +66,24 @@ class Pieces:
         Raises
         ------
         OutOfRangeError
-            If one is no mass from 0.1 to 5 kg, kg and lb are mixed, or one is no multiple of the smallest.
+            If one is no mass from 0.1 to 5 kg, or kg and lb are mixed.
 
         Examples
         --------
         >>> Pieces.parse(["0.5", "1", "2"]).sizes
         (2.0, 1.0, 0.5)
+        >>> Pieces.parse(["2", "3"]).step.at_least(3.5)
+        4.0
         """
         blocks = sorted({Block.parse(text) for text in texts}, key=lambda block: -block.mass)
         if len({block.imperial for block in blocks}) != 1:
             raise OutOfRangeError("blocks: give all sizes in kg or all in lb, such as 0.5, 1 and 2")
-        smallest = blocks[-1].mass
-        for block in blocks:
-            ratio = block.mass / smallest
-            if abs(ratio - round(ratio)) > _SLACK:
-                raise OutOfRangeError(
-                    f"blocks: {block.mass:g} kg is no multiple of the smallest, {smallest:g} kg; "
-                    "leads are made of whole pieces"
-                )
-        return cls(tuple(block.mass for block in blocks), blocks[0].imperial)
+        sizes, imperial = [block.mass for block in blocks], blocks[0].imperial
+        if not _multiples(sizes):
+            # Sums of such sizes are counted in thousandths of the unit, and nobody casts finer.
+            unit = GRAM * (POUND if imperial else 1.0)
+            sizes = sorted({round(size / unit) * unit for size in sizes}, reverse=True)
+        return cls(tuple(sizes), imperial)
 
     @classmethod
     def usual(cls, *, imperial: bool) -> Pieces:
@@ -99,7 +107,8 @@ class Pieces:
         sizes = cls.parse(list(blocks))
         count = dict.fromkeys(sizes.sizes, 0)
         for text, number in blocks.items():
-            count[Block.parse(text).mass] += number
+            mass = Block.parse(text).mass
+            count[min(count, key=lambda size: abs(size - mass))] += number
         return replace(sizes, counts=tuple(count.values()))
 
     @property
@@ -107,25 +116,38 @@ class Pieces:
         """Each size and how many there are of it; empty where that is not known."""
         return tuple(zip(self.sizes, self.counts, strict=True)) if self.counts else ()
 
-    @property
+    @cached_property
     def step(self) -> Block:
-        """The smallest, in which a lead can be put on."""
-        return Block(self.sizes[-1], self.imperial)
+        """The smallest, in which lead is put on; where others are no multiples of it, all that they make."""
+        if self._grain == self.sizes[-1]:
+            return Block(self.sizes[-1], self.imperial)
+        plenty = tuple((size, math.ceil(MOST_LEAD / size)) for size in self.sizes)
+        return BlockSet(self.sizes[-1], self.imperial, plenty, more=True)
 
-    @property
+    @cached_property
+    def _grain(self) -> float:
+        """What all sizes are multiples of. [kg]."""
+        if _multiples(self.sizes):
+            return self.sizes[-1]
+        unit = GRAM * (POUND if self.imperial else 1.0)
+        return math.gcd(*(round(size / unit) for size in self.sizes)) * unit
+
+    @cached_property
     def _ratios(self) -> list[int]:
-        return [round(size / self.sizes[-1]) for size in self.sizes]
+        return [round(size / self._grain) for size in self.sizes]
 
     def _steps(self, lead: FloatArray) -> IntArray:
-        return np.rint(np.asarray(lead, float) / self.sizes[-1]).astype(np.int64)
+        """Leads in grains; where no pieces make one, the next that they make."""
+        steps = np.rint(np.asarray(lead, float) / self._grain).astype(np.int64)
+        if self._ratios[-1] == 1:
+            return steps
+        # Above any weight there is one that the smallest alone make.
+        made_of = np.flatnonzero(makeable(self._ratios, int(steps.max(initial=0)) + self._ratios[-1]))
+        return np.asarray(made_of[np.searchsorted(made_of, steps)])
 
     def of(self, lead: FloatArray) -> IntArray:
         """Pieces of each size that make up each lead, large ones first; shape of `lead` and (sizes,)."""
-        left = self._steps(lead)
-        counts = np.zeros((*left.shape, len(self.sizes)), np.int64)
-        for j, ratio in enumerate(self._ratios):
-            counts[..., j], left = np.divmod(left, ratio)
-        return counts
+        return made(self._steps(lead), self._ratios)
 
     def dealt(self, leads: FloatArray) -> IntArray:
         """Pieces of each person on one dive, of those that there are; shape (people, sizes).
@@ -197,15 +219,25 @@ def worn(
     out : float
         Lightness that breathing out covers. [kg]
     step : Block
-        The smallest block.
+        The smallest block, or all that leads are made of.
 
     Returns
     -------
     ndarray
         After a check, the need rounded up; without one the lead handed out, unless that proves too light.
     """
-    fitted = np.maximum(np.ceil(need / step.mass - _SLACK), 0) * step.mass
+    fitted = _fitted(need, step)
     return np.where(check | (need > lead + out), fitted, lead)
+
+
+def _fitted(need: FloatArray, step: Block) -> FloatArray:
+    """Lightest leads of these blocks that are enough. [kg]."""
+    most = step.sums[-1] if isinstance(step, BlockSet) else 0.0
+    beyond = np.maximum(np.ceil((need - most) / step.mass - _SLACK), 0) * step.mass
+    if not isinstance(step, BlockSet):
+        return np.asarray(beyond)
+    sums = np.array(step.sums)
+    return np.asarray(sums[np.minimum(np.searchsorted(sums, need - _SLACK), len(sums) - 1)] + beyond)
 
 
 def joint_counts(counts: IntArray, *, level: float = LEVEL) -> IntArray:
