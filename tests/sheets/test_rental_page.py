@@ -43,6 +43,14 @@ def test_shifts_for_women_and_men_equal_the_data(units) -> None:
     assert "a woman handed the lead of her class alone may be too light" in text
 
 
+def test_the_page_says_why_suggest_has_other_numbers_for_the_same_stranger() -> None:
+    told = parse_page(report.render(sample.rental_data("metric"))).one("li", data_name="sex").text()
+    assert (
+        "for a heavy body it names more lead than this table, for a light one it may begin with less" in told
+    )
+    assert "Ask and note the sex" in told
+
+
 @pytest.mark.parametrize("units", ["metric", "imperial"])
 def test_every_cell_of_the_card_equals_the_data(units) -> None:
     data = sample.rental_data(units)
