@@ -125,7 +125,7 @@ def test_what_is_new_to_a_changed_dive_is_said_below_the_table(suggest) -> None:
     options = [part for change in changes for part in ("--what-if", change)]
     answer = facts(suggest("--diver", "Ines", *options, "--json"))
     asked = facts(suggest("--diver", "Ines", "--water", "fresh", "--json"))["cautions"]
-    (first,) = [text for text in asked.split("; ") if text.startswith("First fresh water on record")]
+    (first,) = [text for text in asked.split("; ") if text.startswith("First dive in fresh water on record")]
     done = suggest("--diver", "Ines", *options)
     before, _, below = " ".join(done.stdout.split()).partition("What if: ")
     assert "First fresh water" not in before

@@ -1,11 +1,13 @@
 """Answers for many divers at once against those for one after the other."""
 
 import os
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from leadline.arrays import columns_from_rows
 from leadline.decide.ahead import foresee
 from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.decide.foreseen import Foreseen
@@ -14,6 +16,7 @@ from leadline.decide.readiness import MANY
 from leadline.model.crowd_work import _worked
 from leadline.model.marginal import Marginal
 from leadline.model.population import prior_fit
+from leadline.records import CHECKS
 from leadline.timeline import DIVE
 from tests.decide.classes import school
 from tests.decide.club import learned, records
@@ -46,9 +49,29 @@ def before_each_dive(assessment):
     return rows, np.array([first[int(row)] - 1 for row in rows])
 
 
+def checked(book):
+    """The same with a check before each dive that its lead is noted of: rows that share a dive's scatter."""
+    rng, dives = np.random.default_rng(3), book.dives
+    rows = [
+        {
+            "check": f"k{row}",
+            "diver": dives["diver"][row],
+            "dive": dives["dive"][row],
+            "date": str(dives["date"][row])[:10],
+            "lead_kg": float(dives["lead_kg"][row]) - float(rng.choice([0, 0.5])),
+            "bar": 60,
+            "waterline": str(rng.choice(["eye", "crown"])),
+        }
+        for row in np.flatnonzero(~np.isnan(dives["lead_kg"]))
+    ]
+    return replace(book, checks=columns_from_rows(CHECKS, rows))
+
+
 @pytest.mark.parametrize(
     ("book", "seen"),
     [
+        ("checked", True),
+        ("checked", False),
         ("club", True),
         ("club", False),
         ("school", True),
@@ -58,9 +81,10 @@ def before_each_dive(assessment):
 )
 def test_all_at_once_is_one_after_the_other(book, seen):
     # Independent: the plain array code, which shares no line with the compiled one but the likelihood's ends.
-    records_of = school(5, classes=4).records if book == "school" else records()
+    records_of = school(5, classes=4).records if book in ("school", "checked") else records()
+    records_of = checked(records_of) if book == "checked" else records_of
     fit = prior_fit() if book.endswith("learned") else learned()
-    if book == "school" and seen:
+    if book in ("school", "checked") and seen:
         fit = learn(records_of).fit  # what is taken out of a population must be in it
     assessment = assessed(records_of, fit, seen=seen)
     rows, until = before_each_dive(assessment)

@@ -61,9 +61,15 @@ def _loadings(
 
 def _settle(population: Population, seen: Observations, targets: Targets) -> SettledDiver:
     mean, of_rows, of_targets = _loadings(population, seen, targets)
-    n = len(seen)
-    both = turned(np.concatenate([of_rows, of_targets], axis=1))
-    of_rows, of_targets = both[:, :n], both[:, n:]
+    n, t = len(seen), len(targets)
+    # Of rows that share the scatter of a dive, what they are about but for it.
+    shared = seen.is_shared[seen.occasion]
+    without = of_rows[:, shared]
+    without[..., without.shape[-1] - int(seen.is_shared.sum()) :] = 0.0
+    every = turned(np.concatenate([of_rows, of_targets, without], axis=1))
+    of_rows, of_targets = every[:, :n], every[:, n : n + t]
+    about = of_rows.copy()
+    about[:, shared] = every[:, n + t :]
     rows = Rows(seen, population.thetas)
     before = Gaussian(mean[:, None, :n], of_rows[:, None])
     # One of the hyperparameters first: the others begin where it ends.
@@ -73,12 +79,12 @@ def _settle(population: Population, seen: Observations, targets: Targets) -> Set
     flat = Sites(*(np.broadcast_to(v, before.mean.shape) for v in (first.precision, first.shift)))
     found = settled(rows, before, start=flat)
     latent, covariance = found.mean[:, 0], found.covariance[:, 0]
-    length = np.linalg.norm(of_rows, axis=-1)
-    unit = np.swapaxes(of_rows / length[..., None], -1, -2)
-    alike = (of_rows[0] / length[0, :, None]) @ unit[0]
+    length = np.linalg.norm(about, axis=-1)
+    unit = np.swapaxes(about / length[..., None], -1, -2)
+    alike = (about[0] / length[0, :, None]) @ unit[0]
     told = alike**2 @ np.mean(np.abs(found.sites.precision[:, 0]) * length**2, axis=0)
     anchor = int(np.argmax(told))
-    directions = np.concatenate([of_targets, of_rows[:, anchor : anchor + 1]], axis=1)
+    directions = np.concatenate([of_targets, about[:, anchor : anchor + 1]], axis=1)
     start = np.concatenate([mean[:, n:], mean[:, anchor : anchor + 1]], axis=1)
     start_sd = np.linalg.norm(directions, axis=-1)
     through = directions @ covariance
@@ -97,7 +103,7 @@ def _settle(population: Population, seen: Observations, targets: Targets) -> Set
         start + (directions @ latent[..., None])[..., 0],
         np.sqrt(np.maximum(np.sum(through * directions, axis=-1), 1e-12)),
         through @ np.swapaxes(of_rows, -1, -2),
-        (through @ of_rows[:, anchor, :, None])[..., 0],
+        (through @ about[:, anchor, :, None])[..., 0],
         near < ALIKE,
     )
 

@@ -201,7 +201,8 @@ def personal_loadings(
 ) -> FloatArray:
     """Loadings of rows and targets on the diver's own independent directions; shape (g, n + t, r). [kg].
 
-    The rows, not the targets, share an `error` of that sd. [kg]
+    The rows, not the targets, share an `error` of that sd. [kg] Last stand the scatters that rows of one dive
+    share, a column each.
     """
     n, t = len(seen), len(targets) if targets else 0
     suits = len(seen.suit_starts) if n else 0
@@ -233,8 +234,8 @@ def personal_loadings(
             np.broadcast_to(spread[:, None, None], (len(thetas), n + t, 1)),
             _walk(elapsed, jumped, drift),
             own * factor[:, None, None],
-            occasion * scatter[:, None, None],
             np.broadcast_to(of_rows[:, : int(error > 0)], (len(thetas), n + t, int(error > 0))),
+            occasion * scatter[:, None, None],
         ],
         axis=2,
     )
