@@ -335,6 +335,17 @@ def test_the_card_says_what_whoever_is_deeper_without_lead_dives_with() -> None:
     assert "deeper than eye level even without lead" not in render(replace(data, card=data.card[2:]))
 
 
+def test_the_card_says_of_what_is_on_no_record_that_it_is_to_be_checked() -> None:
+    """Ines has never been in fresh water: less lead there, and nothing else on the card says to look."""
+    data, assessment = carded(records())
+    said = [any("First dive" in caution for caution in one.cautions) for one in advise(assessment)]
+    assert [row.new for row in data.card] == said
+    (fresh,) = [row for row in data.card if row.label == "fresh water"]
+    assert (fresh.new, data.card[0].new) == (True, False)
+    shown = sum(row.new and not row.check_first for row in data.card)
+    assert render(data).count("a first on record, so check again") == shown > 0
+
+
 def test_the_card_leaves_the_answer_alone() -> None:
     held = years()
     alone = next_dive(held, "Ines", date="2026-05-20", other=False)

@@ -14,18 +14,21 @@ from leadline.units import about_text
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["change_texts"]
+__all__ = ["FIRST", "change_texts"]
+
+FIRST: Final = "First dive"
+"""How a caution begins about what is on no record of the diver."""
 
 _CHANGE: Final = {
-    "suit": "First dive in this suit on record",
-    "undersuit": "First dive in this suit with this undersuit on record",
-    "no undersuit": "First dive in this suit with no undersuit noted on record",
-    "cylinder": "First dive with this type of cylinder on record",
-    "bc": "First dive with this BC on record",
+    "suit": f"{FIRST} in this suit on record",
+    "undersuit": f"{FIRST} in this suit with this undersuit on record",
+    "no undersuit": f"{FIRST} in this suit with no undersuit noted on record",
+    "cylinder": f"{FIRST} with this type of cylinder on record",
+    "bc": f"{FIRST} with this BC on record",
     # "All that is carried" is read as the lead, of which 3 % are next to nothing.
-    "water": "First dive in {water} on record, and salt water asks for more lead than fresh, by about 3 % of "
+    "water": f"{FIRST} in {{water}} on record, and salt water asks for more lead than fresh, by about 3 % of "
     "the mass of diver and kit",
-    "other": "First dive {items} on record",
+    "other": f"{FIRST} {{items}} on record",
     "body": "Body mass {amount} since the last dive on record",
     "break": "Last dive on record {amount} days before this one",
 }

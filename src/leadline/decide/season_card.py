@@ -10,6 +10,7 @@ import numpy as np
 from leadline.arrays import Columns, Records
 from leadline.decide.advice import Advice
 from leadline.decide.answering import taken_over
+from leadline.decide.change_sentence import FIRST
 from leadline.decide.label import suit_label
 from leadline.decide.onward import Onward
 from leadline.decide.season_parts import CardRow
@@ -121,6 +122,7 @@ def card(
                 ),
                 np.nan if more is None else more.more_kg,
                 more.bare(answer.bring_kg) if more is not None and more.deep else np.nan,
+                any(caution.startswith(FIRST) for caution in answer.cautions),
             )
         )
     return tuple(made)

@@ -54,6 +54,8 @@ class CardRow:
     bare_kg : float
         Lead to dive with for whoever is deeper than eye level without any; NaN where that is not to be
         expected, or no check comes first. [kg]
+    new : bool
+        Something of it is on no record of this diver: to be checked again, though no check comes first.
     """
 
     changed: str
@@ -66,6 +68,7 @@ class CardRow:
     need: FloatArray
     after_check_kg: float
     bare_kg: float = np.nan
+    new: bool = False
 
 
 @dataclass(frozen=True)
