@@ -367,6 +367,9 @@ def test_words_of_what_it_rests_on() -> None:
     for word in BASES:
         assert basis(make_student(basis=word))
     assert basis(make_student(basis="both", looks=1)).endswith("1 look in this suit")
+    assert basis(make_student(basis="sank", looks=0, lead_kg=0.0)).startswith(
+        "Sank at a stop without any lead;"
+    )
 
 
 def test_of_a_dry_suit_is_said_what_a_look_lacks(parse) -> None:

@@ -24,7 +24,7 @@ KINDS: Final = {
     "heavy": (
         "Carrying too much",
         "Flagged: over the limit on most of the latest dives in this suit. Take lead off in small steps, or "
-        "by the check; note each stop.",
+        "by the check; where none is carried, change kit that sinks. Note each stop.",
     ),
     "likely": (
         "Likely too much",
@@ -80,6 +80,8 @@ def basis(one: Student) -> str:
     if not one.looks:
         if one.dry or one.unvented:
             words = _DRY.get(one.basis, words)
+        if not one.lead_kg:
+            words = words.replace("Sank at a stop, which shows too much", "Sank at a stop without any lead")
         if one.unvented:
             stops = "1 stop" if one.unvented == 1 else f"{one.unvented} stops"
             words += f"; BC empty at {stops} in a dry suit, without a note that it was vented"
