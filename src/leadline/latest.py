@@ -32,7 +32,8 @@ class Source:
     like : bool
         Whether the suit is the one asked for.
     date : datetime64
-        Its time; the year 1 where none was noted.
+        Its time; the year 1 where none was noted. The end of the day of a dive of which only that is noted:
+        it comes after what has a time on that day, as a rise does (`evidence.gather.in_time`).
     """
 
     table: Columns
@@ -67,6 +68,9 @@ def _latest(table: Columns, word: str, rows: NDArray[np.int64], suit: str | None
         return None
     date = table["date"][rows]
     early = np.where(np.isnat(date), np.datetime64("0001-01-01", "s"), date)
+    if word == "dive":
+        day = early.astype("datetime64[D]")
+        early = np.where(early == day, day + np.timedelta64(1, "D"), early)
     last = np.lexsort((np.arange(len(rows)), early))[-1]
     row = int(rows[last])
     alike = suit is None or names(table["suit"][row]) == names(suit)
@@ -75,9 +79,6 @@ def _latest(table: Columns, word: str, rows: NDArray[np.int64], suit: str | None
 
 def source_of(records: Records, diver: str, suit: str | None) -> Source | None:
     """The diver's latest dive, or a later surface check whose kit was noted; in that suit if there is one.
-
-    Checks are made before the day's dives, and have their time where a dive has its day alone: such a dive is
-    later than the checks of its day.
 
     Parameters
     ----------
@@ -101,14 +102,7 @@ def source_of(records: Records, diver: str, suit: str | None) -> Source | None:
     dived = _latest(dives, "dive", suited if len(suited) else mine, suit)
     checked = _latest(checks, "check", np.flatnonzero(noted), suit)
     found = [source for source in (dived, checked) if source is not None]
-    return max(found, key=lambda source: (source.like, _until(source)), default=None)
-
-
-def _until(source: Source) -> np.datetime64:
-    """When it was over at the latest, as far as that is noted."""
-    day = source.date.astype("datetime64[D]")
-    whole = source.word == "dive" and source.date == day
-    return day + np.timedelta64(1, "D") if whole else source.date
+    return max(found, key=lambda source: (source.like, source.date), default=None)
 
 
 def of_cylinders(

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from leadline.decide.advice import advise
+from leadline.decide.advice import advise, answers
 from leadline.decide.disbelief import believed, wrong_sights
 from leadline.decide.history import like_kit
 from leadline.decide.learning import learn
@@ -55,9 +55,9 @@ def stops(leads, fits):
     return plain_sights(leads, fits, THETA)
 
 
-def test_who_is_named_is_named_for_sure() -> None:
+def test_just_those_are_named_that_are_likelier_wrong_than_right() -> None:
     """Three hundred divers with one to eight stops, one in five of them random nonsense."""
-    rng, named, sure, missed = np.random.default_rng(11), 0, 0, 0
+    rng, named = np.random.default_rng(11), 0
     for _ in range(300):
         truth, count = rng.normal(6, 1.5), rng.integers(1, 9)
         leads = np.round(2 * (truth + rng.normal(1, 1.5, count))) / 2
@@ -68,14 +68,9 @@ def test_who_is_named_is_named_for_sure() -> None:
         fits = ZONES[np.where((zone > 0) & (rng.random(count) < 0.4), 3, zone)]
         marginal, chance = exact((6.0, 1.5), leads, fits)
         (wrong,) = wrong_sights([marginal], [stops(leads, fits)], THETA)
-        assert (chance[wrong] > 0.5).all()
-        named, sure, missed = (
-            named + wrong.sum(),
-            sure + (chance > 0.9).sum(),
-            missed + (chance[~wrong] > 0.9).sum(),
-        )
-    assert named > 30
-    assert missed <= 0.2 * sure
+        np.testing.assert_array_equal(wrong, chance > 0.5)
+        named += wrong.sum()
+    assert named > 50
 
 
 @pytest.mark.parametrize("answers", [3, 4, 2], ids=["stop", "waterline", "sinking"])
@@ -199,7 +194,7 @@ def test_answers_name_what_learn_names() -> None:
 
 def test_the_season_page_says_so_too() -> None:
     assessment = assess([plan_row("Ivo")], dives=typed("Ivo", 3, lead_kg=15.5, bc_state="empty"))
-    data = season(assessment, "Ivo", answers=advise(assessment))
+    data = season(assessment, "Ivo", answers=answers(assessment))
     assert data.suggestion is not None
     assert data.dives.evidence.tolist().count("doubted") == 1
     assert data.dives.evidence[3] == "doubted"

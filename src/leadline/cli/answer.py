@@ -26,9 +26,12 @@ _CHECK_FIRST: Final = (
     "hand; add or take off until the water comes to eye level on a normal breath, BC empty, the cylinder as "
     "full as planned. Then put on that number more, for the end of the dive, or go by `leadline check`."
 )
+_TAUGHT: Final = ", and on what other kit and other divers have taught"
+"""Where nothing has been learned, no other diver has."""
+
 _ONLY_LIGHT: Final = (
     "Of kit like this the records show only what was too little, or hints, and no lead that was enough: the "
-    "number rests on physics, and on what other kit and other divers have taught."
+    f"number rests on physics{_TAUGHT}."
 )
 """For evidence that bounds need from above nowhere, which the word for it (none) does not tell."""
 
@@ -226,6 +229,8 @@ def _rows(planned: Planned, whole: Answer, units: Units) -> list[tuple[str, str]
     over = quantity(2.0, "kg", units=units, digits=0 if units == "metric" else 1)
     rows.append(("Too heavy", f"by more than {over} on {chance(answer.p_too_heavy)}"))
     known = _ONLY_LIGHT if answer.evidence == "none" and whole.known else EVIDENCE[answer.evidence]
+    if planned.holding.fitted is None:
+        known = known.replace(_TAUGHT, ", and on what other kit has taught" if answer.dives_used else "")
     rows.append(("Rests on", f"{_count(answer.dives_used)}. {known}"))
     rows.append(("Learned", _learned(planned, answer)))
     places = str(whole.safety.places[whole.row])

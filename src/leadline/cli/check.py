@@ -72,7 +72,8 @@ def _check_options() -> Iterator[tuple[str, Any, Any]]:
     yield "minutes", _seen("--minutes", text="Minutes in the water so far.", metavar="min"), None
     text = (
         "An earlier look of this check, such as 5:200:chin:no: lead, pressures, waterline, exhale-sinks, "
-        "breath; may be given several times, in order of time."
+        "breath; may be given several times, in order of time. Not one that was made finning or with air in "
+        "the suit: it counts in full."
     )
     again = typer.Option(
         "--again", help=text, metavar="LEAD:BAR:WATERLINE[:SINKS[:BREATH]]", rich_help_panel=_SEEN

@@ -217,7 +217,7 @@ def _way(answer: CheckAnswer, units: Units) -> str:
             ("quiet breath", way.breath_lead_kg),
             ("head under", way.head_lead_kg),
             (rest, way.rest_lead_kg),
-            ("what was learned", learned),
+            ("what else is known", learned),
         )
         if abs(lead) >= 0.05
     ]

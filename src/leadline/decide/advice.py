@@ -240,6 +240,7 @@ def _answer(
         unlikely=disbelief_texts(assessment, case.history, imperial=imperial),
         check=case.check,
         doubted=case.doubted,
+        looked=case.looked,
         failed=case.failed,
         rig=rig_cautions(behind.safety, i, breath_out=enough, imperial=imperial),
         triggers=behind.again[i],

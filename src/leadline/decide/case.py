@@ -49,6 +49,8 @@ class Case:
         As of `Choice`.
     doubted : bool
         Whether the check of the day asks for another look.
+    looked : bool
+        Whether there is a check of the day.
     """
 
     position: int
@@ -61,6 +63,7 @@ class Case:
     held: bool
     failed: bool
     doubted: bool
+    looked: bool
 
 
 @dataclass(frozen=True)
@@ -218,4 +221,4 @@ def _case(
         who = assessment.line.plan["diver"][assessment.line.row[position]]
         raise OutOfRangeError(f"{who}: {fault}") from None
     kept = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
-    return Case(position, need, kept, history, *choice, doubt)
+    return Case(position, need, kept, history, *choice, doubt, checked is not None)

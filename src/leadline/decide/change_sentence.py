@@ -19,6 +19,9 @@ __all__ = ["FIRST", "change_texts"]
 FIRST: Final = "First dive"
 """How a caution begins about what is on no record of the diver."""
 
+SEEN: Final = "checked that day"
+"""What stands in the place of asking for a check where there is one."""
+
 _CHANGE: Final = {
     "suit": f"{FIRST} in this suit on record",
     "undersuit": f"{FIRST} in this suit with this undersuit on record",
@@ -56,7 +59,7 @@ def _under_it(assessment: Assessment, position: int, history: LikeKit) -> str:
     return "undersuit" if (assessment.line.occasions.undersuit[position] >= 0).any() else "no undersuit"
 
 
-def _text(trigger: Trigger, water: str, suit: str, imperial: bool) -> str:
+def _text(trigger: Trigger, water: str, suit: str, looked: bool, imperial: bool) -> str:
     amount = f"{trigger.amount:.0f}"
     if trigger.name == "body":
         way = "up" if trigger.amount > 0 else "down"
@@ -68,12 +71,13 @@ def _text(trigger: Trigger, water: str, suit: str, imperial: bool) -> str:
         if trigger.widens_kg >= 0.05
         else "the band hardly widens for it"
     )
-    return f"{first}: check again ({wider})"
+    return f"{first}: {SEEN if looked else 'check again'} ({wider})"
 
 
 def change_texts(
-    assessment: Assessment, position: int, history: LikeKit, triggers: Sequence[Trigger], *, imperial: bool
-) -> list[str]:
+    assessment: Assessment, position: int, history: LikeKit, triggers: Sequence[Trigger], *, looked: bool,
+    imperial: bool,
+) -> list[str]:  # fmt: skip
     """A caution for each reason to check again.
 
     Parameters
@@ -86,10 +90,12 @@ def change_texts(
         Of this diver in like kit.
     triggers : sequence of Trigger
         The reasons.
+    looked : bool
+        Whether a check of the day has been made that is gone by.
     imperial : bool
         Whether to speak in pounds.
     """
     o = assessment.line.occasions
     water = _water_text(str(o.water[position]), float(o.salinity[position]))
     suit = _under_it(assessment, position, history)
-    return [_text(trigger, water, suit, imperial) for trigger in triggers]
+    return [_text(trigger, water, suit, looked, imperial) for trigger in triggers]

@@ -165,8 +165,8 @@ def check(
     Returns
     -------
     CheckAnswer
-        A diver who was not still gives no evidence, nor does a look whose two halves contradict each other:
-        the answer is then that of the records.
+        The last look of a diver who was not still is no evidence, nor is one whose two halves contradict each
+        other: the answer is then that of the other looks and of the records.
 
     Raises
     ------
@@ -176,7 +176,7 @@ def check(
     conditions, block = conditions or Conditions(), block or Block()
     _require(plan, looks, risk)
     plan = _not_above_now(plan)
-    used = looks if conditions.still is not False else ()
+    used = looks if conditions.still is not False else looks[:-1]
     keys = [f"look {number}" for number in range(1, len(used) + 1)]
     rows = check_rows(plan, used, keys, dive=dive)
     joined = {name: np.concatenate([records.checks[name], rows[name]]) for name in records.checks}

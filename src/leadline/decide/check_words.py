@@ -48,6 +48,10 @@ _CONTRADICTION_OUT: Final = {
 }
 
 
+NOR_AGAIN: Final = "without naming this look beside it (--again)"
+"""Of a look that counts for less than what was seen: named as an earlier one it would count in full."""
+
+
 def doubts(
     look: Look,
     conditions: Conditions,
@@ -76,7 +80,7 @@ def doubts(
     """
     found = []
     if conditions.still is False:
-        found.append(f"Not still: finning, sculling and holding on carry kilograms, so {UNUSED}")
+        found.append(f"Not still: finning, sculling and holding on carry kilograms, so {UNUSED} {NOR_AGAIN}")
     if look.breath == "out" and look.at_odds:
         found.append(f"{_CONTRADICTION_OUT[look.exhale_sinks]}, so {UNUSED}")
     elif look.breath != "out" and (text := _CONTRADICTION.get((look.waterline, look.exhale_sinks))):
@@ -89,7 +93,10 @@ def doubts(
         )
     if suited and conditions.minutes is not None and conditions.minutes < SETTLING:
         vent = "vent it standing upright" if dry else "let water through it"
-        found.append(f"Just in the water: air still in the suit makes the reading too light, so {vent}")
+        found.append(
+            f"Just in the water: air still in the suit makes the reading too light, so {vent}, and look "
+            f"again {NOR_AGAIN}"
+        )
     return tuple(found)
 
 

@@ -29,10 +29,11 @@ BoolArray = NDArray[np.bool_]
 DOUBTFUL: Final = 0.5
 """Posterior chance of a wrong record from which it is named. [-]"""
 
-NEVER: Final = 0.2
-"""Chance of what a stop shows from which on no share of wrong records can make it doubtful. [-]
+NEVER: Final = 1 - DOUBTFUL
+"""Chance of what a record shows from which on it cannot be doubtful, whatever share of them is wrong. [-]
 
-With one record in three wrong, the most that the model allows, a stop is doubtful below 0.2.
+Where need is known a record with chance q is wrong with at most 1 - q; over all that need may be it is so
+with at most 1 less the mean of q.
 """
 
 MOST_NAMED: Final = 2
@@ -80,9 +81,9 @@ def wrong_sights(
     If a stop shows what it shows with chance q, a record of it is right with 1 - wrong, else any of the two
     other results: it is wrong with (1 - q) wrong / 2 over that and q (1 - wrong). A waterline has three
     others, a word on sinking one (`leadline.model.observations.SLIPS`); and a stop held with gas in the BC is
-    noted of a light diver by either wrong result (`Sights.chance`). The need here has the record itself in
-    it. Where it is believed that makes q larger, where it is not it hardly does, so what is named is named
-    for sure. `leadline learn` asks the same of all records (`doubt.wrong_chance`).
+    noted of a light diver by either wrong result (`Sights.chance`). That holds at each need, and the need
+    here has the record itself in it: what it leaves to needs at which it is right counts once, as the chance
+    of those needs. `leadline learn` asks the same of all records (`doubt.wrong_chance`).
     """
     found = [np.zeros(len(own), bool) for own in sights]
     some = [i for i, own in enumerate(sights) if len(own)]
@@ -100,8 +101,9 @@ def wrong_sights(
 def _wrong(need: Marginal, sights: Sights, theta: Hyperparameters) -> FloatArray:
     """Chance that each of one diver's stops says something else than what was."""
     zones = chance_of_zones(need.points, sights, need.scatter)
-    shown = np.einsum("skz,k,sz->s", zones, need.weights, sights.fit)
-    return np.asarray((1 - shown) * theta.wrong * sights.slip / sights.chance(shown, theta.wrong))
+    shown = np.einsum("skz,sz->sk", zones, sights.fit)
+    wrong = (1 - shown) * theta.wrong * sights.slip[:, None] / sights.chance(shown, theta.wrong)
+    return np.asarray(wrong @ need.weights)
 
 
 def chance_of_zones(need: FloatArray, sights: Sights, scatter: float) -> FloatArray:

@@ -22,7 +22,7 @@ MOST: Final = 4
 """Other suits, and other cylinders, that are listed: those used last. [-]"""
 
 _OF_WATER: Final = ("altitude_m", "salinity_gkg")
-_KEPT: Final = ("water", *_OF_WATER, "cylinder", "gas", "stop_bar")
+_KEPT: Final = ("water", *_OF_WATER, "cylinder", "gas", "stop_bar", "stop_depth_m")
 
 
 def card_cells(records: Records, diver: str, *, date: str) -> list[dict[str, str]]:

@@ -47,6 +47,7 @@ MUCH_LEFT: Final = "Reckoned for a stop with"
 FULL_STOP: Final = 100.0
 """Cylinder pressure planned at the stop that is no reserve any more. [bar gauge] (judged)"""
 
+ROUNDED: Final = 0.05  # bar: pressures in psi are whole ones
 LEAST_STOP: Final = 20.0
 """Pressure planned at the stop or the end below which nobody keeps a reserve. [bar gauge] (judged)"""
 
@@ -286,6 +287,7 @@ def cautions(
     check: bool,
     unlikely: Sequence[str] = (),
     doubted: bool = False,
+    looked: bool = False,
     failed: bool = False,
     rig: tuple[str, ...] = (),
     triggers: tuple[Trigger, ...] = (),
@@ -361,7 +363,9 @@ def cautions(
     salinity = float(assessment.line.occasions.salinity[position])
     # What is not named is not new: it is not known.
     told = tuple(trigger for trigger in triggers if trigger.name not in unnamed)
-    found += change_texts(assessment, position, history, told, imperial=imperial)
+    found += change_texts(
+        assessment, position, history, told, looked=looked and not doubted, imperial=imperial
+    )
     if "break" in named and young(assessment.line, position):
         found.append(
             "A child grows in that time: weigh and measure again, unless that was done for this dive"
