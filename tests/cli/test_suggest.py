@@ -374,6 +374,7 @@ def test_book_never_learned_says_so(run, unlearned: Path, tmp_path: Path) -> Non
     assert answer["dives_used"] > 0  # the diver's own records count all the same
     text = " ".join(run("suggest", "--book", unlearned, "--diver", "Ines").stdout.split())
     assert "nothing from all divers together yet (run `leadline learn`)" in text
+    assert "other divers have taught" not in text
     plan = tmp_path / "plan.csv"
     plan.write_text("diver,suit\nIvo,full 5\n")
     done = run("suggest", "--book", unlearned, "--plan", plan)

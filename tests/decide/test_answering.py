@@ -134,6 +134,15 @@ def test_a_dive_with_its_day_alone_is_later_than_the_checks_of_that_day() -> Non
     assert source("2026-05-31") == "alu 11"
 
 
+def test_a_dive_with_its_day_alone_is_later_than_the_timed_ones_of_that_day() -> None:
+    """`log` keeps the day: after a dive with a time all others of that day would be passed over."""
+    morning = plan_row("Uma", dive="1", cylinder="steel 12", date="2026-06-01T09:00")
+    later = plan_row("Uma", dive="2", cylinder="alu 11", date="2026-06-01")
+    assert taken_over(records(dives=[morning, later]), {"diver": "Uma"}).source == "2"
+    evening = plan_row("Uma", dive="3", cylinder="alu 11", date="2026-06-02T19:00")
+    assert taken_over(records(dives=[morning, later, evening]), {"diver": "Uma"}).source == "3"
+
+
 def test_a_dive_on_which_nothing_was_carried_leaves_nothing_behind() -> None:
     """Books may hold such a row from before it was set aside: it fails no answer and no report."""
     for cells in ({"end_bar": "-"}, {"cylinder": "steel 12;stage 7", "gas": "air;50", "end_bar": "-;-"}):

@@ -167,6 +167,20 @@ def test_water_of_another_salinity_is_said(alone) -> None:
     assert found[0].advice.need_mean_kg < 3.5
 
 
+def test_what_was_checked_that_day_is_not_to_be_checked_again() -> None:
+    kit = {"cylinder": "alu 11", "date": "2026-06-01"}
+    seen = {"check": "c", "diver": "Ines", "lead_kg": 5.5, "bar": 200, "waterline": "eye", "suit": "full 5"}
+    looked = {**seen, "water": "salt", "bc": "jacket", **kit}
+
+    def said(checks) -> str:
+        found = answers(assess([plan_row("Ines", **kit)], checks=checks))[0].advice.cautions
+        return next(text for text in found if text.startswith("First dive with this type of cylinder"))
+
+    assert ": check again (" in said([])
+    assert ": checked that day (" in said([looked])
+    assert ": check again (" in said([looked | {"date": "2026-05-31"}])
+
+
 def test_a_new_bc_is_a_reason() -> None:
     wing = [*GEAR, {"item": "wing", "kind": "bc", "style": "wing"}]
     assessment = assess([plan_row("Ines", bc="wing")], fit=prior_fit(), dives=MINE, checks=[], gear=wing)

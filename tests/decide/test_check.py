@@ -301,6 +301,21 @@ def test_without_a_look_the_answer_is_that_of_the_records() -> None:
     assert "on one look" not in far.instruction
 
 
+def test_an_unstill_look_takes_no_other_with_it() -> None:
+    """Two good looks, then one made finning: need, lead and count are those of the two."""
+    known, row = records(), columns_from_rows(DIVES, [plan_row("Ines", start_bar="200")])
+    good = [look(3.0, "chin", bar="200"), look(5.0, "eye", bar="200")]
+    alone = check(known, learned(), row, good)
+    found = check(
+        known, learned(), row, [*good, look(5.0, "under", bar="200")], conditions=Conditions(still=False)
+    )
+    assert found.advice.need_q50_kg == alone.advice.need_q50_kg
+    assert (found.looks, alone.looks) == (2, 2)
+    assert found.lead_kg >= alone.lead_kg
+    assert found.again
+    assert "without naming this look" in found.doubts[0]
+
+
 # --- the check overrules ---
 
 

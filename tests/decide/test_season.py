@@ -273,14 +273,19 @@ def test_all_numbers_are_known_for_everybody_with_kit() -> None:
 OTHER_SUIT = {"suit": "vest", "cylinder": "alu 11", "water": "fresh"}
 
 
-def years(**changed):
+def worn_before():
     """The dives of the club; Ines began in another suit, water and cylinder, and before a break."""
-    rows = [
+    return [
         row | OTHER_SUIT | {"date": row["date"].replace("2026-05", "2025-09"), "body_mass_kg": 70}
         if row["diver"] == "Ines" and int(row["dive"][-1]) <= 4
         else row
         for row in dives()
     ]
+
+
+def years(**changed):
+    """Records of them."""
+    rows = worn_before()
     return records(dives=[row | changed if row["diver"] == "Ines" else row for row in rows])
 
 
@@ -317,6 +322,19 @@ def test_card_changes_one_thing_at_a_time() -> None:
         ["salt", "salt", "fresh", "salt"],
         ["steel 12", "steel 12", "steel 12", "alu 11"],
     )
+
+
+# In the suit last worn to a stop at 5 m the card had 1.5 kg less than is asked for at 3 m.
+def test_the_card_keeps_the_stop_of_the_next_dive() -> None:
+    held = records(
+        dives=[row | {"stop_depth_m": 3.0 if row["suit"] == "full 5" else 5.0} for row in worn_before()]
+    )
+    data, assessment = carded(held)
+    assert assessment.line.plan["stop_depth_m"].tolist() == [3.0] * len(data.card)
+    deep = records(
+        dives=[row | {"stop_depth_m": 5.0 if row["suit"] == "full 5" else 3.0} for row in worn_before()]
+    )
+    assert not (carded(deep)[1].line.plan["stop_depth_m"] < 5.0).any()
 
 
 # "Put on 4 kg" after an eye level that nobody who is deeper without lead can find is up to 4 kg too many.

@@ -199,6 +199,26 @@ def test_danger_is_that_of_the_lead_on_the_belt() -> None:
     assert f"fails on {round(100 * chance)} dives in 100" in first
 
 
+def test_the_usual_lead_is_the_one_carried_most_often_of_those_worth_as_much() -> None:
+    """Nine kilograms on most dives, once 8.5 with more gas left, which is worth about the middle."""
+    most = [
+        looked(9.0, "hovered", bc="gas", day=day, end_bar=bar) for day, bar in enumerate((20, 21, 60, 62), 1)
+    ]
+    once = looked(8.5, "hovered", bc="gas", day=7, end_bar=72)
+    said = next(c for c in advice([*most, once]).advice.cautions if c.startswith("Usually carried"))
+    assert said.startswith("Usually carried 9 kg in like kit")
+
+
+def test_the_last_dive_in_like_kit_is_not_called_the_last() -> None:
+    """By hand: 3 kg in the suit asked for, then 7 in another: the 3 are those of like kit."""
+    light = [looked(3.0, "rose", day=day) for day in (1, 2, 3)]
+    (alone,) = [c for c in advice(light).advice.cautions if c.startswith("Danger")]
+    assert "with the lead carried last, 3 kg," in alone
+    other = looked(7.0, "hovered", day=9, suit="vest")
+    (said,) = [c for c in advice([*light, other]).advice.cautions if c.startswith("Danger")]
+    assert "with the lead carried last in like kit, 3 kg," in said
+
+
 def test_the_usual_lead_is_one_that_was_carried() -> None:
     history = [looked(9.0, "hovered", bc="gas", day=day, end_bar=150) for day in (1, 2, 3)]
     said = next(c for c in advice(history).advice.cautions if c.startswith("Usually carried"))

@@ -37,6 +37,9 @@ DOUBTED: Final = "The check of the day"
 DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
 """How the cautions begin that may not be overlooked."""
 
+ABOUT_USUAL: Final = 0.5
+"""Leads that are worth so much more or less than the usual one pass for it. [kg]"""
+
 SAME_LEAD: Final = 0.25
 """Leads that differ by less are one and the same in words. [kg]"""
 
@@ -81,7 +84,7 @@ def _empty(assessment: Assessment, position: int, bar: float, imperial: bool) ->
     cells = [str(line.plan[name][row]).split(";") for name in ("stop_bar", "end_bar")]
     noted = [[float(part) for part in cell if part.strip() not in ("", "-")] for cell in cells]
     least = min((max(own) for own in noted if own), default=bar)
-    if least >= LEAST_STOP:
+    if least > LEAST_STOP - ROUNDED:
         return []
     return [
         f"{LOW_END} {_pressure_text(least, imperial)} left at the stop or the end, below any usual "
@@ -128,7 +131,10 @@ def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list
     last = forbidden(history, chance, lead)
     if not np.isnan(last):
         # What is not believed was not worn, so far as that goes.
-        which = "of the last dive that is believed" if history.doubted.dive.any() else "carried last"
+        # Nor is the last dive in like kit always the last.
+        other = len(history.carried_row) and history.carried_row[-1] != history.last_row
+        which = "carried last in like kit" if other else "carried last"
+        which = "of the last dive that is believed" if history.doubted.dive.any() else which
         found.append(
             f"Danger of an ascent that cannot be held: with the lead {which}, "
             f"{mass_text(last, imperial=imperial)}, this stop fails on {round(100 * chance)} dives in "
@@ -160,6 +166,12 @@ def _median(some: list[float]) -> float:
     return ordered[half] if len(some) % 2 else (ordered[half - 1] + ordered[half]) / 2
 
 
+def _likest(worn: list[float], away: list[float]) -> int:
+    """Place of the lead worn most often of those worth about the usual one, of two the nearer; -1 of none."""
+    about = [i for i in range(len(worn)) if away[i] <= max(ABOUT_USUAL, min(away))]
+    return max(about, key=lambda i: (sum(worn[i] == worn[j] for j in about), -away[i]), default=-1)
+
+
 def _usual(
     history: LikeKit, middle: float, mass: NDArray[np.float64], *, dry: bool, imperial: bool
 ) -> list[str]:
@@ -176,7 +188,7 @@ def _usual(
     word = "over" if gap > 0 else "under"
     # Carried in other water or at another pressure, a lead is as good as another one here: named is the one
     # that was on when it was worth that, not the middle of what was on in any water.
-    near = min(range(len(history.worn)), key=lambda i: abs(history.carried[i] - usual), default=-1)
+    near = _likest(history.worn.tolist(), [abs(carried - usual) for carried in history.carried.tolist()])
     worn = float(history.worn[near]) if near >= 0 else usual
     elsewhere = abs(worn - usual) >= SAME_LEAD
     body = " or with another body mass" if near >= 0 and abs(mass[1 + near] - mass[0]) >= OTHER_BODY else ""
@@ -317,6 +329,8 @@ def cautions(
         Caution about stops that are not believed.
     doubted : bool
         Whether because the one of the day is not to be gone by alone.
+    looked : bool
+        Whether there is one of the day.
     failed : bool
         Whether because the band would let the diver go down with what failed at the stop.
     rig : tuple of str
