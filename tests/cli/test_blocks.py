@@ -246,16 +246,36 @@ def test_sizes_and_suits_are_written_alike_in_all_files(lead, tmp_path: Path) ->
         assert outfit["pieces"] == list(dict.fromkeys(cells))
 
 
+def test_answers_of_a_short_list_are_those_of_the_boat_sheet(lead, tmp_path: Path) -> None:
+    """One piece of 2 kg and one of 1.5 kg: beyond 3.5 kg any number of both, which is every half kilogram."""
+    plan = tmp_path / "plan.csv"
+    plan.write_text(
+        "dive,diver,date,water,suit,bc,cylinder\n"
+        + "".join(f"a,{who},2026-05-20,salt,full 5,jacket,steel 12\n" for who in ("Ines", "Ivo", "Noa"))
+    )
+    plans = document(lead("1.5 kg,1\n2 kg,1\n", "suggest", "--plan", plan))
+    halves = document(lead("", "suggest", "--plan", plan, "--block", 0.5))
+    boat = document(lead("", "report boat", "--plan", plan, "--out", tmp_path / "pages"))["rows"]
+    names = ("lead_kg", "bring_kg", "check_first")
+    for row, answer, half in zip(boat, plans, halves, strict=True):
+        assert answer["lead_kg"] > 3.5
+        assert (
+            [row[name] for name in names]
+            == [answer[name] for name in names]
+            == [half[name] for name in names]
+        )
+
+
 def test_too_few_blocks_keep_nobody_from_an_answer(lead, tmp_path: Path) -> None:
     """What the book lists is shared: one diver borrows, and all others are answered as ever."""
     plan = tmp_path / "plan.csv"
     plan.write_text("diver,water,suit,bc,cylinder\nInes,salt,full 5,jacket,steel 12\n")
     few, many = (document(lead(blocks, "suggest", "--plan", plan))[0] for blocks in ("1 kg,2\n", "1 kg,60\n"))
-    borrow = "All blocks that are listed make 2 kg: the rest has to be borrowed, and no less will do"
+    borrow = "All blocks that are listed make 2 kg: to have {:g} kg at hand borrow more of these sizes"
     assert (few["lead_kg"], few["bring_kg"]) == (many["lead_kg"], many["bring_kg"])
     assert few["lead_kg"] > 2
-    assert borrow in few["cautions"]
-    assert borrow not in many["cautions"]
+    assert borrow.format(few["bring_kg"]) in few["cautions"]
+    assert "All blocks that are listed" not in many["cautions"]
     # What is named for one diver is all that this one has.
     done = lead("1 kg,60\n", "suggest", "--diver", "Ines", "--blocks", "1kg:2")
     assert done.exit_code == 1

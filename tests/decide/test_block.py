@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from itertools import product
 
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from leadline.decide.advice import advise
 from leadline.decide.block import Block, BlockSet
+from leadline.decide.stock import Pieces
 from leadline.errors import OutOfRangeError
 from leadline.units import POUND
 
@@ -51,6 +53,55 @@ def test_one_who_needs_more_than_all_there_is_borrows_of_the_smallest() -> None:
     assert [listed.below(lead) for lead in (4.5, 4.6, 5.0, 6.1)] == [4.0, 4.5, 4.5, 6.0]
     assert listed.makes(6.0)
     assert not listed.makes(6.1)
+
+
+LISTS = st.dictionaries(
+    st.sampled_from([0.5, 0.7, 1.0, 1.5, 2.0, 3.1]), st.integers(1, 3), min_size=1, max_size=3
+)
+
+
+@settings(deadline=None, max_examples=150)
+@given(LISTS, st.floats(0, 30) | st.integers(0, 120).map(lambda quarter: quarter / 4))
+def test_beyond_the_list_leads_are_what_any_number_of_pieces_make(pieces, lead) -> None:
+    """Independent: every number of every size, of which up to the whole list those that are there."""
+    listed = BlockSet.of({f"{mass:g} kg": number for mass, number in pieces.items()})
+    there = sum(mass * number for mass, number in pieces.items())
+    every = set()
+    for numbers in product(*(range(int(36 / mass) + 1) for mass in pieces)):
+        total = round(sum(n * mass for n, mass in zip(numbers, pieces, strict=True)), 6)
+        within = all(n <= own for n, own in zip(numbers, pieces.values(), strict=True))
+        if total <= 36 and (within or total > there + 1e-6):
+            every.add(total)
+    assert listed.at_least(lead) == pytest.approx(min(s for s in every if s >= lead - 1e-9))
+    assert listed.below(lead) == pytest.approx(max((s for s in every if s < lead - 1e-9), default=0))
+    near = min(abs(s - lead) for s in every)
+    assert listed.nearest(lead) == pytest.approx(max(s for s in every if abs(s - lead) <= near + 1e-9))
+    assert listed.makes(lead) is (near < 1e-3)
+
+
+def test_one_who_needs_more_than_all_there_is_borrows_as_the_boat_sheet_does() -> None:
+    """By hand: 1 kg, 2 x 1.5 kg and 2 x 2 kg make 8 kg; 12.5 kg are 4 x 2 kg and 3 x 1.5 kg.
+
+    Of 1.5 and 2 kg, one each, 3.5 kg; above it every half kilogram.
+    """
+    listed = BlockSet.of({"1 kg": 1, "1.5 kg": 2, "2 kg": 2})
+    assert [listed.at_least(lead) for lead in (8.0, 8.1, 12.1, 12.6)] == [8.0, 8.5, 12.5, 13.0]
+    pieces = {"2 kg": 1, "1.5 kg": 1}
+    listed, boat = BlockSet.of(pieces), Pieces.listed(pieces).step
+    for lead in (3.6, 4.2, 7.0, 10.1, 61.3):
+        assert listed.at_least(lead) == pytest.approx(boat.at_least(lead))
+        assert listed.below(lead + 0.5) == pytest.approx(boat.below(lead + 0.5))
+    assert [listed.at_least(lead) for lead in (3.2, 3.6, 4.2)] == [3.5, 4.0, 4.5]
+
+
+def test_five_odd_sizes_are_summed_at_once() -> None:
+    """Of one each they make 32 leads; of any number tens of thousands, as of each size there are dozens."""
+    listed = BlockSet.of({f"{size} lb": 1 for size in (1.013, 2.027, 3.049, 4.057, 5.081)})
+    began = time.perf_counter()
+    assert len(listed.sums) == 32
+    assert len(listed.any_number.sums) > 25_000
+    assert listed.at_least(50 * POUND) >= 50 * POUND
+    assert time.perf_counter() - began < 1.0
 
 
 @settings(deadline=None, max_examples=60)

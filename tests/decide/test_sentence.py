@@ -7,8 +7,8 @@ import re
 import pytest
 
 from leadline.decide.advice import answers, breath_out
-from leadline.decide.block import Block
-from leadline.decide.block_sentence import coarse, scarce
+from leadline.decide.block import Block, BlockSet
+from leadline.decide.block_sentence import block_cautions, coarse, scarce
 from leadline.decide.history import like_kit
 from leadline.decide.sentence import _spread, dangers
 from leadline.timeline import PLAN
@@ -288,9 +288,35 @@ def test_coarse_blocks_are_named() -> None:
 def test_blocks_that_do_not_suffice_are_named() -> None:
     assert scarce(4.5, 4.5) == ()
     assert scarce(5.0, 4.5)[0].startswith(
-        "All blocks that are listed make 4.5 kg: the rest has to be borrowed"
+        "All blocks that are listed make 4.5 kg: to have 5 kg at hand borrow more of these sizes"
     )
     assert "10 lb" in scarce(6.0, 10 * 0.45359237, imperial=True)[0]
+
+
+def test_a_list_too_short_for_a_lighter_lead_says_so_and_is_not_called_coarse() -> None:
+    """By hand: of 40 x 2 kg and one half 2.6 kg takes 4 kg, of two halves 3 kg, which is not coarse.
+
+    Of 5 kg and one 2 kg it takes 5 kg, of any number 4 kg, which is coarse too.
+    """
+
+    def said(pieces, bring, enough, **facts):
+        answer = {"lead": bring, "failed": False} | facts
+        return block_cautions(BlockSet.of(pieces), bring=bring, enough=enough, **answer)
+
+    (only,) = said({"2 kg": 40, "0.5 kg": 1}, 4.0, 2.6)
+    assert only.startswith(
+        "The pieces that are listed make no less than 4 kg of it: with more of these sizes 3 kg"
+    )
+    both = said({"5 kg": 40, "2 kg": 1}, 5.0, 2.6)
+    assert ["4 kg would be enough" in both[0], "These blocks are coarse" in both[1], len(both)] == [
+        True,
+        True,
+        2,
+    ]
+    assert said({"2 kg": 40, "0.5 kg": 8}, 3.0, 2.6) == ()
+    assert said({"2 kg": 40, "0.5 kg": 1}, 4.0, 2.6, failed=True) == ()
+    # 3.5 kg in all: the rest is of any number of pieces, and no lighter lead is.
+    assert len(said({"2 kg": 1, "1.5 kg": 1}, 4.0, 3.7)) == 1
 
 
 # By hand, against 20 bar in the fullest cylinder that is carried, at the stop and at the end.

@@ -91,7 +91,8 @@ BlocksOption = Annotated[
         "--block",
         metavar="MASS",
         help="A size of lead in use, such as 0.5 or 1lb; once for each size. Leads are what whole pieces of "
-        "them make. Default: those of the book (load --blocks), else 0.5, 1 and 2 kg, or 1, 2 and 4 lb.",
+        "them make, however many that takes. Default: those of the book (load --blocks; of too few the "
+        "sheet says what to borrow), else 0.5, 1 and 2 kg, or 1, 2 and 4 lb.",
     ),
 ]
 SeedOption = Annotated[

@@ -28,8 +28,8 @@ BlockOption = Annotated[
     typer.Option(
         "--block",
         metavar="MASS",
-        help="Blocks in use, such as 0.5 or 1lb. Default: those of the book (load --blocks), else 0.5 kg, "
-        "or 1 lb.",
+        help="Blocks in use, such as 0.5 or 1lb. Default: those of the book (load --blocks), no more of each "
+        "than there are as long as all together are enough, else 0.5 kg, or 1 lb.",
     ),
 ]
 BlocksOption = Annotated[

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from leadline.decide.advice_data import Advice, Answer
 from leadline.decide.assessment import Assessment
-from leadline.decide.block import Block, BlockSet
-from leadline.decide.block_sentence import coarse, scarce
+from leadline.decide.block import Block
+from leadline.decide.block_sentence import block_cautions
 from leadline.decide.case import QUANTILES, Begun, Case, begun, cases_of
 from leadline.decide.change import Trigger, late, triggers
 from leadline.decide.checked_dive import CheckedDive
@@ -246,10 +246,10 @@ def _answer(
         triggers=behind.again[i],
         imperial=imperial,
     )
-    if isinstance(block, BlockSet):
-        found += scarce(max(case.bring, case.lead), block.all_there_is, imperial=imperial)
-    if not case.failed:
-        found += coarse(case.bring, case.ends[-1] - enough, imperial=imperial)
+    least = case.ends[-1] - enough
+    found += block_cautions(
+        block, bring=case.bring, lead=case.lead, enough=least, failed=case.failed, imperial=imperial
+    )
     prior = (float(behind.prior[i]), float(behind.prior_sd[i]))
     return Answer(
         _advice(

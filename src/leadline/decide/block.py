@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Final
+
+import numpy as np
 
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.records import BLOCK_RANGE
 from leadline.units import POUND
 
-__all__ = ["GRAM", "Block", "BlockSet", "of_unit"]
+__all__ = ["GRAM", "Block", "BlockSet", "as_cast", "multiples", "of_unit", "plenty"]
 
 SLACK = 1e-9
 """Share of a block by which a lead may miss a multiple and still count as one."""
@@ -22,6 +24,9 @@ MOST_LEAD: Final = 60.0
 """Sums of blocks are looked at up to this lead. [kg]"""
 
 GRAM: Final = 1e-3
+
+Sizes = tuple[tuple[float, int], ...]
+"""Mass [kg] and number of pieces of each size."""
 
 
 def _mass(text: str, whole: str) -> tuple[float, bool]:
@@ -45,6 +50,53 @@ def _require_mass(mass: float) -> None:
     least, most = BLOCK_RANGE
     if not least <= mass <= most:
         raise OutOfRangeError(f"mass of a block must lie in [{least:g}, {most:g}] kg, got {mass:g}")
+
+
+def multiples(sizes: Sequence[float]) -> bool:
+    """Whether all are multiples of the smallest."""
+    ratios = [size / min(sizes) for size in sizes]
+    return all(abs(ratio - round(ratio)) <= 1e-6 for ratio in ratios)
+
+
+def as_cast(sizes: Sequence[float], *, imperial: bool) -> list[float]:
+    """Sizes whose sums can be counted: in thousandths of the unit, and nobody casts finer. [kg].
+
+    Multiples of the smallest stay as they are.
+    """
+    if multiples(sizes):
+        return list(sizes)
+    unit = _thousandth(imperial=imperial)
+    return [round(size / unit) * unit for size in sizes]
+
+
+def _thousandth(*, imperial: bool) -> float:
+    return GRAM * (POUND if imperial else 1.0)
+
+
+def plenty(sizes: Sequence[float]) -> Sizes:
+    """As many pieces of each size [kg] as any lead takes."""
+    return tuple((size, math.ceil(MOST_LEAD / size)) for size in sizes)
+
+
+def _sums(stock: Sizes, *, imperial: bool) -> tuple[float, ...]:
+    """All leads that pieces make, ascending from none; two within a thousandth of the unit are one. [kg]."""
+    unit = _thousandth(imperial=imperial)
+    total = sum(mass * number for mass, number in stock)
+    sums = np.full(round(min(total, MOST_LEAD) / unit) + 2, np.nan)
+    sums[0] = 0.0
+    for mass, number in stock:
+        at_once = 1
+        while number > 0:
+            # 1, 2, 4 and so on, each taken or not, make every number of pieces there is.
+            taken = min(at_once, number)
+            more = sums[~np.isnan(sums)] + taken * mass
+            more = more[more <= MOST_LEAD + SLACK]
+            place = np.rint(more / unit).astype(np.int64)
+            new = np.isnan(sums[place])
+            sums[place[new]] = more[new]
+            number -= taken
+            at_once *= 2
+    return tuple(sums[~np.isnan(sums)].tolist())
 
 
 @dataclass(frozen=True)
@@ -116,11 +168,12 @@ class BlockSet(Block):
     stock : tuple of (float, int)
         Mass [kg] and number of each size.
     more : bool
-        Whether there are more of the smallest to be had somewhere, as where many divers share what is listed:
-        one who needs more than all of it keeps nobody else from an answer.
+        Whether more of each size can be borrowed, as where many divers share what is listed: one who needs
+        more than all of it keeps nobody else from an answer. Beyond all of them together leads are what any
+        number of pieces make, as on the boat sheet; up to there they are made of the pieces there are.
     """
 
-    stock: tuple[tuple[float, int], ...] = ()
+    stock: Sizes = ()
     more: bool = False
 
     def __post_init__(self) -> None:
@@ -171,24 +224,40 @@ class BlockSet(Block):
         4.0
         >>> BlockSet.of({"2 kg": 2, "0.5 kg": 1}).at_least(5.2)
         5.5
+
+        Of 2 and 1.5 kg four pieces make 6.5 kg, and no fewer are needed:
+
+        >>> BlockSet.of({"2 kg": 1, "1.5 kg": 1}).at_least(6.1)
+        6.5
         """
-        sizes = {size: _mass(size, size) for size in pieces}
-        most = {size: math.ceil(MOST_LEAD / mass) for size, (mass, _) in sizes.items()}
-        stock = tuple((mass, min(pieces[size], most[size])) for size, (mass, _) in sizes.items())
-        pounds = all(imperial for _, imperial in sizes.values())
-        return cls(min(mass for mass, _ in stock), pounds, stock, more=True)
+        given = [_mass(size, size) for size in pieces]
+        units = {imperial for _, imperial in given}
+        sizes = [mass for mass, _ in given]
+        if len(units) == 1:
+            sizes = as_cast(sizes, imperial=units == {True})
+        there = zip(plenty(sizes), pieces.values(), strict=True)
+        stock = tuple((mass, min(number, most)) for (mass, most), number in there)
+        return cls(min(sizes), units == {True}, stock, more=True)
 
     @cached_property
     def sums(self) -> tuple[float, ...]:
         """All leads that can be made of them, ascending from none. [kg]."""
-        reached: dict[int, float] = {0: 0.0}
-        for mass, number in self.stock:
-            for _ in range(number):
-                more = {round((s + mass) / GRAM): s + mass for s in reached.values() if s + mass <= MOST_LEAD}
-                if more.keys() <= reached.keys():
-                    break
-                reached = more | reached
-        return tuple(reached[key] for key in sorted(reached))
+        return _sums(self.stock, imperial=self.imperial)
+
+    @cached_property
+    def any_number(self) -> BlockSet:
+        """The same sizes, as many of each as it takes."""
+        return BlockSet(self.mass, self.imperial, plenty([mass for mass, _ in self.stock]), more=True)
+
+    @cached_property
+    def _with_borrowed(self) -> tuple[float, ...]:
+        """All of them together, and above it what any number of pieces make. [kg]."""
+        every = self.any_number.sums
+        return (self.all_there_is, *every[bisect_left(every, self.all_there_is + SLACK) :])
+
+    def _leads(self, lead: float) -> tuple[float, ...]:
+        """Leads to look for one among, ascending. [kg]."""
+        return self._with_borrowed if self.more and lead > self.all_there_is + SLACK else self.sums
 
     def at_least(self, lead: float) -> float:
         """As for one size.
@@ -198,26 +267,23 @@ class BlockSet(Block):
         OutOfRangeError
             If all blocks together are lighter, and there are no more to be had.
         """
-        place = bisect_left(self.sums, lead - SLACK)
-        if place == len(self.sums):
-            if self.more:
-                return self.sums[-1] + Block(self.mass).at_least(lead - self.sums[-1])
-            unit, name = (POUND, "lb") if self.imperial else (1.0, "kg")
-            raise OutOfRangeError(
-                f"these blocks make up to {self.sums[-1] / unit:.1f} {name} and {lead / unit:.1f} {name} are "
-                "called for; name "
-                "more of them, or their size alone with --block"
-            )
-        return self.sums[place]
+        leads = self._leads(lead)
+        place = bisect_left(leads, lead - SLACK)
+        if place < len(leads):
+            return leads[place]
+        if self.more:
+            return leads[-1] + Block(self.mass).at_least(lead - leads[-1])
+        unit, name = (POUND, "lb") if self.imperial else (1.0, "kg")
+        raise OutOfRangeError(
+            f"these blocks make up to {self.sums[-1] / unit:.1f} {name} and {lead / unit:.1f} {name} are "
+            "called for; name "
+            "more of them, or their size alone with --block"
+        )
 
     @property
     def all_there_is(self) -> float:
         """All of them together. [kg]."""
         return self.sums[-1]
-
-    def _missing(self, lead: float) -> float:
-        """What of a lead is more than all of them, where there are more to be had; else none. [kg]."""
-        return max(lead - self.all_there_is, 0.0) if self.more else 0.0
 
     def makes(self, mass: float) -> bool:
         """As for one size."""
@@ -225,15 +291,17 @@ class BlockSet(Block):
 
     def nearest(self, lead: float) -> float:
         """As for one size; of two as near, the heavier."""
-        if missing := self._missing(lead):
-            return self.all_there_is + Block(self.mass).nearest(missing)
-        return min(self.sums, key=lambda s: (abs(s - lead), -s))
+        if not self.more and lead >= self.all_there_is:
+            return self.all_there_is
+        heavier, lighter = self.at_least(lead), self.below(lead)
+        return heavier if heavier - lead <= lead - lighter + SLACK else lighter
 
     def below(self, lead: float) -> float:
         """As for one size."""
-        if (missing := self._missing(lead)) > SLACK:
-            return self.all_there_is + Block(self.mass).below(missing)
-        return self.sums[max(bisect_left(self.sums, lead - SLACK) - 1, 0)]
+        leads = self._leads(lead)
+        if self.more and lead > leads[-1] + SLACK:
+            return leads[-1] + Block(self.mass).below(lead - leads[-1])
+        return leads[max(bisect_left(leads, lead - SLACK) - 1, 0)]
 
 
 def of_unit(blocks: Mapping[str, int], *, imperial: bool) -> tuple[dict[str, int], dict[str, int]]:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from leadline.decide.block import GRAM
+from leadline.decide.block import GRAM, Block, BlockSet
 from leadline.units import about_text, mass_text
 
-__all__ = ["coarse", "scarce"]
+__all__ = ["block_cautions", "coarse", "scarce", "short"]
 
 COARSE: Final = 1.0
 """Lead that comes on top for want of smaller blocks, from which that is said. [kg]"""
@@ -25,8 +25,32 @@ def scarce(lead: float, there: float, *, imperial: bool = False) -> tuple[str, .
     """
     if lead <= there + GRAM:
         return ()
-    every = mass_text(there, imperial=imperial)
-    return (f"All blocks that are listed make {every}: the rest has to be borrowed, and no less will do",)
+    every, wanted = mass_text(there, imperial=imperial), mass_text(lead, imperial=imperial)
+    return (
+        f"All blocks that are listed make {every}: to have {wanted} at hand borrow more of these sizes, and "
+        "do not make do with less",
+    )
+
+
+def short(bring: float, free: float, *, imperial: bool = False) -> tuple[str, ...]:
+    """A caution where more pieces of the same sizes would make a lighter lead; none where they would not.
+
+    The boat sheet, which says what to borrow, then has that lighter lead.
+
+    Parameters
+    ----------
+    bring, free : float
+        Lightest lead within the accepted risk of the pieces there are, and of any number of them. [kg]
+    imperial : bool
+        Whether to speak in pounds.
+    """
+    if bring <= free + GRAM:
+        return ()
+    own, lighter = mass_text(bring, imperial=imperial), mass_text(free, imperial=imperial)
+    return (
+        f"The pieces that are listed make no less than {own} of it: with more of these sizes {lighter} would "
+        "be enough, which the boat sheet goes by",
+    )
 
 
 def coarse(bring: float, enough: float, *, imperial: bool = False) -> tuple[str, ...]:
@@ -46,3 +70,33 @@ def coarse(bring: float, enough: float, *, imperial: bool = False) -> tuple[str,
         f"These blocks are coarse: about {about_text(least, imperial)} would be enough, and with them it is "
         f"{mass_text(bring, imperial=imperial)}, so bring smaller ones",
     )
+
+
+def block_cautions(
+    block: Block, *, bring: float, lead: float, enough: float, failed: bool, imperial: bool = False
+) -> tuple[str, ...]:
+    """What is to be said of the blocks of an answer.
+
+    Parameters
+    ----------
+    block : Block
+        Blocks in use.
+    bring, lead : float
+        Of the answer. [kg]
+    enough : float
+        Lightest lead of all within the accepted risk. [kg]
+    failed : bool
+        Whether `bring` was raised above what failed at the stop: then the blocks are not to blame.
+    imperial : bool
+        Whether to speak in pounds.
+    """
+    found: tuple[str, ...] = ()
+    free = bring
+    if isinstance(block, BlockSet):
+        found += scarce(max(bring, lead), block.all_there_is, imperial=imperial)
+        if block.more and not failed:
+            free = block.any_number.at_least(enough)
+            found += short(bring, free, imperial=imperial)
+    if not failed and free - max(enough, 0.0) >= COARSE:
+        found += coarse(bring, enough, imperial=imperial)
+    return found

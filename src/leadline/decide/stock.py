@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.decide.block import GRAM, MOST_LEAD, Block, BlockSet
+from leadline.decide.block import GRAM, Block, BlockSet, as_cast, multiples, plenty
 from leadline.decide.dealing import deal, made, makeable, wanted
 from leadline.decide.share import Share, jeffreys
 from leadline.errors import OutOfRangeError
@@ -33,12 +33,6 @@ LEVEL: Final = 0.95
 """Share of days that the stock is to serve. [-]"""
 
 _SLACK: Final = 1e-6
-
-
-def _multiples(sizes: Sequence[float]) -> bool:
-    """Whether all are multiples of the last."""
-    ratios = [size / sizes[-1] for size in sizes]
-    return all(abs(ratio - round(ratio)) <= _SLACK for ratio in ratios)
 
 
 @dataclass(frozen=True)
@@ -79,11 +73,7 @@ class Pieces:
         if len({block.imperial for block in blocks}) != 1:
             raise OutOfRangeError("blocks: give all sizes in kg or all in lb, such as 0.5, 1 and 2")
         sizes, imperial = [block.mass for block in blocks], blocks[0].imperial
-        if not _multiples(sizes):
-            # Sums of such sizes are counted in thousandths of the unit, and nobody casts finer.
-            unit = GRAM * (POUND if imperial else 1.0)
-            sizes = sorted({round(size / unit) * unit for size in sizes}, reverse=True)
-        return cls(tuple(sizes), imperial)
+        return cls(tuple(sorted(set(as_cast(sizes, imperial=imperial)), reverse=True)), imperial)
 
     @classmethod
     def usual(cls, *, imperial: bool) -> Pieces:
@@ -121,13 +111,12 @@ class Pieces:
         """The smallest, in which lead is put on; where others are no multiples of it, all that they make."""
         if self._grain == self.sizes[-1]:
             return Block(self.sizes[-1], self.imperial)
-        plenty = tuple((size, math.ceil(MOST_LEAD / size)) for size in self.sizes)
-        return BlockSet(self.sizes[-1], self.imperial, plenty, more=True)
+        return BlockSet(self.sizes[-1], self.imperial, plenty(self.sizes), more=True)
 
     @cached_property
     def _grain(self) -> float:
         """What all sizes are multiples of. [kg]."""
-        if _multiples(self.sizes):
+        if multiples(self.sizes):
             return self.sizes[-1]
         unit = GRAM * (POUND if self.imperial else 1.0)
         return math.gcd(*(round(size / unit) for size in self.sizes)) * unit
