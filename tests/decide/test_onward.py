@@ -21,6 +21,7 @@ from leadline.decide.step_sentence import after_check
 from leadline.model.population import prior_fit
 from leadline.records import DIVES
 from leadline.timeline import PLAN
+from leadline.units import POUND
 
 from . import club
 from .test_check import LITRE, look, stranger
@@ -102,7 +103,12 @@ def test_too_light_is_within_the_accepted_risk_and_no_block_too_much(more, sd, e
 
 
 def test_blocks_that_run_out_are_asked_for_all_the_same() -> None:
-    assert put_on(3.0, 0.5, block=BlockSet.parse("1kg:2"), risk=0.05, enough=0.5) == 3.5
+    """By hand: 3 + 1.645 x 0.5 - 0.5 is 3.32 kg, or 7.3 lb, of whole pieces of the sizes at hand."""
+    for blocks, on in (("1kg:2", 4.0), ("2kg:1,1.5kg:1", 3.5), ("1.5kg:1", 4.5), ("1lb:2", 8 * POUND)):
+        owned = BlockSet.parse(blocks)
+        assert put_on(3.0, 0.5, block=owned, risk=0.05, enough=0.5) == pytest.approx(on)
+    listed = BlockSet.of({"2 kg": 1, "1 kg": 1})
+    assert put_on(3.0, 0.5, block=listed, risk=0.05, enough=0.5) == 4.0
 
 
 @pytest.mark.parametrize(

@@ -11,11 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.block import Block
+from leadline.decide.block import Block, BlockSet
 from leadline.decide.full import full
 from leadline.decide.lead_rule import breath_out
 from leadline.decide.look import line_sd
-from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.normal import quantile
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate, exposures
@@ -140,11 +139,10 @@ def put_on(more: float, sd: float, *, block: Block, risk: float, enough: float) 
     2.5
     """
     least = max(more + max(-quantile(risk) * sd - enough, 0.0), 0.0)
-    try:
-        return block.at_least(least)
-    except OutOfRangeError:
-        # More than all blocks at hand: said as it is, so that somebody fetches more.
-        return Block(imperial=block.imperial).at_least(least)
+    if isinstance(block, BlockSet) and least > block.all_there_is:
+        # More than all blocks at hand is said as it is, so that somebody fetches more of them.
+        block = block.any_number
+    return block.at_least(least)
 
 
 def onward(
