@@ -107,6 +107,7 @@ ERRORS = {
     "FitError": errors.LeadlineError,
     "CellError": errors.RecordError,
     "OptionError": errors.OutOfRangeError,
+    "TooFewBlocksError": errors.OutOfRangeError,
 }
 
 

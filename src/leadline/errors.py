@@ -11,6 +11,7 @@ __all__ = [
     "OptionError",
     "OutOfRangeError",
     "RecordError",
+    "TooFewBlocksError",
     "UnknownNameError",
 ]
 
@@ -33,6 +34,14 @@ class CellError(RecordError):
 
 class OptionError(OutOfRangeError):
     """What was typed for an option is no value of it: wrong usage, not a request that cannot be met."""
+
+
+class TooFewBlocksError(OutOfRangeError):
+    """All blocks together, `most` [kg], are lighter than the lead that is called for, `lead` [kg]."""
+
+    def __init__(self, message: str, *, lead: float, most: float) -> None:
+        super().__init__(message)
+        self.lead, self.most = lead, most
 
 
 class UnknownNameError(LeadlineError):

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from leadline.decide.advice import advise
 from leadline.decide.block import Block, BlockSet
 from leadline.decide.stock import Pieces
-from leadline.errors import OutOfRangeError
+from leadline.errors import OutOfRangeError, TooFewBlocksError
 from leadline.units import POUND
 
-from .club import assess, plan_row
+from .club import assess, dives, plan_row
 
 STOCKS = st.lists(
     st.tuples(st.sampled_from([0.5, 1.0, 1.5, 2.0, 3.0]), st.integers(1, 4)), min_size=1, max_size=3
@@ -136,3 +136,26 @@ def test_answer_is_made_of_the_blocks_there_are() -> None:
     assert answer.bring_kg in BlockSet.parse("2kg:4,0.5kg:1").sums
     with pytest.raises(OutOfRangeError, match=r"make up to 1\.0 kg"):
         advise(assess([plan_row("Ines")]), block=BlockSet.parse("1kg:1"))
+
+
+@pytest.mark.parametrize("history", ["hovered", "rose"])
+def test_blocks_that_do_not_suffice_are_told_the_whole_lead_that_is_called_for(history) -> None:
+    """Independent: the answer with blocks of that size without end. It is named
+    until it is there, whatever step on the way finds too few first; after a rise, the lead that failed."""
+    seen = {"dive": "rise", "date": "2026-05-18", "lead_kg": 5, "stop_result": history, "bc_state": "empty"}
+    more = [*dives(), plan_row("Ines", start_bar=200, end_bar=50, **seen)]
+
+    def asked(block: Block):
+        return advise(assess([plan_row("Ines")], dives=more), block=block)[0]
+
+    plenty = asked(Block(1.0))
+    whole = max(plenty.lead_kg, plenty.bring_kg)
+    assert whole > 3
+    for number in range(1, round(whole)):
+        with pytest.raises(
+            TooFewBlocksError, match=rf"make up to {number}\.0 kg and {whole:.1f} kg are"
+        ) as told:
+            asked(BlockSet.parse(f"1kg:{number}"))
+        assert told.value.lead == pytest.approx(whole)
+    enough = asked(BlockSet.parse(f"1kg:{whole:.0f}"))
+    assert (enough.lead_kg, enough.bring_kg) == (plenty.lead_kg, plenty.bring_kg)

@@ -17,7 +17,7 @@ from numpy.testing import assert_allclose
 from leadline.arrays import Records, columns_from_rows
 from leadline.decide.advice import advise
 from leadline.decide.assessment import Assessment
-from leadline.decide.block import Block
+from leadline.decide.block import Block, BlockSet
 from leadline.decide.check import CheckAnswer, check, check_rows
 from leadline.decide.check_kit import described, nothing, piece
 from leadline.decide.check_look import Conditions, Look
@@ -25,7 +25,7 @@ from leadline.decide.check_words import HELD_BREATH, instruction
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.full import full
 from leadline.decide.sentence import dangers
-from leadline.errors import OutOfRangeError, UnknownNameError
+from leadline.errors import OutOfRangeError, TooFewBlocksError, UnknownNameError
 from leadline.model.population import prior_fit
 from leadline.physics.ledger import breath_volume, emerged_head
 from leadline.physics.odds import CONTRADICTORY
@@ -227,6 +227,27 @@ def test_deeper_waterline_never_asks_for_more_of_a_diver_with_records(diver, lea
     found = [club_check(diver, look(lead, line, bar="50", sinks=sinks)) for line in lines]
     needs = [answer.advice.need_q50_kg for answer in found]
     assert needs == sorted(needs, reverse=True)
+
+
+def test_blocks_that_do_not_suffice_are_told_the_whole_lead_for_the_dive() -> None:
+    """By hand: a look that was not still takes off a kilogram of 14 at most, so that 13 kg are called for,
+    however little the dive itself asks for."""
+    known, plan = stranger()
+    moving = Conditions(still=False)
+    for pieces in ("1kg:2", "1kg:9", "1kg:12"):
+        with pytest.raises(TooFewBlocksError, match=r"and 13\.0 kg are called for"):
+            check(
+                known,
+                prior_fit(),
+                plan,
+                [look(14.0, "under")],
+                conditions=moving,
+                block=BlockSet.parse(pieces),
+            )
+    enough = BlockSet.parse("1kg:13")
+    assert (
+        check(known, prior_fit(), plan, [look(14.0, "under")], conditions=moving, block=enough).lead_kg == 13
+    )
 
 
 @pytest.mark.parametrize(("line", "worse"), [("under", -1), ("chin", 1)])

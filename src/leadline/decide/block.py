@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import Final
 
 import numpy as np
 
-from leadline.errors import OutOfRangeError
+from leadline.errors import OutOfRangeError, TooFewBlocksError
 from leadline.frozen import dataclass
 from leadline.records import BLOCK_RANGE
 from leadline.units import POUND
@@ -154,6 +155,25 @@ class Block:
         """Heaviest lead on these blocks that is lighter than `lead`, and at least none. [kg]."""
         return max(math.ceil(lead / self.mass - SLACK) - 1, 0) * self.mass
 
+    @property
+    def endless(self) -> Block:
+        """The same blocks, as if there were more of the smallest to be had."""
+        return self
+
+    def require(self, lead: float) -> None:
+        """Refuse a lead that is more than all of them together.
+
+        Parameters
+        ----------
+        lead : float
+            As made of `endless` ones. [kg]
+
+        Raises
+        ------
+        TooFewBlocksError
+            If it is.
+        """
+
 
 @dataclass(frozen=True)
 class BlockSet(Block):
@@ -264,20 +284,32 @@ class BlockSet(Block):
 
         Raises
         ------
-        OutOfRangeError
+        TooFewBlocksError
             If all blocks together are lighter, and there are no more to be had.
         """
         leads = self._leads(lead)
         place = bisect_left(leads, lead - SLACK)
         if place < len(leads):
             return leads[place]
-        if self.more:
-            return leads[-1] + Block(self.mass).at_least(lead - leads[-1])
+        made = leads[-1] + Block(self.mass).at_least(lead - leads[-1])
+        self.require(made)
+        return made
+
+    @cached_property
+    def endless(self) -> BlockSet:
+        """As for one size."""
+        return self if self.more else replace(self, more=True)
+
+    def require(self, lead: float) -> None:
+        """As for one size."""
+        if self.more or lead <= self.all_there_is + SLACK:
+            return
         unit, name = (POUND, "lb") if self.imperial else (1.0, "kg")
-        raise OutOfRangeError(
-            f"these blocks make up to {self.sums[-1] / unit:.1f} {name} and {lead / unit:.1f} {name} are "
-            "called for; name "
-            "more of them, or their size alone with --block"
+        raise TooFewBlocksError(
+            f"these blocks make up to {self.all_there_is / unit:.1f} {name} and {lead / unit:.1f} {name} are "
+            "called for; name more of them, or their size alone with --block",
+            lead=lead,
+            most=self.all_there_is,
         )
 
     @property

@@ -18,7 +18,7 @@ from leadline.decide.checked_need import needs
 from leadline.decide.disbelief import believed, wrong_sights
 from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import ENOUGH, chosen, doubted, fails, levels, step_share
-from leadline.errors import OutOfRangeError
+from leadline.errors import TooFewBlocksError
 from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
@@ -159,8 +159,8 @@ def cases_of(assessment: Assessment, work: Begun, *, block: Block, risk: float) 
 
     Raises
     ------
-    OutOfRangeError
-        If all blocks together are too light.
+    TooFewBlocksError
+        If all blocks together are too light; it names what is to be at hand.
     """
     found, ends, known, failed = list(work.found), list(work.ends), list(work.known), list(work.failed)
     for i, starts in work.starts.items():
@@ -204,21 +204,24 @@ def _case(
     """Lead of one row; `ends` are `QUANTILES`, then those of the rule."""
     theta, own_ends = assessment.fit.theta, ends[len(QUANTILES) :]
     mass = float(assessment.rigs.body.mass[position])
+    # A step on the way may find too few blocks for less than what the answer comes to, which is to be named.
+    ready = block.endless
+    choice = chosen(
+        own_ends,
+        history,
+        block=ready,
+        mass=mass,
+        theta=theta,
+        failed=failed,
+        confirmed=checked is not None and agreed(checked),
+    )
+    doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
+    if doubt:
+        choice = doubted(own_ends, history, block=ready, theta=theta)
     try:
-        choice = chosen(
-            own_ends,
-            history,
-            block=block,
-            mass=mass,
-            theta=theta,
-            failed=failed,
-            confirmed=checked is not None and agreed(checked),
-        )
-        doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
-        if doubt:
-            choice = doubted(own_ends, history, block=block, theta=theta)
-    except OutOfRangeError as fault:
+        block.require(max(choice.lead, choice.bring))
+    except TooFewBlocksError as fault:
         who = assessment.line.plan["diver"][assessment.line.row[position]]
-        raise OutOfRangeError(f"{who}: {fault}") from None
+        raise TooFewBlocksError(f"{who}: {fault}", lead=fault.lead, most=fault.most) from None
     kept = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
     return Case(position, need, kept, history, *choice, doubt, checked is not None)

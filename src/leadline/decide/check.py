@@ -20,7 +20,7 @@ from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.lead_rule import require_risk, step_share
 from leadline.distinct import distinct
-from leadline.errors import OutOfRangeError
+from leadline.errors import OutOfRangeError, TooFewBlocksError
 from leadline.frozen import dataclass
 from leadline.model.population import Fit
 from leadline.records import CHECKS, RESERVE_PRESSURE
@@ -171,7 +171,8 @@ def check(
     Raises
     ------
     OutOfRangeError
-        If there is no look, the plan has no date or no pressure now, or the risk is none.
+        If there is no look, the plan has no date or no pressure now, or the risk is none; of its kind
+        TooFewBlocksError, which names the lead for the dive, if all blocks together are lighter.
     """
     conditions, block = conditions or Conditions(), block or Block()
     _require(plan, looks, risk)
@@ -190,11 +191,16 @@ def check(
         changed_kit=changed_kit,
     )
     checked = CheckedDive.around(assessment)
-    advice = advise(checked, block=block, risk=risk, imperial=imperial)[0]
-    now = reading(checked, looks[-1].lead_kg, block)
-    return _answer(
-        checked, advice, now, looks, conditions=conditions, block=block, risk=risk, imperial=imperial
-    )
+
+    def answer(blocks: Block) -> CheckAnswer:
+        return _answer(checked, looks, conditions=conditions, block=blocks, risk=risk, imperial=imperial)
+
+    try:
+        return answer(block)
+    except TooFewBlocksError:
+        # A reading that is in doubt may ask for more than the answer for the dive: the whole is to be named.
+        block.require(answer(block.endless).lead_kg)
+        raise
 
 
 def _require(plan: Columns, looks: Sequence[Look], risk: float) -> None:
@@ -234,8 +240,6 @@ def _chances(checked: CheckedDive, advice: Advice, lead: float) -> tuple[float, 
 
 def _answer(
     checked: CheckedDive,
-    advice: Advice,
-    now: Reading,
     looks: Sequence[Look],
     *,
     conditions: Conditions,
@@ -245,6 +249,8 @@ def _answer(
 ) -> CheckAnswer:
     """The lead for the dive or for the next look, and the words."""
     on, way = looks[-1].lead_kg, course(checked)
+    advice = advise(checked, block=block, risk=risk, imperial=imperial)[0]
+    now = reading(checked, on, block)
     count = len(distinct(checked.evidence.statements.row[checked.looks]))
     suited = bool(checked.rigs.suited[checked.position])
     doubts = check_words.doubts(

@@ -116,7 +116,8 @@ def fails(ends: Sequence[float], history: LikeKit, *, block: Block, theta: Hyper
     """
     if not len(history.failed):
         return False
-    return _more_than_failed(history, block) > block.at_least(ends[-1] - breath_out(theta))
+    ready = block.endless  # whether there is so much of it is asked of the answer
+    return _more_than_failed(history, ready) > ready.at_least(ends[-1] - breath_out(theta))
 
 
 def forbidden(history: LikeKit, chance: float, lead: float) -> float:
