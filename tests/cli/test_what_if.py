@@ -163,6 +163,31 @@ def test_blocks_there_are(suggest) -> None:
     assert "these blocks make up to 1.0 kg" in short.stderr
 
 
+def test_a_change_that_the_blocks_cannot_make_leaves_the_answer_as_it_is(suggest) -> None:
+    """Independent: the answer without what-ifs, and that of the change on blocks of that size without end."""
+    few, change = ("--diver", "Ines", "--water", "fresh", "--blocks", "0.5kg:8"), ("--what-if", "water=salt")
+    alone, beside = facts(suggest(*few, "--json")), facts(suggest(*few, *change, "--json"))
+    (row,) = beside.pop("what_if")
+    assert beside == {name: fact for name, fact in alone.items() if name != "what_if"}
+    whole = facts(suggest("--diver", "Ines", "--water", "salt", "--block", "0.5", "--json"))
+    called = max(whole["lead_kg"], whole["bring_kg"])
+    assert alone["lead_kg"] <= 4 < called
+    assert (row["lead_kg"], row["bring_kg"]) == (None, None)
+    assert row["need_q50_kg"] == pytest.approx(whole["need_q50_kg"], abs=1e-3)
+    said = f"{called:g} kg are called for, and these blocks make up to 4 kg"
+    assert row["lacking"] == said
+    assert "borrowed" not in row["cautions"]
+    read = suggest(*few, *change, "--what-if", "reserve=60")
+    assert (read.returncode, read.stderr) == (0, "")
+    assert f"PUT ON   {alone['lead_kg']:g} kg" in read.stdout
+    assert f"water=salt: {said}." in read.stdout
+    (line,) = [line for line in read.stdout.splitlines() if line.split()[:1] == ["water=salt"]]
+    assert line.split()[-2:] == ["too", "few"]
+    (other,) = facts(suggest(*few, "--what-if", "reserve=60", "--json"))["what_if"]
+    assert other["lacking"] == ""
+    assert other["lead_kg"] <= 4
+
+
 def test_a_late_end_has_its_lead(suggest) -> None:
     answer = facts(suggest("--diver", "Ines", "--json"))
     assert answer["late_bring_kg"] >= answer["bring_kg"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -15,12 +15,13 @@ from leadline.cli.options import Units
 from leadline.cli.output import note, option_values, quantity, table
 from leadline.cli.paragraph import wrapped
 from leadline.cli.planned import in_options, own_words
-from leadline.errors import RecordError
+from leadline.errors import RecordError, TooFewBlocksError
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from leadline.cli.kit import Planned
+    from leadline.decide.advice import Answer
     from leadline.decide.assessment import Assessment
     from leadline.decide.block import Block
 
@@ -41,6 +42,8 @@ _FIRST: Final = (
     "Check first: that lead begins a surface check and is none to dive with; have at hand what stands under "
     "bring."
 )
+
+_NO_LEAD: Final = "too few"  # blocks; a cell that says none would be read as a dive without lead
 
 _MASS: Final = re.compile(r"\d+(\.\d+)? (kg|lb)\b")
 _ROW: Final = re.compile(r"row (\d+): ")
@@ -69,7 +72,7 @@ def changes(
     Returns
     -------
     list of dict
-        JSON-ready, one a change, in kg.
+        JSON-ready, one a change, in kg. One whose lead the blocks do not make has none; `lacking` says why.
 
     Raises
     ------
@@ -94,7 +97,7 @@ def changes(
     before = answers(base, block=block, risk=risk)[0]
     made = []
     for text, other in zip(texts, others, strict=True):
-        answer = answers(other, block=block, risk=risk, imperial=units == "imperial")[0]
+        answer, lacking = _answer(other, block=block, risk=risk, imperial=imperial)
         gaps = assumed(other)
         moved = shift(base, other, needs=(before.need, answer.need))
         made.append(
@@ -104,14 +107,36 @@ def changes(
                 "need_q50_kg": round(answer.advice.need_q50_kg, 4),
                 "need_q10_kg": round(answer.advice.need_q10_kg, 4),
                 "need_q90_kg": round(answer.advice.need_q90_kg, 4),
-                "lead_kg": round(answer.advice.lead_kg, 6),
-                "bring_kg": round(answer.advice.bring_kg, 6),
+                "lead_kg": None if lacking else round(answer.advice.lead_kg, 6),
+                "bring_kg": None if lacking else round(answer.advice.bring_kg, 6),
                 "check_first": "yes" if answer.advice.check_first else "no",
                 "cautions": "; ".join(answer.advice.cautions),
                 "assumed": "" if gaps == assumed(base) else gaps,
+                "lacking": lacking,
             }
         )
     return made
+
+
+def _answer(changed: Assessment, *, block: Block, risk: float, imperial: bool) -> tuple[Answer, str]:
+    """The answer of one change, and what its blocks lack, in words; empty where they suffice.
+
+    That they do not make the lead of a change is no fault of the dive that was asked about.
+    """
+    from leadline.decide.advice import answers
+    from leadline.decide.block_sentence import scarce
+    from leadline.units import mass_text
+
+    try:
+        return answers(changed, block=block, risk=risk, imperial=imperial)[0], ""
+    except TooFewBlocksError as found:
+        fault = found
+    whole, most = (mass_text(mass, imperial=imperial) for mass in (fault.lead, fault.most))
+    answer = answers(changed, block=block.endless, risk=risk, imperial=imperial)[0]
+    borrow = scarce(fault.lead, fault.most, imperial=imperial)  # of blocks that many share
+    cautions = tuple(text for text in answer.advice.cautions if text not in borrow)
+    advice = replace(answer.advice, cautions=cautions)
+    return replace(answer, advice=advice), f"{whole} are called for, and these blocks make up to {most}"
 
 
 def _assessed(book: Path | None, rows: list[dict[str, str]], texts: list[str]) -> list[Assessment]:
@@ -173,8 +198,8 @@ def changes_table(found: list[dict[str, Any]], units: Units, told: Sequence[str]
         text = quantity(abs(value), "kg", units=units).split()[0]
         return text if not float(text) else f"{'+' if value > 0 else '-'}{text}"
 
-    def lead(mass: float) -> str:
-        return mass_text(mass, imperial=units == "imperial").split()[0]
+    def lead(mass: float | None) -> str:
+        return _NO_LEAD if mass is None else mass_text(mass, imperial=units == "imperial").split()[0]
 
     rows = [
         [
@@ -195,7 +220,9 @@ def changes_table(found: list[dict[str, Any]], units: Units, told: Sequence[str]
     used = [i for i, name in enumerate(headers) if name != "bring" or any(row[i] for row in rows)]
     shown = table(title, [headers[i] for i in used], [[row[i] for i in used] for row in rows])
     # The lead that begins a check is none to dive with.
-    said = [_FIRST] if any(row["check_first"] == "yes" for row in found) else []
+    begun = any(row["check_first"] == "yes" and not row["lacking"] for row in found)
+    said = [f"{row['change']}: {row['lacking']}." for row in found if row["lacking"]]
+    said += [_FIRST] if begun else []
     said += _new(found, told)
     # Without what every diver wears a usual one is reckoned with, which may be more than there was.
     said += [
