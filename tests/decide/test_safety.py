@@ -256,6 +256,48 @@ def test_ditchable_is_judged_both_ways() -> None:
     assert "still sinks" not in neither  # nobody noted what can be dropped
 
 
+def test_a_belt_that_comes_off_is_judged_where_nobody_noted_what_can_be_dropped() -> None:
+    """By hand: 6 kg needed and 7 on, so that 7 kg lost leave the diver light by 6 kg and 6.5 kg by 5.5; fins
+    hold 4.5 kg and breathing out 0.5, and so 4 kg lost, light by 3, are no runaway. That a belt opens in one
+    move: common practice, no source."""
+    all_of_it = judged(lead_places="belt:7")
+    assert (all_of_it.belt[0], all_of_it.lost_light[0]) == pytest.approx((7.0, 6.0))
+    words = (
+        "If the 7 kg that sit on the belt by the places noted come off at the stop (a belt opens in one "
+        "move, common practice, no source), this diver is light by about 6 kg, more than fins hold down"
+    )
+    assert words in said(all_of_it)
+    assert "If the 15 lb that sit on the belt" in said(all_of_it, imperial=True)
+    assert "If the 6.5 kg that sit on the belt" in said(judged(lead_places="Belt:4;belt left:2.5;band:0.5"))
+    assert "come off" not in said(judged(lead_places="belt:4;pockets:3"))
+    # Of pockets nobody said that they come off; and a belt named with more than is on holds no more.
+    assert np.isnan(judged(lead_places="pockets:7").lost_light[0])
+    assert judged(lead_places="belt:9").belt[0] == 7
+    # Nothing else is judged by it: that no more than the belt can be dropped, nobody noted.
+    other = {"lead": 14.0, "need": 6.0}
+    without, belted = judged(**other), judged(**other, lead_places="belt:1")
+    for name in ("ditchable", "afloat_full", "dropped_deep_weight"):
+        assert np.isnan(getattr(belted, name)[0])
+    assert said(belted) == said(without)
+
+
+def test_what_is_noted_as_ditchable_overrules_the_places() -> None:
+    noted = judged(lead_places="belt:7", lead_ditchable_kg=6.5)
+    assert np.isnan(noted.belt[0])
+    assert "If the 6.5 kg that can be dropped come off at the stop, this diver" in said(noted)
+    assert "come off" not in said(judged(lead_places="belt:7", lead_ditchable_kg=2))
+
+
+def test_the_belt_of_the_latest_dive_in_that_suit_is_a_share_of_the_lead() -> None:
+    """By hand: 6 of 8 kg on the belt are 5.25 of 7 kg, also where the places name only those 6."""
+    for places in ("belt:6;back:2", "belt:6"):
+        past = [plan_row("Ines", dive="a", date="2026-05-01", lead_kg=8, lead_places=places)]
+        assert judged(history=past).belt[0] == pytest.approx(0.75 * 7)
+        assert np.isnan(judged(history=past, lead_places="back:7").belt[0])
+    other = [plan_row("Ines", dive="a", date="2026-05-01", suit="vest", lead_kg=8, lead_places="belt:8")]
+    assert np.isnan(judged(history=other).belt[0])
+
+
 def test_what_nobody_planned_is_taken_from_the_latest_dive_in_that_suit() -> None:
     past = [
         plan_row("Ines", dive="a", date="2026-05-01", lead_kg=8, lead_ditchable_kg=2, lead_places="belt:8"),

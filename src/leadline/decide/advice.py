@@ -28,7 +28,7 @@ from leadline.decide.safety import RigSafety, rig_safety
 from leadline.decide.sentence import cautions
 from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.decide.step_sentence import next_step
-from leadline.decide.trim import trim
+from leadline.decide.trim import on_belt, trim
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.model.stack import chances_above
@@ -52,10 +52,11 @@ STANDING_AT_A_TIME: Final = 8 * AT_A_TIME
 def _loose(safety: RigSafety, i: int, lead: float) -> float:
     """Lead that is neither on the belt nor ditchable, as far as that is noted; NaN where it is not. [kg]."""
     loose = lead - float(safety.ditchable[i])
-    totals = trim(str(safety.places[i])).totals
+    places = str(safety.places[i])
+    totals = trim(places).totals
     if not totals:
         return loose
-    placed = sum(mass for place, mass in totals.items() if not place.startswith("belt"))
+    placed = sum(totals.values()) - on_belt(places)
     return placed if np.isnan(loose) else min(loose, placed)
 
 

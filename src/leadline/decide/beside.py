@@ -84,6 +84,7 @@ def rig(safety: RigSafety, row: int) -> dict[str, Any]:
         "failed_bc_weight_at_stop_kg": number(safety.stop_weight),
         "ditchable_kg": number(safety.ditchable),
         "ditchable_from": str(safety.ditchable_from[row]) or None,
+        "belt_kg": number(safety.belt),
         "afloat_full_kg": number(safety.afloat_full),
         "afloat_near_empty_kg": number(safety.afloat_near_empty),
         "lost_at_stop_light_kg": number(safety.lost_light),

@@ -102,12 +102,16 @@ def _sinking(full: float, near: float, imperial: bool) -> str:
 
 def _too_much(safety: RigSafety, row: int, breath_out: float, imperial: bool) -> str:
     """Whether its loss at the stop is a runaway."""
-    light = float(safety.lost_light[row])
-    if not (safety.ditchable[row] > 0 and light > LEGS + breath_out):
+    light, lost = float(safety.lost_light[row]), float(safety.ditchable[row])
+    what, why = "that can be dropped", ""
+    if np.isnan(lost):
+        lost, what = float(safety.belt[row]), "that sit on the belt by the places noted"
+        why = " (a belt opens in one move, common practice, no source)"
+    if not (lost > 0 and light > LEGS + breath_out):
         return ""
-    gone = force_text(float(safety.ditchable[row]), imperial=imperial)
+    gone = force_text(lost, imperial=imperial)
     return (
-        f"If the {gone} that can be dropped come off at the stop, this diver is light by about "
+        f"If the {gone} {what} come off at the stop{why}, this diver is light by about "
         f"{force_text(light, imperial=imperial)}, more than fins hold down (about "
         f"{force_text(LEGS, imperial=imperial)}, common practice, no source): put part of it where it "
         "cannot be lost at once"
@@ -144,8 +148,9 @@ def rig_cautions(
     Returns
     -------
     tuple of str
-        Clauses without a semicolon. What nobody noted (lift, depth, what can be dropped) is not judged;
-        'too little' is not said where backup lift is stated.
+        Clauses without a semicolon. What nobody noted (lift, depth, what can be dropped) is not judged,
+        but for a belt that comes off, which is judged by where lead sits; 'too little' is not said where
+        backup lift is stated.
     """
     found = (
         _too_much(safety, row, breath_out, imperial),

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.full import full
+from leadline.decide.trim import on_belt, trim
 from leadline.frozen import dataclass
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate
 from leadline.timeline import DIVE
@@ -59,13 +60,18 @@ class RigSafety:
         Lead that can be dropped; NaN where nobody noted it. [kg]
     ditchable_from : ndarray of str, shape (n,)
         plan, records or empty.
+    belt : ndarray, shape (n,)
+        Lead on the belt, by where lead sits, of rigs of which nobody noted what can be dropped; NaN for
+        others and where none is known to sit there. [kg] A belt has a quick release, so it can come off
+        (common practice, no source); that nothing else can be dropped is not said with that.
     dropped_deep_weight : ndarray, shape (n,)
         As `deep_weight`, that lead dropped. [kg]
     afloat_full, afloat_near_empty : ndarray, shape (n,)
         Net buoyancy at the surface, that lead dropped, BC empty, head under, on a normal breath: full
         cylinders, and the planned reserve. Positive floats. [kg]
     lost_light : ndarray, shape (n,)
-        How light the loss of that lead at the stop leaves the diver; positive floats. [kg of lead]
+        How light the loss of that lead at the stop, where it is not noted of `belt`, leaves the diver;
+        positive floats. [kg of lead]
     shallow_light : ndarray, shape (n,)
         How much lighter than neutral the diver is at 1 m with the pressure of the stop; positive floats.
         [kg of lead]
@@ -86,6 +92,7 @@ class RigSafety:
     dropped_stop_weight: FloatArray
     ditchable: FloatArray
     ditchable_from: NDArray[np.object_]
+    belt: FloatArray
     dropped_deep_weight: FloatArray
     afloat_full: FloatArray
     afloat_near_empty: FloatArray
@@ -146,6 +153,23 @@ def _ditchable(
     return np.minimum(found, lead), source.astype(object)
 
 
+def _belt(assessment: Assessment, rows: IntArray, lead: FloatArray) -> FloatArray:
+    """Lead on the belt: as planned, else the share of the latest dive in that suit; NaN: none known."""
+    line, latest = assessment.line, _latest(assessment, "lead_places")
+    dives = line.records.dives
+    found = np.full(len(rows), np.nan)
+    for i, row in enumerate(line.row[rows].tolist()):
+        planned = str(line.plan["lead_places"][row])
+        if planned:
+            found[i] = on_belt(planned)
+        elif (past := latest.get(int(assessment.suit[rows[i]]), -1)) >= 0:
+            places = str(dives["lead_places"][past])
+            # Of what was on and has no place named, none is taken to sit on the belt.
+            whole = float(np.fmax(dives["lead_kg"][past], sum(trim(places).totals.values())))
+            found[i] = on_belt(places) / whole * lead[i] if whole > 0 else np.nan
+    return np.where(found > 0, np.minimum(found, lead), np.nan)
+
+
 def _words(assessment: Assessment, rows: IntArray, column: str) -> NDArray[np.object_]:
     """Words of a plan, else of the latest dive in that suit that has them."""
     line = assessment.line
@@ -202,6 +226,7 @@ def rig_safety(
         return (on - ledger.need - offset) * ledger.lead_factor, ledger.water_density / 1e3
 
     ditchable, ditchable_from = _ditchable(assessment, rows, lead)
+    belt = np.where(np.isnan(ditchable), _belt(assessment, rows, lead), np.nan)
     deep, rho = weight(State(depth, filled), lead)
     head = emerged_head(rigs, "chin")[0]
     out, rho_out = weight(State(0.0, filled, head_out=head), lead)
@@ -220,10 +245,11 @@ def rig_safety(
         dropped_stop_weight=weight(State(stop.depth, filled), lead - ditchable)[0],
         ditchable=ditchable,
         ditchable_from=ditchable_from,
+        belt=belt,
         dropped_deep_weight=weight(State(depth, filled), lead - ditchable)[0],
         afloat_full=-weight(State(0.0, filled, breath=normal), lead - ditchable)[0],
         afloat_near_empty=-weight(near_empty, lead - ditchable)[0],
-        lost_light=need - (lead - ditchable),
+        lost_light=need - (lead - np.where(np.isnan(ditchable), belt, ditchable)),
         shallow_light=near_surface.need + offset - lead,
         backup=_words(assessment, rows, "backup_lift"),
         places=_words(assessment, rows, "lead_places"),

@@ -7,7 +7,7 @@ from typing import Final
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 
-__all__ = ["ARMS", "Trim", "trim"]
+__all__ = ["ARMS", "Trim", "on_belt", "trim"]
 
 ARMS: Final[dict[str, float]] = {
     "ankles": -0.85,
@@ -98,3 +98,24 @@ def trim(places: str) -> Trim:
     unplaced = sum((mass for name, mass in totals.items() if name not in arms), 0.0)
     pulls = "level" if abs(moment) <= LEVEL else "head" if moment > 0 else "feet"
     return Trim(totals, moment, unplaced, pulls)
+
+
+def on_belt(places: str) -> float:
+    """Lead that sits on a belt, whatever stands behind that word.
+
+    Parameters
+    ----------
+    places : str
+        As of `trim`. [kg]
+
+    Returns
+    -------
+    float
+        Its sum. [kg]
+
+    Examples
+    --------
+    >>> on_belt("belt:4;pockets:2;belt left:1")
+    5.0
+    """
+    return sum((mass for place, mass in trim(places).totals.items() if place.startswith("belt")), 0.0)
