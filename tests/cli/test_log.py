@@ -19,7 +19,7 @@ import pytest
 from typer.testing import CliRunner
 
 from leadline.book import Book
-from leadline.cli import app, questions
+from leadline.cli import app, log, questions
 from leadline.records import DIVES
 
 
@@ -336,8 +336,10 @@ class Terminal:
                     continue
                 self.process.kill()  # else a program that does not end would stop the tests
             try:
-                if not os.read(self.screen, 65536):
+                more = os.read(self.screen, 65536)
+                if not more:
                     break
+                self.seen += more.decode()
             except OSError:
                 break
         os.close(self.screen)
@@ -374,6 +376,74 @@ def test_questions_on_a_terminal(book: Path) -> None:
     kept = {name: array[1] for name, array in dives(book).items()}
     assert (kept["lead_kg"], kept["end_bar"], kept["bc_gas_l"]) == (5.5, "45", 1.5)
     assert (kept["stop_result"], kept["site"], kept["suit_gas"]) == ("hovered", "Old quay", "")
+
+
+@pytest.fixture
+def lake(book: Path) -> Path:
+    """The book with a dive in a lake at 2000 m, and what was measured there."""
+    row = {"dive": 8, "diver": "Ines", "date": "2026-05-02", "suit": "W5", "bc": "J", "cylinder": "S12"}
+    seen = {"site": "Tarn", "water": "fresh", "altitude_m": 2000, "salinity_gkg": 1, "stop_depth_m": 3}
+    with Book.open(book, write=True) as opened:
+        opened.upsert("dives", [row | seen | {"lead_kg": 4, "start_bar": 200, "end_bar": 50}])
+    return book
+
+
+def asked_about(book: Path, *arguments: str, **typed: str) -> str:
+    """All questions answered by Enter but for those typed, by a word of the question; what was said last."""
+    terminal = Terminal("log", "--book", str(book), *arguments)
+    terminal.answer("Diver", "Ines")
+    for question in ("number", "Date,", "Where", "water", "Suit", "Buoyancy", "Cylinders", "air, the",
+                     "Every", "All lead", "at the start", "at the end", "under", "stop", "BC"):  # fmt: skip
+        terminal.answer(question, typed.get(question, ""))
+    terminal.until("of Ines: added")
+    assert terminal.close() == 0
+    return terminal.seen
+
+
+def test_questions_keep_the_altitude_with_the_water_as_options_do(lake: Path, run, tmp_path: Path) -> None:
+    """Independent: the record of the same answers by options. What no question showed is said."""
+    other = tmp_path / "options.duckdb"
+    other.write_bytes(lake.read_bytes())
+    said = " ".join(asked_about(lake).split())
+    assert "taken over: altitude 2000 m: as on dive 8 of 2026-05-02, since not named" in said
+    assert "`log --replace` with --altitude-m changes it" in said
+    answers = {"water": "fresh", "site": "Tarn", "suit": "W5", "lead-kg": "4"}
+    options = [part for name, text in answers.items() for part in (f"--{name}", text)]
+    assert run("log", "--book", other, "--diver", "Ines", *options).returncode == 0
+    kept, same = dives(lake), dives(other)
+    assert kept["altitude_m"][-1] == 2000
+    assert np.isnan([kept["salinity_gkg"][-1], kept["stop_depth_m"][-1]]).all()
+    for name in kept:
+        np.testing.assert_array_equal(kept[name], same[name], err_msg=name)
+
+
+def test_questions_say_the_altitude_in_feet_to_those_who_read_feet(lake: Path) -> None:
+    """By hand: 2000 m are 2000 / 0.3048 = 6562 ft."""
+    assert "altitude 6562 ft" in asked_about(lake, "--units", "imperial")
+    assert dives(lake)["altitude_m"][-1] == 2000
+
+
+def test_another_water_by_questions_is_not_as_high(lake: Path) -> None:
+    assert "taken over" not in asked_about(lake, water="salt")
+    kept = dives(lake)
+    assert kept["water"][-1] == "salt"
+    assert np.isnan(kept["altitude_m"][-1])
+
+
+def test_the_water_in_brackets_is_as_high_as_where_it_is_from_in_another_suit_too(lake: Path) -> None:
+    """The dive before in that suit was in a lake at 400 m; site and water in brackets are those of the
+    latest dive. Where that one says no altitude it is as by options."""
+    cells = {"diver": "Ines", "dive": "x", "water": "fresh", "suit": "D"}
+    with Book.open(lake, write=True) as opened:
+        row = {"dive": 5, "diver": "Ines", "date": "2026-04-01", "water": "fresh", "suit": "D", "lead_kg": 4}
+        opened.upsert("dives", [row | {"altitude_m": 400}])
+        made, taken = log._as_high(opened, cells)
+        assert (made["altitude_m"], taken.source, taken.taken) == ("2000", "8", {"altitude_m": "2000"})
+        opened.upsert("dives", [row | {"dive": 9, "date": "2026-05-09", "suit": "W5"}])
+        made, taken = log._as_high(opened, cells)
+        assert (made, taken.source) == (cells | {"altitude_m": "400"}, "5")
+        made, taken = log._as_high(opened, {"diver": "Ines", "dive": "x", "suit": "D"})  # - for the water
+        assert (made.get("altitude_m"), taken.taken) == (None, {})
 
 
 def test_questions_ask_again_for_what_is_hardly_true(book: Path) -> None:

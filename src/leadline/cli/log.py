@@ -22,6 +22,7 @@ __all__ = ["register"]
 
 _NAMED: Final = 3
 _IMPERIAL: Final = "In imperial units"
+_HEIGHT: Final = "altitude_m"
 _NOT_SEEN: Final = ("stop_bar", "stop_depth_m", "salinity_gkg")
 """What was planned or measured on another dive is no reading of this one."""
 
@@ -138,8 +139,8 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
                 f"dive {cells['dive']} of {cells['diver']} is in the book already; give another --dive, "
                 "or --replace to change it"
             )
-        if by_options and not known:
-            cells, taken = _completed(opened, cells)
+        if not known:
+            cells, taken = _completed(opened, cells) if by_options else _as_high(opened, cells)
         try:
             report = opened.upsert("dives", [cells])
         except CellError as fault:
@@ -152,7 +153,7 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
         document |= {"taken_over": taken.taken, "taken_from": taken.source if taken.taken else None}
     show(document, lambda: f"dive {cells['dive']} of {cells['diver']}: {words[status]}", as_json=as_json)
     if taken is not None and taken.taken:
-        note(f"taken over: {_taken_text(taken)}")
+        note(f"taken over: {_taken_text(taken) if by_options else _height_text(taken, units)}")
     for text in report.notes if by_options else ():  # questions have asked about them
         note(f"note: {text}")
 
@@ -213,6 +214,24 @@ def _completed(opened: Book, cells: dict[str, str]) -> tuple[dict[str, str], Tak
     return kept, taken
 
 
+def _as_high(opened: Book, cells: dict[str, str]) -> tuple[dict[str, str], Taken | None]:
+    """The answers to the questions with the altitude, which is not asked for: it goes with the water.
+
+    That of the diver's last dive, if its water, which stood in brackets, was kept; else as by options.
+    """
+    from leadline.decide.takeover import OPTIONAL, Taken, taken_over
+
+    last, water = opened.last_dive(cells["diver"]), cells.get("water", "").casefold()
+    if last and last[_HEIGHT] and last["water"] == water:
+        day = last["date"].partition("T")[0]
+        found = Taken({}, last["dive"], day, {_HEIGHT: last[_HEIGHT]}, last["suit"], "dive")
+    else:
+        asked = {name: "" for name in OPTIONAL if name not in (_HEIGHT, *_NOT_SEEN)}  # - or nothing: none
+        whole = taken_over(opened.portion({cells["diver"]}).records, asked | cells)
+        found = changed(whole, taken={n: cell for n, cell in whole.taken.items() if n == _HEIGHT})
+    return found.taken | cells, found
+
+
 def _taken_text(taken: Taken) -> str:
     from leadline.cli.answer import taken_text
 
@@ -220,3 +239,14 @@ def _taken_text(taken: Taken) -> str:
     if "suit" in taken.taken or "suit" in taken.cells:
         return text
     return f"{text}; no suit, as there (--suit names one)"
+
+
+def _height_text(taken: Taken, units: Units) -> str:
+    """What no question showed is said with its number, and how it is changed."""
+    from leadline.cli.answer import taken_text
+    from leadline.cli.output import quantity
+
+    height = quantity(float(taken.taken[_HEIGHT]), "m", units=units, digits=0)
+    option = "--altitude-ft" if units == "imperial" else "--altitude-m"
+    text = taken_text(taken).replace("altitude", f"altitude {height}", 1)
+    return f"{text} (`log --replace` with {option} changes it)"
