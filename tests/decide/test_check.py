@@ -399,7 +399,7 @@ def test_one_odd_look_that_was_kept_sends_nobody_down_light() -> None:
     assert later.lead_kg <= later.bring_kg
     (urgent,) = (caution for caution in dangers(later.cautions) if "look again before the dive" in caution)
     # Stops were held with 6.5 kg and more at 50 bar, and the gas from there to 35 bar is 0.2 kg.
-    assert "with 6.7 kg at hand, which has been enough" in urgent
+    assert "with 6.7 kg within reach, which has been enough" in urgent
     twice, after = after_saving("Ole", [look(4.0, "eye", bar="45"), look(4.0, "eye", bar="40")])
     assert not any("look again before the dive" in caution for caution in after.cautions)
     assert after.lead_kg == twice.advice.lead_kg

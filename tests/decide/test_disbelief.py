@@ -160,7 +160,7 @@ def test_a_check_that_is_not_believed_has_not_measured_need() -> None:
     (plain,) = advise(assess(plan, dives=own, checks=[]))
     (found,) = advise(assess(plan, dives=own, checks=[slip]))
     assert found.evidence == plain.evidence == "two_sided"
-    assert any("check typed of 2026-05-20 (right with 15 kg)" in text for text in found.cautions)
+    assert any("check typed of 2026-05-20 (water at eye level with 15 kg)" in text for text in found.cautions)
     assert abs(found.need_q50_kg - plain.need_q50_kg) < 0.2
 
 

@@ -358,7 +358,7 @@ def _standing(
 ) -> _Standing:  # fmt: skip
     late_bar, more = late(assessment, rows, state)
     return _Standing(
-        recorded=histories.like_kits(rows, need),
+        recorded=histories.like_kits(rows, need, shared),
         surface=surface_doubts(assessment, rows, state),
         late_bar=late_bar,
         late_more=more,

@@ -27,6 +27,7 @@ __all__ = [
 ]
 
 DISAGREE: Final = 0.05  # chance of what was seen, over its best: below it, check and records disagree
+AS_IS: Final = 0.25  # kg: so near to what is right, the lead that is on is left as it is
 
 MOST_CHANGE: Final = 2.0  # kg on one look
 
@@ -119,6 +120,8 @@ def reading(checked: CheckedDive, lead_on: float, block: Block) -> Reading:
     told = checked.looks.any() and not checked.at_odds
     alone_low, alone_high = _alone(checked) if told else (-np.inf, np.inf)
     nearest = block.nearest(middle)
+    if abs(lead_on - middle) <= min(AS_IS, abs(nearest - middle)):
+        nearest = lead_on  # other blocks than those named are on, and on them it is right
     return Reading(
         q10_kg=low,
         q50_kg=middle,

@@ -80,7 +80,8 @@ def doubts(
     """
     found = []
     if conditions.still is False:
-        found.append(f"Not still: finning, sculling and holding on carry kilograms, so {UNUSED} {NOR_AGAIN}")
+        moved = "finning, sculling and holding on carry kilograms"
+        found.append(f"Not still: {moved}, so {UNUSED}: look again {NOR_AGAIN}")
     if look.breath == "out" and look.at_odds:
         found.append(f"{_CONTRADICTION_OUT[look.exhale_sinks]}, so {UNUSED}")
     elif look.breath != "out" and (text := _CONTRADICTION.get((look.waterline, look.exhale_sinks))):

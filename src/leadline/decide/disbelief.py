@@ -214,7 +214,8 @@ def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool)
         when = "" if np.isnat(date) else f" of {str(date)[:10]}"
         lead = mass_text(float(doubted.worn[i]), imperial=imperial)
         after = " after a hand-off" if doubted.handed[i] else ""
-        named.append(f"{kind} {key}{when} ({_shown(doubted, i)} {lead}{after})")
+        line_at = "" if doubted.dive[i] else str(table["waterline"][line.row[row]])
+        named.append(f"{kind} {key}{when} ({_shown(doubted, i, line_at)} {lead}{after})")
     more, named = max(len(named) - MOST_NAMED, 0), named[:MOST_NAMED]
     which = " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
     it, slip = ("them", "they are slips") if len(named) > 1 else ("it", "it is a slip")
@@ -224,11 +225,12 @@ def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool)
     ]
 
 
-def _shown(sights: Sights, i: int) -> str:
+def _shown(sights: Sights, i: int, waterline: str) -> str:
     """What was seen, in words that lead on to its lead."""
     light, neutral, heavy = (sights.fit[i] > 0).tolist()
     if not sights.dive[i]:
-        return "floated with" if light else "sank with" if heavy else "right with"
+        right = "water at the crown with" if waterline == "crown" else "water at eye level with"
+        return "floated with" if light else "sank with" if heavy else right
     if light:
         return "rose with"
     if neutral and heavy:

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from leadline.decide.assessment import Assessment
 from leadline.decide.history_data import LATEST, LikeKit
 from leadline.decide.past import NEAR_RESERVE, SAYS, Asked, Past
+from leadline.decide.sight import taught
+from leadline.physics.ledger import Exposures
 
 __all__ = ["NEAR_RESERVE", "Histories", "LikeKit", "evidence_word", "like_kit"]
 
@@ -40,7 +42,9 @@ class Histories:
         self.assessment = assessment
         self._past = Past(assessment)
 
-    def like_kits(self, positions: IntArray, need_here: FloatArray) -> list[LikeKit]:
+    def like_kits(
+        self, positions: IntArray, need_here: FloatArray, shared: Exposures | None = None
+    ) -> list[LikeKit]:
         """Histories for *n* rows of a plan, as `like_kit` finds one: all at once, which is quicker.
 
         Parameters
@@ -49,6 +53,8 @@ class Histories:
             Rows of the timeline.
         need_here : ndarray, shape (n,)
             Prior need at the planned states. [kg]
+        shared : Exposures, optional
+            Its exposures; default those at the planned stops.
 
         Returns
         -------
@@ -56,6 +62,9 @@ class Histories:
             One a row.
         """
         past, assessment = self._past, self.assessment
+        if shared is None:
+            shared = assessment.prior(positions, assessment.state(positions))[1]
+        learned = taught(assessment, shared)
         diver = assessment.line.occasions.diver[positions]
         asked = past.dives.asked(diver)
         in_suit = past.dives["suit"][asked.at] == assessment.suit[positions][asked.of]
@@ -64,7 +73,7 @@ class Histories:
         columns = {
             **self._leads(like, need_here),
             **self._latest(asked),
-            **self._evidence(diver, positions, need_here, like),
+            **self._evidence(diver, positions, need_here, learned, like),
             "fresh_check": self._fresh(diver, positions).tolist(),
             "suit_worn": asked.any(in_suit).tolist(),
             "water_seen": self._water_seen(asked, positions).tolist(),
@@ -145,9 +154,9 @@ class Histories:
         return asked.any(alike)
 
     def _evidence(
-        self, diver: IntArray, positions: IntArray, need_here: FloatArray, like: Asked
+        self, diver: IntArray, positions: IntArray, need_here: FloatArray, learned: FloatArray, like: Asked
     ) -> dict[str, Sequence[Any]]:
-        """What the evidence in like kit says, carried to where the ledger's need is `need_here`."""
+        """What the evidence in like kit says, carried to `need_here` of the ledger and what was `learned`."""
         past, evidence = self._past, self._past.evidence
         asked = evidence.asked(diver)
         here = asked.where(
@@ -159,7 +168,7 @@ class Histories:
         }
         counts["light_hints"] = counts["light_hints"] + like.number(past.dives["gassy"][like.at])
         shown = here.where(evidence["telling"][here.at])
-        sights = past.sights.take(shown.at).carried(need_here[shown.of])
+        sights = past.sights.take(shown.at).carried(need_here[shown.of], learned[shown.of])
         sights = replace(
             sights.judged(shown.bounds()),
             doubt=sights.doubt + self._walked(sights.row, positions[shown.of]),

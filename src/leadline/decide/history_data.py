@@ -123,9 +123,13 @@ class Sights:
             kept, slip = kept[:, None], slip[:, None]
         return np.asarray(shown * kept + (1 - shown) * slip)
 
-    def carried(self, need: float | FloatArray) -> Sights:
-        """The same, carried from leads less need there to where need is so much [kg]."""
-        return replace(self, lead=self.lead + need, above=self.above + need, below=self.below + need)
+    def carried(self, need: float | FloatArray, learned: float | FloatArray = 0.0) -> Sights:
+        """The same, carried from leads less need there to where need is so much [kg].
+
+        Leads are carried by the ledger's `need`, edges of zones by that and by what was `learned` of it.
+        """
+        expected = need + learned
+        return replace(self, lead=self.lead + need, above=self.above + expected, below=self.below + expected)
 
     def judged(self, bounds: Sequence[tuple[int, int]] | None = None) -> Sights:
         """The same with `rose`, `sank`, `hinted` and `more` as they stand in time.

@@ -213,7 +213,7 @@ def chosen(
     failed : bool
         Whether the diver would go down with what failed at the stop, see `fails`.
     confirmed : bool
-        Whether several looks of the day agree, so that a large step up rests on more than one.
+        Whether several looks of the day agree, so that a large step, up or down, rests on more than one.
 
     Returns
     -------
@@ -243,7 +243,8 @@ def chosen(
     if jump and not (history.fresh_check or confirmed):
         # The band is narrow and a step up is at once: the check confirms it.
         return Choice(bring, bring, True, False)
-    lead = _held(bring, history, block, mass)
+    # Looks of the day that agree are the water's own word: a step down from what is proven binds no more.
+    lead = bring if confirmed else _held(bring, history, block, mass)
     return Choice(lead, bring, False, lead > bring + 1e-9)
 
 
@@ -256,4 +257,6 @@ def doubted(ends: Sequence[float], history: LikeKit, *, block: Block, theta: Hyp
         A check first, whatever was proven before.
     """
     bring = block.at_least(ends[ENOUGH] - breath_out(theta))
+    if len(history.failed):  # such a look does not outweigh what failed in the water
+        bring = max(bring, _more_than_failed(history, block))
     return Choice(_first(ends[BEGIN_AT], bring, history, block), bring, True, False)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.disbelief import wrong_sights
-from leadline.decide.sight import sights, telling
+from leadline.decide.sight import sights, taught, telling
 from leadline.model.marginal import Marginal
 from leadline.records import RESERVE_PRESSURE
 
@@ -65,9 +65,10 @@ def says(assessment: Assessment, rows: IntArray, needs: Sequence[Marginal]) -> T
 
 def _doubted(assessment: Assessment, rows: IntArray, needs: Sequence[Marginal]) -> set[int]:
     """Rows of the dives whose stops are not believed after them."""
-    prior = assessment.prior(rows, assessment.state(rows, pressure=RESERVE_PRESSURE))[0].need
+    ledger, shared = assessment.prior(rows, assessment.state(rows, pressure=RESERVE_PRESSURE))
+    expected = zip(rows, ledger.need, taught(assessment, shared), strict=True)
     seen = np.flatnonzero(assessment.observed)
     stops = sights(assessment, seen[telling(assessment.evidence, seen)])
-    found = [stops.take(stops.row == row).carried(need) for row, need in zip(rows, prior, strict=True)]
+    found = [stops.take(stops.row == row).carried(need, learned) for row, need, learned in expected]
     wrong = wrong_sights(needs, found, assessment.fit.theta)
     return {int(row) for row, which in zip(rows, wrong, strict=True) if which.any()}

@@ -108,7 +108,7 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
     year = divers["birth_year"][who]
     if young(line, position):
         found.append(
-            "Under 18: the body and lung formulas are for adults, so the band is wide: check in the water"
+            "Under 18: the body and lung formulas are for adults, so they say less: check in the water"
         )
     gaps = [
         word
@@ -241,13 +241,17 @@ def _unsure(
 ) -> list[str]:
     """Why a check comes first, where no new suit or cylinder says so already."""
     if doubted:
-        proven = float(np.min(history.enough)) if len(history.enough) else 0.0
+        least = max([*history.failed.lead.tolist(), *history.light.tolist()], default=-np.inf)
+        proven = min((enough for enough in history.enough.tolist() if enough > least), default=0.0)
         hand = (
-            f", with {about_text(proven, imperial)} at hand, which has been enough" if proven > lead else ""
+            f", with {about_text(proven, imperial)} within reach, which has been enough"
+            if proven > lead
+            else ""
         )
         return [
-            f"{DOUBTED} is far from what was known or from the lead on, or its looks from one "
-            f"another: look again before the dive{hand}, and go by the water if it shows the same"
+            f"{DOUBTED} is far from what was known, from the lead on or from what was proven enough, or its "
+            f"looks from one another: look again before the dive{hand}, and go by the water if it shows the "
+            "same"
         ]
     if not history.known and named & {"suit", "cylinder"}:
         return []
@@ -368,7 +372,8 @@ def cautions(
         found.append(f"{already} heavy by about {about_text(-middle, imperial)} without any lead")
     found += _maybe_light(history, dry)
     mass = assessment.rigs.body.mass[[position, *history.carried_row]]
-    found += [] if failed else _usual(history, middle, mass, dry=dry, imperial=imperial)
+    # A look in doubt bounds nothing that anybody could be held to.
+    found += [] if failed or doubted else _usual(history, middle, mass, dry=dry, imperial=imperial)
     named = frozenset(t.name for t in triggers)
     found += _unsure(history, band, check and not failed, named, doubted, lead, imperial)
     found += _about_diver(assessment, position)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -11,10 +12,12 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.history_data import Sights
 from leadline.evidence.gather import Evidence
 from leadline.model.observations import SLIPS, Form
+from leadline.physics.ledger import Exposures
 from leadline.timeline import DIVE
 
-__all__ = ["sights", "telling"]
+__all__ = ["sights", "taught", "telling"]
 
+FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
@@ -47,8 +50,18 @@ def telling(evidence: Evidence, seen: IntArray) -> BoolArray:
     return np.asarray(of_these & (sure | rose))
 
 
+def taught(assessment: Assessment, exposures: Exposures) -> FloatArray:
+    """What the population has learned of some needs beyond the ledger; shape (n,). [kg]."""
+    return _taught(assessment, exposures.values, exposures.names)
+
+
+def _taught(assessment: Assessment, exposure: FloatArray, names: Sequence[str]) -> FloatArray:
+    # Row by row: a product of matrices has other last bits for another number of rows.
+    return np.asarray((exposure * assessment.fit.aligned(names)[0]).sum(axis=1))
+
+
 def sights(assessment: Assessment, seen: IntArray) -> Sights:
-    """Statements as leads less the ledger's need there; see `Sights.carried`.
+    """Statements as leads less need there; see `Sights.carried`.
 
     Parameters
     ----------
@@ -69,13 +82,15 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
     fit, form = said.fit[seen], said.form[seen]
     # A light diver is noted so whether taken for neutral or for heavy: both wrong answers are one.
     both = (fit == (0.0, 1.0, 1.0)).all(axis=1) & (form < Form.OF_FOUR)
+    # What a look at the surface says of the stop goes by what was learned of both, not by the ledger alone.
+    need = o.prior[seen] + _taught(assessment, o.exposure[seen], o.names)
     return Sights(
         row=said.row[seen],
         # Where gas was estimated, the lead that its lift leaves.
         lead=np.where(said.litres[seen] > 0, o.upper[seen], said.lead[seen]) - o.prior[seen],
         worn=said.lead[seen],
-        above=(o.upper + theta.breath_out * o.upper_breath - o.prior)[seen],
-        below=(o.lower - theta.breath_in * o.lower_breath - o.prior)[seen],
+        above=(o.upper + theta.breath_out * o.upper_breath)[seen] - need,
+        below=(o.lower - theta.breath_in * o.lower_breath)[seen] - need,
         doubt=o.reading_sd[seen] ** 2 + np.where(dive, 0.0, FROM_SURFACE**2),
         fit=fit,
         slip=np.where(both, 1.0, np.array(SLIPS)[form]),
