@@ -34,6 +34,7 @@ from leadline.timeline import PLAN
 
 from .club import DIVERS as DIVERS_OF_THE_CLUB
 from .club import HOSTILE, checks, learned, plan_row, records
+from .club import dives as plain_dives
 
 LITRE = 1.0254 / (1 - 1.0254 / 11.34)
 """Lead that a litre of sea water is worth, by hand: 1.0254 kg/L (35 g/kg, 18 °C), lead 11.34 kg/L."""
@@ -403,6 +404,52 @@ def test_one_odd_look_that_was_kept_sends_nobody_down_light() -> None:
     twice, after = after_saving("Ole", [look(4.0, "eye", bar="45"), look(4.0, "eye", bar="40")])
     assert not any("look again before the dive" in caution for caution in after.cautions)
     assert after.lead_kg == twice.advice.lead_kg
+
+
+def test_a_second_look_that_agrees_never_asks_for_more_than_the_first() -> None:
+    """Eleven kilograms are all that is proven, and the water says six, twice: no step is held at ten."""
+    dives = [
+        plan_row(
+            "Ole",
+            dive=f"p{n}",
+            date=f"2026-05-0{n}",
+            lead_kg=11,
+            end_bar=60,
+            stop_result="hovered",
+            bc_state="gas",
+        )
+        for n in (1, 2, 3)
+    ]
+    row = columns_from_rows(DIVES, [plan_row("Ole", start_bar="200")])
+    looks = [look(4.0, "eye", bar="200"), look(4.5, "crown", bar="200")]
+    once, twice = (check(records(dives=dives, checks=[]), learned(), row, looks[:n]) for n in (1, 2))
+    assert (once.again, twice.again) == (True, False)
+    assert twice.lead_kg <= once.lead_kg
+    assert twice.lead_kg == twice.advice.bring_kg
+
+
+def test_a_look_in_doubt_sends_nobody_down_with_what_failed() -> None:
+    """Rose with 6 kg and an empty BC on the last dive; then a look far below that."""
+    rose = plan_row(
+        "Ole", dive="r", date="2026-05-19", lead_kg=6, end_bar=40, stop_result="rose", bc_state="empty"
+    )
+    row = columns_from_rows(DIVES, [plan_row("Ole", start_bar="200")])
+    held = records(dives=[*plain_dives(), rose])
+    found = check(held, learned(), row, [look(1.0, "under", bar="200", sinks="yes")])
+    assert found.again
+    assert found.lead_kg > 6.0
+    assert not any(caution.startswith("Usually carried") for caution in found.cautions)
+    (urgent,) = (caution for caution in dangers(found.cautions) if "look again before the dive" in caution)
+    assert "has been enough" not in urgent or float(urgent.split(", with ")[1].split(" kg")[0]) > 6.0
+
+
+def test_a_lead_that_is_nearly_right_is_left_as_it_is() -> None:
+    """On blocks of 3 kg nothing is as near to what is right as the odd lead that is on."""
+    row = columns_from_rows(DIVES, [plan_row("Ines", start_bar="50")])
+    right = check(records(), learned(), row, [look(5.0, "eye", bar="50")]).now.q50_kg
+    near = round(right, 1)
+    found = check(records(), learned(), row, [look(near, "eye", bar="50")], block=Block(3.0))
+    assert (found.now.lead_kg, found.now.change_kg) == (near, 0.0)
 
 
 # By Archimedes the sea asks for some 3 kg more lead than a lake (about 2.8 % of diver and kit), and 11 L of

@@ -14,6 +14,7 @@ from leadline.decide.disbelief import believed, wrong_sights
 from leadline.decide.history import like_kit
 from leadline.decide.learning import learn
 from leadline.decide.season import season
+from leadline.decide.sight import sights, taught
 from leadline.model.marginal import Marginal
 from leadline.model.population import prior_fit
 from leadline.timeline import PLAN
@@ -235,3 +236,30 @@ def test_of_a_light_diver_either_wrong_result_is_a_stop_held_with_gas() -> None:
         found = sights.chance(np.full(len(sights), shown), THETA.wrong)
         assert found[both] == pytest.approx(expected)
         assert found[~both] == pytest.approx(noted[1] if shown == 0 else noted[0])
+
+
+def test_what_was_learned_stands_between_a_look_and_the_stop() -> None:
+    """By the ledger alone a crown was read a kilogram off where checks had taught as much of heads."""
+    assessment = assess([plan_row("Ines")])
+    o, fit = assessment.evidence.observations, assessment.fit
+    seen = np.arange(len(o))
+    learned = o.exposure @ fit.aligned(o.names)[0]
+    assert np.ptp(learned) > 0.05
+    there = sights(assessment, seen).carried(o.prior, learned)
+    np.testing.assert_allclose(
+        there.above, o.upper + fit.theta.cautious().breath_out * o.upper_breath, atol=1e-9
+    )
+    rows = assessment.line.at(PLAN)
+    state = assessment.state(rows)
+    ledger, shared = assessment.prior(rows, state)
+    here = like_kit(assessment, int(rows[0]), float(ledger.need[0])).sights
+    mine = assessment.evidence.diver == 0
+    compared = 0
+    for row, above in zip(here.row.tolist(), here.above.tolist(), strict=True):
+        (own,) = [np.flatnonzero(mine & (assessment.evidence.statements.row == row))]
+        if len(own) == 1 and np.isfinite(above):
+            there_above = float(sights(assessment, own).above[0])
+            expected = ledger.need[0] + taught(assessment, shared)[0]
+            assert above == pytest.approx(there_above + expected, abs=1e-6)
+            compared += 1
+    assert compared > 5

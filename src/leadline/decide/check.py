@@ -19,6 +19,7 @@ from leadline.decide.check_look import Conditions, Look
 from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.lead_rule import require_risk, step_share
+from leadline.decide.sentence import TOO_LIGHT
 from leadline.distinct import distinct
 from leadline.errors import OutOfRangeError, TooFewBlocksError
 from leadline.frozen import dataclass
@@ -238,6 +239,13 @@ def _chances(checked: CheckedDive, advice: Advice, lead: float) -> tuple[float, 
     return float(need.above(lead + out)), float(1 - need.above(lead - TOO_HEAVY))
 
 
+def _by_records(checked: CheckedDive, way: Course, risk: float) -> float:
+    """Lead for the dive within the accepted risk, as if there had been no look. [kg]."""
+    down = way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
+    (need,) = checked.expected.quantile([1 - risk])
+    return float(need) + down - breath_out(checked.fit.theta)
+
+
 def _answer(
     checked: CheckedDive,
     looks: Sequence[Look],
@@ -269,6 +277,11 @@ def _answer(
     lead = advice.bring_kg if advice.check_first else advice.lead_kg
     if unsure or doubts:  # more lead at once, less of it only in small steps
         lead = max(lead, block.at_least(on - STEP_DOWN * share))
+    records = bool((checked.before.evidence.diver == checked.line.occasions.diver[checked.position]).any())
+    rose = any(caution.startswith(TOO_LIGHT) for caution in advice.cautions)
+    if rose and (unsure or checked.at_odds):
+        # Until another look says so too, whoever rose at a stop dives with no less than the records ask for.
+        lead = max(lead, block.at_least(_by_records(checked, way, risk)))
     # A look that is not used is made again as it was.
     look = on if conditions.still is False or looks[-1].at_odds else now.lead_kg
     light, heavy = _chances(checked, advice, lead)
@@ -290,7 +303,7 @@ def _answer(
         p_too_heavy=heavy,
         again=again,
         looks=count,
-        records=bool((checked.before.evidence.diver == checked.line.occasions.diver[checked.position]).any()),
+        records=records,
         doubts=doubts,
         cautions=check_words.cautions(
             given,
