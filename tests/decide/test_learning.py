@@ -92,6 +92,30 @@ def test_effects_are_stated_in_kilograms_at_their_usual_size() -> None:
     assert_allclose([foam.low_kg, foam.high_kg], [(0.4 - 0.979982) * size, (0.4 + 0.979982) * size])
 
 
+def test_an_effect_whose_exposures_are_negative_takes_lead_off() -> None:
+    """By hand: need moves by -0.4 kg an sd, so +1.8 sd give or take 0.5 are -0.72 kg give or take 0.2."""
+    world = draw(np.random.default_rng(1), divers=2, dives=3, exposures=2)
+    exposure = np.zeros((len(world.observations), 3))
+    exposure[:2, 0] = -0.4
+    exposure[:2, 1] = 0.4
+    exposure[:3, 2] = -3.0, 2.0, 2.0  # -9 against 8: the sign of most of the squares, not that of most rows
+    names = ("head_out", "foam", "type:belt")
+    fit = Fit(names, np.array([1.8, 1.8, 1.0]), np.diag([4.0, 4.0, 4.0]), Hyperparameters(), np.ones(14))
+    found = {
+        e.name: e for e in effects(touch(replace(world.observations, exposure=exposure, names=names)), fit)
+    }
+    head, foam, belt = (found[name] for name in names)
+    assert_allclose([head.prior_sd_kg, head.kg, head.kg_sd], [0.4, -0.72, 0.2])
+    assert_allclose([head.low_kg, head.high_kg], [-0.72 - 0.391993, -0.72 + 0.391993], atol=1e-6)
+    assert_allclose([foam.kg, foam.low_kg, foam.high_kg], [0.72, 0.72 - 0.391993, 0.72 + 0.391993], atol=1e-6)
+    assert belt.kg == pytest.approx(-math.sqrt(17 / 3))
+    # Kit that is named says the same, with its entry as with it set aside: freed of the prior 1.8 sd are
+    # 1.8 / (1 - 0.25) = 2.4 sd.
+    (kit,) = contradictions([replace(head, name="hood")], replace(fit, names=("hood", *names[1:])))
+    assert_allclose([kit.kg, kit.alone_kg, kit.prior_sds], [-0.72, -0.96, -1.8], rtol=1e-6)
+    assert kit.low_kg < kit.kg < kit.high_kg
+
+
 # Kit that the logs contradict
 
 

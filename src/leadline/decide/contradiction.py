@@ -77,12 +77,15 @@ class Touch(NamedTuple):
         Of these the observations: leads that were merely chosen left out. [-]
     squares : ndarray, shape (p,)
         Sums of the squared exposures. [kg²]
+    signed : ndarray, shape (p,)
+        The same, each square with the sign of its exposure. [kg²]
     """
 
     names: tuple[str, ...]
     rows: IntArray
     seen: IntArray
     squares: FloatArray
+    signed: FloatArray
 
 
 def touch(observations: Observations) -> Touch:
@@ -91,7 +94,10 @@ def touch(observations: Observations) -> Touch:
     rows = np.count_nonzero(exposure, axis=0)
     seen = np.count_nonzero(exposure[observations.seen], axis=0)
     squares = np.einsum("ij,ij->j", exposure, exposure)
-    return Touch(observations.names, np.asarray(rows), np.asarray(seen), np.asarray(squares))
+    signed = np.einsum("ij,ij->j", exposure, np.abs(exposure))
+    return Touch(
+        observations.names, np.asarray(rows), np.asarray(seen), np.asarray(squares), np.asarray(signed)
+    )
 
 
 def effects(touched: Touch, fit: Fit) -> tuple[Effect, ...]:
@@ -107,12 +113,18 @@ def effects(touched: Touch, fit: Fit) -> tuple[Effect, ...]:
     Returns
     -------
     tuple of Effect
-        Usual size: root of the mean square exposure where it applies. Leads that were merely chosen do not
-        count among the observations.
+        Usual size: root of the mean square exposure where it applies, with the sign that most of the squares
+        have. Leads that were merely chosen do not count among the observations.
+
+    Notes
+    -----
+    More of some effects is less need: a head that is further out of the water than reckoned weighs more. Such
+    exposures are negative, and a positive effect then takes lead off.
     """
     if not touched.rows.any():
         return ()
     size = np.sqrt(touched.squares / np.maximum(touched.rows, 1))
+    moved = fit.mean * np.where(touched.signed < 0, -1.0, 1.0)
     sd = np.sqrt(np.diag(fit.covariance))
     found = [
         Effect(
@@ -125,7 +137,7 @@ def effects(touched: Touch, fit: Fit) -> tuple[Effect, ...]:
             float(scale),
             int(count),
         )
-        for name, mean, wide, scale, count in zip(fit.names, fit.mean, sd, size, touched.seen, strict=True)
+        for name, mean, wide, scale, count in zip(fit.names, moved, sd, size, touched.seen, strict=True)
         if scale
     ]
     return tuple(sorted(found, key=lambda effect: -abs(effect.kg)))
@@ -204,7 +216,9 @@ def contradictions(found: Sequence[Effect], fit: Fit | None = None) -> tuple[Con
         if not len(wrong):
             break
         named = np.append(named, wrong[np.argmin(chance[wrong])])
-    alone = freed(mean, covariance, at[named])[0][at] * before
+    # Effects are in kg of need; the fit's means have the sign of their exposures besides.
+    signed = np.where(np.array([effect.kg for effect in asked]) * mean[at] < 0, -before, before)
+    alone = freed(mean, covariance, at[named])[0][at] * signed
     return tuple(
         Contradiction(
             (e := asked[i]).name,

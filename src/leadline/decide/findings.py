@@ -17,7 +17,8 @@ class Effect:
     name, label : str
         Column of the exposures, and what it is for people.
     kg, kg_sd : float
-        Correction of need where it applies (at its usual size), and its posterior sd. [kg]
+        Correction of need where it applies (at its usual size, with the sign that most of it has there), and
+        its posterior sd. Positive: more lead. [kg]
     low_kg, high_kg : float
         Its 95 % interval. [kg]
     prior_sd_kg : float

@@ -67,13 +67,15 @@ def _seen(part: Observations) -> tuple[int, int]:
 def _together(parts: Sequence[Touch], names: tuple[str, ...]) -> Touch:
     """Touches of several parts, in their order."""
     place = {name: i for i, name in enumerate(names)}
-    rows, seen, squares = np.zeros(len(names), int), np.zeros(len(names), int), np.zeros(len(names))
+    rows, seen = np.zeros(len(names), int), np.zeros(len(names), int)
+    squares, signed = np.zeros(len(names)), np.zeros(len(names))
     for part in parts:
         at = [place[name] for name in part.names]
         rows[at] += part.rows
         seen[at] += part.seen
         squares[at] += part.squares
-    return Touch(names, rows, seen, squares)
+        signed[at] += part.signed
+    return Touch(names, rows, seen, squares, signed)
 
 
 def hold(workers: Workers, reads: Sequence[Callable[[], Records]], *, latest: np.datetime64) -> Held:
