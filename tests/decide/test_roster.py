@@ -231,6 +231,37 @@ def test_what_counts_as_a_look(cells, number) -> None:
     assert (found.dry, found.unvented) == (dry, int(dry and not number))
 
 
+def test_a_surface_check_looks_at_its_dive_or_at_the_dives_of_its_day() -> None:
+    """By hand: of the club's four students' 32 dives nobody emptied the BC; each check below adds its own."""
+    rows = [row | {"bc_state": "gas"} for row in GROUPED]
+    twice = next(row for row in rows if row["dive"] == "Ol-7") | {"dive": "Ol-7b"}
+
+    def looked(*found):
+        kit = {"suit": "full 5", "cylinder": "steel 12", "bc": "jacket", "water": "salt"}
+        checks = [
+            {"check": f"c{i}", "lead_kg": 6.0, "bar": 50, "waterline": "eye"} | kit | cells
+            for i, cells in enumerate(found)
+        ]
+        held = records(dives=[*rows, twice], checks=checks)
+        data = roster(assessed(held, groups=["Course"]), groups=["Course"])
+        assert data.overall is not None
+        everybody = {
+            (change.looked.count, change.looked.of) for change in (data.overall, *data.groups_change)
+        }
+        (number,) = everybody | {(change.looked.count, change.looked.of) for change in data.leaders_change}
+        assert number[1] == 33
+        return number[0]
+
+    assert looked() == 0
+    assert looked({"diver": "Ole", "dive": "Ol-8"}) == 1
+    assert looked({"diver": "Ole", "dive": "Ol-8"}, {"diver": "Ole", "dive": "Ol-8"}) == 1
+    assert looked({"diver": "Ole", "dive": "Ol-7", "date": twice["date"]}) == 1  # the dive it names alone
+    assert looked({"diver": "Ole", "date": twice["date"]}) == 2
+    assert looked({"diver": "Ole", "date": twice["date"], "suit": "vest"}) == 0
+    assert looked({"diver": "Ole", "date": "2026-05-19"}) == looked({"diver": "Ole"}) == 0
+    assert looked({"diver": "Ole", "dive": "Ol-8", "waterline": ""}) == 0  # nothing was noted
+
+
 def test_looks_in_another_suit_are_counted_apart() -> None:
     rows = [
         row | {"bc_state": "gas"} | ({"suit": "vest", "bc_state": "empty"} if row["dive"] == "Ol-1" else {})

@@ -47,7 +47,7 @@ class CourseDives:
     variance : ndarray, shape (n,)
         Of the need in that suit, scatter left out. [kg²]
     looked : ndarray of bool, shape (n,)
-        Which are looks (`roster_scope.looks`).
+        Which were looked at, at the stop or by a surface check (`roster_scope.looked_dives`).
     """
 
     student: IntArray

@@ -29,7 +29,7 @@ from leadline.decide.roster_data import (
     unproven,
 )
 from leadline.decide.roster_need import Heavy, Needs, needs
-from leadline.decide.roster_scope import looks, scope, unvented
+from leadline.decide.roster_scope import looked_dives, looks, scope, unvented
 from leadline.decide.share import jeffreys
 from leadline.frozen import dataclass
 from leadline.model.stack import chances_above
@@ -269,5 +269,5 @@ def _course_dives(assessment: Assessment, known: Needs) -> CourseDives:
         suit=assessment.suit[known.row],
         margin=known.lead - known.need,
         variance=known.variance,
-        looked=looks(assessment)[0][known.row],
+        looked=looked_dives(assessment)[known.row],
     )

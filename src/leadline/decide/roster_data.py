@@ -222,7 +222,7 @@ class Change:
     pooled_kg, low_kg, high_kg : float
         The change to expect of this group or leader, partly pooled, and its 95 % interval. [kg]
     looked : Share
-        Dives that are looks.
+        Dives that were looked at, at the stop or by a surface check.
     """
 
     name: str

@@ -14,7 +14,7 @@ from leadline.errors import UnknownNameError
 from leadline.records import RESERVE_PRESSURE, STOP_DEPTH
 from leadline.timeline import CHECK, DIVE
 
-__all__ = ["latest", "looks", "roster_plan", "scope", "time_order", "unvented"]
+__all__ = ["latest", "looked_dives", "looks", "roster_plan", "scope", "time_order", "unvented"]
 
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
@@ -208,6 +208,42 @@ def looks(assessment: Assessment) -> tuple[BoolArray, BoolArray]:
     seen = (checks["waterline"] != "") | (checks["exhale_sinks"] != "")
     looked[line.at(CHECK)] = seen & ~np.isnan(checks["lead_kg"])
     return looked, sank
+
+
+def looked_dives(assessment: Assessment) -> BoolArray:
+    """Which dives were looked at, at their stop or at the surface.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        n rows.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Dives that are looks; and of each surface check that is one the dive it names, or else the dives of
+        that diver in that suit on that day. Rows that are no dives are not marked.
+    """
+    line, suit, found = assessment.line, assessment.suit.tolist(), looks(assessment)[0]
+    at, rows = line.at(DIVE), line.at(CHECK)
+    rows = rows[found[rows]]
+    found = found & (line.table == DIVE)
+    if not len(rows):
+        return np.asarray(found, bool)
+    day = line.occasions.date.astype("datetime64[D]").astype(str).tolist()
+    dives, checks = line.records.dives, line.records.checks
+    names = zip(dives["dive"].tolist(), dives["diver"].tolist(), strict=True)
+    named = dict(zip(names, at.tolist(), strict=True))
+    on_day: dict[tuple[int, str], list[int]] = {}
+    for row in at.tolist():
+        on_day.setdefault((suit[row], day[row]), []).append(row)
+    for row in rows.tolist():
+        dive, diver = (checks[name][line.row[row]] for name in ("dive", "diver"))
+        if dive and (dive, diver) in named:
+            found[named[dive, diver]] = True
+        elif day[row] != "NaT":
+            found[on_day.get((suit[row], day[row]), [])] = True
+    return np.asarray(found, bool)
 
 
 def unvented(assessment: Assessment) -> BoolArray:
