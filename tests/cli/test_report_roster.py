@@ -6,8 +6,10 @@ import csv
 import io
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from rich.console import Console
 
@@ -98,6 +100,32 @@ def test_a_long_roster_is_printed_in_part(
     assert data.students[-1].diver not in shown
     assert f"Above are the first 1 of {len(data.students)}; the page has them all." in shown
     assert f"Expected of {len(data.students)}:" in shown
+
+
+def test_flagged_students_are_all_to_be_found(club: Path, tmp_path: Path) -> None:
+    """Of two that are flagged one stands under another heading: the count says where."""
+    holding, _ = read(club)
+    data = roster_data(holding)
+
+    def shown(*status: str) -> str:
+        given = [*status, *["settled"] * (len(data.students) - len(status))]
+        students = tuple(
+            replace(one, diver=f"S{i}", status=word, flagged=i < len(status))
+            for i, (one, word) in enumerate(zip(data.students, given, strict=True))
+        )
+        chosen = np.array([one.flagged for one in students])
+        rates = replace(data.flags, flagged=chosen, expected_false=0.1, false_share=0.05)
+        console = Console(width=400, record=True, file=io.StringIO())
+        made = replace(data, students=students, flags=rates)
+        console.print(report_roster._view(made, tmp_path / "roster.html", "metric"))
+        return console.export_text()
+
+    both = shown("short", "heavy")
+    assert "2 flagged as too heavy, of which 0.1 are expected to be false" in both
+    assert (
+        "Of these under another heading, since too light on the next dive comes first: S0 (a little short)."
+    ) in both
+    assert "under another heading" not in shown("heavy", "heavy")
 
 
 def test_index_of_the_folder_leads_to_it(run, tmp_path: Path) -> None:

@@ -121,6 +121,25 @@ def test_rates_of_the_flags_stand_first(parse) -> None:
     assert [fields(page, f"count.{word}") for word in STATUSES] == [[1]] * 6
 
 
+def test_flagged_students_under_another_heading_are_counted_and_named(parse) -> None:
+    """Two are flagged, and one of them is short of lead on the next dive, which comes first."""
+    chances = {"p_heavy_most": 0.96, "flagged": True, "basis": "sank"}
+    both = (
+        make_student("Emil & F", status="short", p_too_light=0.11, **chances),
+        make_student("Ben", status="heavy", **chances),
+    )
+    page = parse(render(make_roster(both)))
+    assert fields(page, "flags.flagged") == [2]
+    assert fields(page, "flags.elsewhere") == [1]
+    said = page.text().replace("\xa0", " ")
+    assert (
+        "1 flagged student stands under another heading, since too light on the next dive comes first: "
+        "Emil & F (a little short)."
+    ) in said
+    plain = parse(render(make_roster()))
+    assert fields(plain, "flags.elsewhere") == []
+
+
 def test_change_says_whether_it_is_of_this_course_or_of_courses_in_general(parse) -> None:
     def said(**changes) -> str:
         page = parse(render(make_roster(**changes)))

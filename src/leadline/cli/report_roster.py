@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from leadline.decide.roster_data import Roster
 
 __all__ = ["register", "roster_data", "write_roster"]
+
+MOST_NAMED: Final = 8
+"""Flagged students under other headings that the terminal names; the page has them all."""
 
 
 def register(group: typer.Typer) -> None:
@@ -146,7 +149,7 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
     """The roster in short."""
     from rich.console import Group
 
-    from leadline.cli.output import MOST_SHOWN, table
+    from leadline.cli.output import MOST_SHOWN, plain, table
     from leadline.decide.sentence import STANDING
     from leadline.reports.phrase import look, percent
     from leadline.reports.roster_words import KINDS
@@ -181,6 +184,13 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
         if flagged
         else "Nobody is flagged as too heavy."
     )
+    if data.flagged_elsewhere:
+        named = [f"{plain(one.diver)} ({KINDS[one.status][0].lower()})" for one in data.flagged_elsewhere]
+        more = [f"{len(named) - MOST_NAMED} more"] if len(named) > MOST_NAMED else []
+        false += (
+            " Of these under another heading, since too light on the next dive comes first: "
+            f"{', '.join(named[:MOST_NAMED] + more)}."
+        )
     expected = f"Expected of {count}: {heavy} too heavy on most dives, {light} too light on the next."
     looked = (
         f"{data.never_looked.count} of {data.never_looked.of} never looked at. "

@@ -326,6 +326,11 @@ class Roster:
         """Whether a look takes a vented suit too for some of these students."""
         return any(one.dry or one.unvented for one in self.students)
 
+    @property
+    def flagged_elsewhere(self) -> tuple[Student, ...]:
+        """Who is flagged as too heavy and yet stands under another heading: too light comes first."""
+        return tuple(one for one in self.students if one.flagged and one.status != "heavy")
+
     def __post_init__(self) -> None:
         if self.units not in ("metric", "imperial"):
             raise ValueError(f"Roster.units must be metric or imperial, got {self.units!r}")

@@ -85,6 +85,7 @@ def render(data: Roster) -> str:
             "scale": scale,
             "counts": {word: sum(one.status == word for one in data.students) for word in STATUSES},
             "kinds": [_kind(data, word, reading, height) for word in STATUSES],
+            "headings": {word: roster_words.KINDS[word][0] for word in STATUSES},
             "look": phrase.look(dry=data.dry, checks=True),
             "asked": _asked(data)[:MOST_ASKED],
             "asked_more": max(len(_asked(data)) - MOST_ASKED, 0),
