@@ -140,6 +140,13 @@ def test_flagged_students_under_another_heading_are_counted_and_named(parse) -> 
     assert fields(plain, "flags.elsewhere") == []
 
 
+def test_dives_that_are_not_believed_are_counted_where_others_are_left_out(parse) -> None:
+    page = parse(render(make_roster(doubted_left_out=2)))
+    assert fields(page, "doubted_left_out") == [2]
+    assert "2 dives whose record all else makes unlikely" in page.text().replace("\xa0", " ")
+    assert fields(parse(render(make_roster())), "doubted_left_out") == []
+
+
 def test_change_says_whether_it_is_of_this_course_or_of_courses_in_general(parse) -> None:
     def said(**changes) -> str:
         page = parse(render(make_roster(**changes)))

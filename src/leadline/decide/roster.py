@@ -135,6 +135,7 @@ def roster(
         leaders_change=by_leader(ways, dives),
         curve=curve(dives),
         leaders_left_out=left_out,
+        doubted_left_out=int((~known.believed).sum()),
         evidence=len(np.unique(assessment.evidence.statements.row[own & assessment.observed])),
     )
 
@@ -189,7 +190,7 @@ def _chances(assessment: Assessment, known: Needs) -> list[list[float]]:
 
 def _trend(assessment: Assessment, known: Needs, i: int) -> Trend:
     line, own = assessment.line, known.own(i)
-    margin = known.lead[own] - known.need[own]
+    margin = known.margin[own]
     ends = margin[~np.isnan(margin)]
     change = float(ends[-1] - ends[0]) if len(ends) > 1 else np.nan
     return Trend(line.occasions.date[known.row[own]], known.lead[own], margin, change)
@@ -267,7 +268,7 @@ def _course_dives(assessment: Assessment, known: Needs) -> CourseDives:
         group=records["group"][at],
         leader=records["leader"][at],
         suit=assessment.suit[known.row],
-        margin=known.lead - known.need,
+        margin=known.margin,
         variance=known.variance,
         looked=looked_dives(assessment)[known.row],
     )

@@ -119,7 +119,8 @@ class Student:
         Chance of more than 2 kg over need on most of `last_dives`: the lower of two, with the lead as given
         and with the lead as a hint of what is needed. [-]
     last_dives : int
-        The latest dives in that suit, five at most, that this is about.
+        The latest dives in that suit, five at most, that this is about; of those that are believed where
+        there are any.
     flagged : bool
         As too heavy.
     status : str
@@ -293,6 +294,9 @@ class Roster:
         Over all courses.
     leaders_left_out : int
         Dives of leaders on dives they led, which are not in the roster.
+    doubted_left_out : int
+        Dives whose record is not believed, which count neither for the chances of too heavy on most dives nor
+        for the way over the dives.
     evidence : int
         Dives and checks of these students that count as evidence.
     changed_kit : tuple of str
@@ -320,6 +324,7 @@ class Roster:
     leaders_left_out: int
     evidence: int
     changed_kit: tuple[str, ...] = ()
+    doubted_left_out: int = 0
 
     @property
     def dry(self) -> bool:

@@ -15,6 +15,7 @@ from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.decide.block import Block
 from leadline.decide.flag import majority
 from leadline.decide.hint import Case, cautious_weights
+from leadline.decide.roster_belief import doubted_rows
 from leadline.decide.roster_scope import latest, time_order
 from leadline.errors import RecordError
 from leadline.frozen import dataclass
@@ -113,6 +114,8 @@ class Needs:
         roster. [kg]
     lead, need, variance : ndarray, shape (n,)
         Lead carried, best estimate of need at the reserve, its variance. [kg, kg, kg²]
+    believed : ndarray of bool, shape (n,)
+        False where all else makes what was noted of the dive unlikely: its lead may be another diver's.
     excess : ndarray, shape (d,)
         First lead recorded in the suit of the latest dive, less `expected` there; NaN where unknown. [kg]
     found : list of Found
@@ -127,8 +130,14 @@ class Needs:
     lead: FloatArray
     need: FloatArray
     variance: FloatArray
+    believed: BoolArray
     excess: FloatArray
     found: list[Found]
+
+    @property
+    def margin(self) -> FloatArray:
+        """Lead less need; NaN where either is not known or the dive is not believed. [kg]."""
+        return np.where(self.believed, self.lead - self.need, np.nan)
 
     def own(self, student: int) -> slice:
         """Where the dives of one student stand among the n."""
@@ -191,17 +200,22 @@ class Needs:
 
         A limit is the need on the next dive below which such a dive was too heavy, shape (d, 5), NaN where
         there are fewer dives. [kg]
+
+        Dives that are not believed count only for a student who has no others.
         """
-        used = np.flatnonzero((suit[self.row] == suit[self.plan][self.student]) & ~np.isnan(self.lead))
+        here = (suit[self.row] == suit[self.plan][self.student]) & ~np.isnan(self.lead)
+        last = np.full(len(self.found), np.nan)
+        last[self.student[here]] = self.lead[here]  # in order of time: the latest stays
+        some = np.bincount(self.student[here & self.believed], minlength=len(self.found)) > 0
+        used = np.flatnonzero(here & (self.believed | ~some[self.student]))
         who = self.student[used]
         number = np.bincount(who, minlength=len(self.found))
         back = np.cumsum(number)[who] - np.arange(len(used))
         lead, place = self.lead[used], np.minimum(number[who], LAST_DIVES) - back
         apart = self.expected[self.row[used]] - self.expected[self.plan][who]
-        limit, last = np.full((len(number), LAST_DIVES), np.nan), np.full(len(number), np.nan)
+        limit = np.full((len(number), LAST_DIVES), np.nan)
         late = place >= 0
         limit[who[late], place[late]] = (lead - TOO_HEAVY - apart)[late]
-        last[who[back == 1]] = lead[back == 1]
         return limit, last, np.minimum(number, LAST_DIVES)
 
 
@@ -296,6 +310,7 @@ def needs(
         line.records.dives["lead_kg"][line.row[rows]],
         expected[rows] + np.array([found[who].offset[key] for who, key in pairs], float),
         np.array([found[who].variance[key] for who, key in pairs], float),
+        ~np.isin(rows, doubted_rows(assessment, known)),
         np.where(first >= 0, line.records.dives["lead_kg"][line.row[first]] - expected[first], np.nan),
         found,
     )

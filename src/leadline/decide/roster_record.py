@@ -108,6 +108,7 @@ def roster_document(data: Roster) -> Row:
         "risk": data.risk,
         "evidence": data.evidence,
         "leaders_left_out": data.leaders_left_out,
+        "doubted_left_out": data.doubted_left_out,
         "flags": {"flagged": int(data.flags.flagged.sum()), **flags},
         "heavy": _rounded(asdict(data.heavy)),
         "light": _rounded(asdict(data.light)),
