@@ -109,7 +109,11 @@ def roster_document(data: Roster) -> Row:
         "evidence": data.evidence,
         "leaders_left_out": data.leaders_left_out,
         "doubted_left_out": data.doubted_left_out,
-        "flags": {"flagged": int(data.flags.flagged.sum()), **flags},
+        "flags": {
+            "flagged": int(data.flags.flagged.sum()),
+            "elsewhere": len(data.flagged_elsewhere),
+            **flags,
+        },
         "heavy": _rounded(asdict(data.heavy)),
         "light": _rounded(asdict(data.light)),
         "never_looked": _rounded(asdict(data.never_looked)),
