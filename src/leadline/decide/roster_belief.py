@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.disbelief import wrong_sights
-from leadline.decide.sight import sights, telling
+from leadline.decide.sight import sights, taught, telling
 from leadline.model.marginal import Marginal
 from leadline.records import RESERVE_PRESSURE
 
@@ -44,11 +44,12 @@ def doubted_rows(assessment: Assessment, known: Mapping[int, Marginal]) -> IntAr
     ends = zip(
         np.searchsorted(key, wanted).tolist(), np.searchsorted(key, wanted, "right").tolist(), strict=True
     )
-    need = assessment.prior(rows, assessment.state(rows, pressure=RESERVE_PRESSURE))[0].need
+    ledger, shared = assessment.prior(rows, assessment.state(rows, pressure=RESERVE_PRESSURE))
+    expected = zip(rows.tolist(), ledger.need, taught(assessment, shared), ends, strict=True)
     passage, drift = assessment.passage, assessment.fit.theta.drift
     found = []
-    for row, here, (first, end) in zip(rows.tolist(), need.tolist(), ends, strict=True):
-        own = shown.take(slice(first, end)).carried(here)
+    for row, need, learned, (first, end) in expected:
+        own = shown.take(slice(first, end)).carried(need, learned)
         # Need may have walked since.
         walked = drift**2 * np.abs(passage.elapsed[row] - passage.elapsed[own.row])
         walked = walked + np.abs(passage.jumped[row] - passage.jumped[own.row])
