@@ -15,7 +15,14 @@ if TYPE_CHECKING:
 
     from leadline.book.source import Source
 
-__all__ = ["changed_kit", "kit_notes", "worn_in"]
+__all__ = ["UNREAD", "changed_kit", "kit_notes", "worn_in"]
+
+UNREAD: Final = ("lift_l", "extra")
+"""Columns of gear that no need hangs on: the gas a BC holds, and what leadline does not know.
+
+Need may read all others, so that what was learned of a piece goes with any of them: the rating tells the mass
+of a cylinder nobody weighed, and the dives before tell the age of foam.
+"""
 
 _NAMED: Final = 3
 
@@ -54,7 +61,7 @@ def kit_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     Parameters
     ----------
     connection : DuckDBPyConnection
-        With the sound rows of the gear in the temporary table `sound`.
+        With the sound rows of the gear in the temporary table `sound`, those that need reads anew marked.
     source : Source
         The file.
 
@@ -63,10 +70,10 @@ def kit_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     list of str
         Names the first pieces; empty where there is none.
     """
-    if not rows(connection, "SELECT 1 FROM sound WHERE changed LIMIT 1"):
+    if not rows(connection, "SELECT 1 FROM sound WHERE anew LIMIT 1"):
         return []
     worn = " UNION ".join(worn_in(table, "") for table in (DIVES, CHECKS))
-    found = rows(connection, f'SELECT item FROM sound WHERE changed AND item IN ({worn}) ORDER BY "row"')
+    found = rows(connection, f'SELECT item FROM sound WHERE anew AND item IN ({worn}) ORDER BY "row"')
     if not found:
         return []
     few = ", ".join(item for (item,) in found[:_NAMED])

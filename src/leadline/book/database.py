@@ -105,6 +105,9 @@ class Book(SingleDives):
     def versions(self, table: str) -> NDArray[np.int64]:
         """Data version in which each row of `table` was last written.
 
+        Of gear that in which it last changed in anything a need hangs on: neither a BC's lift nor a column
+        unknown here makes another piece of it.
+
         Parameters
         ----------
         table : str
@@ -118,7 +121,10 @@ class Book(SingleDives):
         return fetch.versions(self._plain, _declared(table))
 
     def changed_kit(self, since: int) -> tuple[str, ...]:
-        """Items whose row was changed after data version `since`, which knew dives or checks in them."""
+        """Items whose row was changed after data version `since`, which knew dives or checks in them.
+
+        By more than rounding, and in what a need hangs on.
+        """
         return changed_kit(self._plain, since)
 
     def load(

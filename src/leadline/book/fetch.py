@@ -183,7 +183,7 @@ def records(connection: DuckDBPyConnection) -> Records:
 
 
 def versions(connection: DuckDBPyConnection, table: Table) -> NDArray[np.int64]:
-    """Data version in which each row was last written, in the order of `columns`."""
+    """Data version in which each row was last written, in the order of `columns`; see `Book.versions`."""
     found = connection.execute(f"SELECT version FROM {identifier(table.name)} ORDER BY seq").fetchnumpy()
     return np.asarray(found["version"], np.int64)
 

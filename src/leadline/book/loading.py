@@ -13,14 +13,14 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from leadline.book import doubt, logged, overfull, same_size, set_aside, stage
-from leadline.book.changed_kit import kit_notes
+from leadline.book.changed_kit import UNREAD, kit_notes
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.crossed import crossed_notes
 from leadline.book.engine import duckdb
@@ -42,6 +42,9 @@ SHOWN: Final = 100
 
 REPEATED: Final = "already, with other values; keep one of them"
 """In the reason of a row whose key another row had first; it is known by that when it is loaded again."""
+
+ROUNDED: Final = 1e-6
+"""Share by which two numbers differ that are one: written in pounds and back, or with fewer digits. [-]"""
 
 _UNOPENED: Final = re.compile(r'Cannot open file "(?P<log>[^"\n]*)": (?P<why>[^\n]*)')
 
@@ -80,11 +83,20 @@ def _columns(table: Table) -> list[str]:
     return [identifier(column.name) for column in table.columns]
 
 
-def _same(table: Table, left: str, right: str) -> str:
-    """SQL that holds where two rows agree in every declared and every unknown column."""
-    return " AND ".join(
-        f"{left}.{name} IS NOT DISTINCT FROM {right}.{name}" for name in [*_columns(table), "extra"]
-    )
+def _same(table: Table, left: str, right: str, *, but: Collection[str] = ()) -> str:
+    """SQL that holds where two rows agree, numbers but for rounding, in all columns and all unknown ones."""
+    agree = []
+    for name, kind in [*((column.name, column.kind) for column in table.columns), ("extra", "")]:
+        if name in but:
+            continue
+        a, b = (f"{row}.{identifier(name)}" for row in (left, right))
+        same = f"{a} IS NOT DISTINCT FROM {b}"
+        if kind == "number":
+            same = (
+                f"({same} OR coalesce(abs({a} - {b}) <= {ROUNDED!r} * greatest(abs({a}), abs({b})), false))"
+            )
+        agree.append(same)
+    return " AND ".join(agree)
 
 
 def _label(table: Table, row: str) -> str:
@@ -143,12 +155,16 @@ def _write(connection: DuckDBPyConnection, table: Table, version: int) -> tuple[
     name = identifier(table.name)
     on = " AND ".join(f"b.{identifier(key)} = s.{identifier(key)}" for key in table.key)
     taken = ", ".join(f"s.{column}" for column in [*_columns(table), "extra"])
+    # A new version tells that need reads the row anew; what no need hangs on leaves the old one standing.
+    unread = UNREAD if table.name == "gear" else ()
     if table.name == "divers":
         taken += ", b.mass_kg AS mass_before"
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE sound AS
-        SELECT s."row", {taken}, s.known, s.known AND NOT coalesce({_same(table, "s", "b")}, false) AS changed
+        SELECT s."row", {taken}, s.known,
+            s.known AND NOT coalesce({_same(table, "s", "b")}, false) AS changed,
+            s.known AND NOT coalesce({_same(table, "s", "b", but=unread)}, false) AS anew
         FROM stage s LEFT JOIN {name} b ON {on}
         WHERE s."row" NOT IN (SELECT "row" FROM faults) AND s."row" NOT IN (SELECT "row" FROM repeats)
         """
@@ -163,7 +179,8 @@ def _write(connection: DuckDBPyConnection, table: Table, version: int) -> tuple[
         others = [c for c in _columns(table) if c not in {identifier(k) for k in table.key}]
         values = ", ".join(f"{c} = s.{c}" for c in [*others, "extra"])
         connection.execute(
-            f"UPDATE {name} b SET {values}, version = {version} FROM sound s WHERE {on} AND s.changed"
+            f"UPDATE {name} b SET {values}, version = CASE WHEN s.anew THEN {version} ELSE b.version END"
+            f" FROM sound s WHERE {on} AND s.changed"
         )
     if loaded:
         columns = ", ".join(_columns(table))

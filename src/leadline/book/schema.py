@@ -14,7 +14,8 @@ __all__ = ["BOOKKEEPING", "create_records", "missing_columns", "sql_type"]
 
 BOOKKEEPING: Final = (("seq", "BIGINT"), ("version", "BIGINT"), ("extra", "VARCHAR"))
 """Columns every record table has besides the declared ones: file order, the data version in which the
-row was last written, and the unknown columns of its file as one JSON object."""
+row was last written (of gear: otherwise than in what no need hangs on), and the unknown columns of its file
+as one JSON object."""
 
 _TYPES: Final = {"number": "DOUBLE", "integer": "INTEGER", "date": "TIMESTAMP_S"}
 
