@@ -19,7 +19,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from leadline.book import doubt, logged, overfull, same_size, set_aside, stage
+from leadline.book import doubt, logged, overfull, same_size, set_aside, stage, too_empty
 from leadline.book.changed_kit import UNREAD, kit_notes
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.crossed import crossed_notes
@@ -248,6 +248,7 @@ def _doubts(connection: DuckDBPyConnection, source: Source, *, typed: bool = Fal
         found = doubt.body_notes(connection, source)
     if name == "checks":
         found += crossed_notes(connection, source)
+        found += too_empty.check_notes(connection, source)
     return found + (_of_dives(connection, source, "sound", typed=typed) if name == "dives" else [])
 
 
@@ -258,6 +259,7 @@ def _of_dives(
     return [
         *doubt.depth_notes(connection, source, found_in),
         *overfull.fill_notes(connection, source, found_in),
+        *too_empty.start_notes(connection, source, found_in),
         *(logged.logged_notes(connection, source, found_in) if typed else []),
     ]
 
