@@ -61,3 +61,16 @@ def test_many_are_counted(tmp_path: Path) -> None:
     loaded, _ = notes(tmp_path, f"dive,diver,date,cylinder,start_bar\n{rows}")
     assert len(loaded) == 4
     assert loaded[-1] == "5 more cylinders that begin so full"
+
+
+def test_the_pressure_is_told_in_the_unit_of_its_row_where_a_file_has_both(tmp_path: Path) -> None:
+    """By hand as above: 3900 psi are 268.9 bar, 267 bar lie above 266.8."""
+    loaded, planned = notes(
+        tmp_path,
+        "dive,diver,date,cylinder,start_bar,start_psi\n1,Ida,2026-05-01,steel,,3900\n2,Ida,2026-05-02,steel,267,\n",
+    )
+    assert [text.partition(":")[2].partition(": more")[0].strip() for text in loaded] == [
+        "start_psi 3900",
+        "start_bar 267",
+    ]
+    assert planned == loaded

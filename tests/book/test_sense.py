@@ -364,3 +364,49 @@ def test_dives_without_a_suit_among_others_with_one_are_noted(path: Path, write:
             "f.csv", "dive,diver,date,suit\n1,Mia,2026-07-01,\n2,Mia,2026-07-02,\n3,Mia,2026-07-03,W5\n"
         )
         assert book.load(dives=skins).notes == ()  # a diver who mostly wears none
+
+
+# Kind: arithmetic; 40 ft are 12.19 m, 12 ft 3.7 m; 77 lb are 34.9 kg, at 1.80 m an index of 10.8, and 77 kg
+# are 169.8 lb; 165 kg at 1.80 m are an index of 51, 165 lb 74.8 kg; a plate of 28 kg is above 10 kg, one of
+# 50 lb above 22 lb; 30 kg and 66 lb are twice a usual 12 L.
+def test_note_names_the_cell_that_the_row_has_where_a_file_has_both_units(path: Path, write: Write) -> None:
+    def said(table: str, text: str) -> list[str]:
+        with Book.open(path, write=True) as book:
+            report = book.load(**{table: write(f"{table}.csv", text)})
+            assert report.rejected == 0
+            return [note.partition("csv: ")[2] for note in report.notes]
+
+    depths = said("dives", "dive,diver,suit,stop_depth_m,stop_depth_ft\n8,Ines,W5,,40\n9,Ines,W5,12,\n")
+    assert depths == [
+        "row 2: stop_depth_ft 40: a stop is usually at 10 to 20 ft: is that right?; kept as it is",
+        "row 3: stop_depth_m 12: a stop is usually at 3 to 6 m: feet? (12 ft are 3.7 m, which go under "
+        "stop_depth_ft); kept as it is",
+    ]
+    bodies = said("divers", "diver,height_cm,mass_kg,mass_lb\nAda,180,,77\nBen,180,165,\n")
+    assert [note.partition(": at a height")[0] for note in bodies] == [
+        "row 2: mass_lb 77",
+        "row 3: mass_kg 165",
+    ]
+    assert "kilograms? (77 kg are 169.8 lb)" in bodies[0]
+    assert "pounds? (165 lb are 74.8 kg)" in bodies[1]
+    on_dives = said("dives", "dive,diver,suit,body_mass_kg,body_mass_lb\n1,Ada,W5,,78\n1,Ben,W5,166,\n")
+    assert [note.partition(": at a height")[0] for note in on_dives] == [
+        "row 2: body_mass_lb 78",
+        "row 3: body_mass_kg 166",
+    ]
+    pieces = said(
+        "gear",
+        "item,kind,material,water_capacity_l,mass_kg,mass_lb\nP1,plate,steel,,28,\nP2,plate,steel,,,50\n"
+        "C1,cylinder,steel,12,30,\nC2,cylinder,steel,12,,66\n",
+    )
+    assert [note.partition(": ")[2].partition(":")[0] for note in pieces] == [
+        "mass_kg 30",
+        "mass_lb 66",
+        "mass_kg 28",
+        "mass_lb 50",
+    ]
+    masses = said("divers", "diver,height_cm,mass_kg,mass_lb\nAda,180,,154\nBen,180,80,\n")
+    assert [note.partition(", for")[0] for note in masses] == [
+        "row 2: mass_lb of Ada was 77 and is 154",
+        "row 3: mass_kg of Ben was 165 and is 80",
+    ]

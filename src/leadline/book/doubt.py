@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from leadline.book.sql import literal, rows
+from leadline.book.written import Written
 from leadline.units import FOOT, POUND
 
 if TYPE_CHECKING:
@@ -59,6 +60,11 @@ _METALS: Final = ("aluminium", "steel")
 _EITHER: Final = (np.minimum, np.maximum)
 
 
+def _mass_unit(pounds: bool) -> tuple[str, float]:
+    """The unit a row gives its mass in, which others of the file need not share, and its kilograms."""
+    return ("lb", POUND) if pounds else ("kg", 1.0)
+
+
 def cylinder_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     """One line for each of the first cylinders whose mass is far from what such cylinders weigh.
 
@@ -76,14 +82,15 @@ def cylinder_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     """
     found = rows(
         connection,
-        'SELECT "row", material, mass_kg, water_capacity_l, rated_bar FROM sound'
-        " WHERE kind = 'cylinder' AND mass_kg > 0 AND water_capacity_l > 0 ORDER BY \"row\"",
+        'SELECT "row", imperial, material, mass_kg, water_capacity_l, rated_bar FROM sound '
+        f"{Written(source).beside('mass_kg')} WHERE kind = 'cylinder' AND mass_kg > 0"
+        ' AND water_capacity_l > 0 ORDER BY "row"',
     )
     if not found:
         return []
     from leadline.physics.cylinder import usual_mass  # only where there is something to judge
 
-    number, material, *given = zip(*found, strict=True)
+    number, pounds, material, *given = zip(*found, strict=True)
     mass, litres, rated = (np.array(values, float) for values in given)  # what is empty becomes NaN
     size, rating = np.clip(litres, 0.0, 50.0), np.clip(rated, 50.0, 400.0)
     each = {metal: usual_mass(size, metal, rated_pressure=rating) for metal in _METALS}
@@ -92,12 +99,13 @@ def cylinder_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     least, most = (np.select(is_metal, list(each.values()), pick(*each.values())) for pick in _EITHER)
     light = np.where(is_metal[0] | is_metal[1], LIGHT, LIGHT_SHELL)
     odd = np.flatnonzero((mass < light * least) | (mass > HEAVY * most)).tolist()
-    unit, per = ("lb", POUND) if "mass_lb" in source.headers else ("kg", 1.0)
-    said = [
-        f"{source.at(number[i])}mass_{unit} {mass[i] / per:.4g}: a cylinder of {litres[i]:.3g} L "
-        f"usually weighs about {(least[i] + most[i]) / 2 / per:.3g} {unit}; kept as it is: is the unit right?"
-        for i in odd[:_NAMED]
-    ]
+    said = []
+    for i in odd[:_NAMED]:
+        unit, per = _mass_unit(pounds[i])
+        said.append(
+            f"{source.at(number[i])}mass_{unit} {mass[i] / per:.4g}: a cylinder of {litres[i]:.3g} L usually "
+            f"weighs about {(least[i] + most[i]) / 2 / per:.3g} {unit}; kept as it is: is the unit right?"
+        )
     if len(odd) > _NAMED:
         said.append(f"{source.told}{len(odd) - _NAMED} more cylinders of an unusual mass")
     return said
@@ -121,15 +129,16 @@ def piece_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     most = " ".join(f"WHEN {literal(kind)} THEN {mass!r}" for kind, mass in MOST.items())
     found = rows(
         connection,
-        f'SELECT "row", kind, mass_kg, CAST(CASE kind {most} END AS DOUBLE) AS most FROM sound'
-        ' WHERE mass_kg > most ORDER BY "row"',
+        f'SELECT "row", imperial, kind, mass_kg, CAST(CASE kind {most} END AS DOUBLE) AS most FROM sound'
+        f' {Written(source).beside("mass_kg")} WHERE mass_kg > most ORDER BY "row"',
     )
-    unit, per = ("lb", POUND) if "mass_lb" in source.headers else ("kg", 1.0)
-    said = [
-        f"{source.at(number)}mass_{unit} {mass / per:.4g}: hardly any {kind} weighs more than "
-        f"{usual / per:.2g} {unit}; kept as it is: are unit and decimal point right?"
-        for number, kind, mass, usual in found[:_NAMED]
-    ]
+    said = []
+    for number, pounds, kind, mass, usual in found[:_NAMED]:
+        unit, per = _mass_unit(pounds)
+        said.append(
+            f"{source.at(number)}mass_{unit} {mass / per:.4g}: hardly any {kind} weighs more than "
+            f"{usual / per:.2g} {unit}; kept as it is: are unit and decimal point right?"
+        )
     if len(found) > _NAMED:
         said.append(f"{source.told}{len(found) - _NAMED} more pieces of an unusual mass")
     return said
@@ -163,17 +172,17 @@ def body_notes(
     # Of several dives of a diver the first one stands for all.
     found = rows(
         connection,
-        f'SELECT min("row"), {column}, height_cm, {column} / pow(height_cm / 100.0, 2) AS mass_index,'
+        f'SELECT min("row"), arg_min(imperial, "row"), {column}, height_cm,'
+        f" {column} / pow(height_cm / 100.0, 2) AS mass_index,"
         f" {before} AS mass_before, {column} / {before} AS share FROM {found_in} {joined}"
-        " WHERE mass_index NOT BETWEEN ? AND ? OR share NOT BETWEEN ? AND ?"
+        f" {Written(source).beside(column)} WHERE mass_index NOT BETWEEN ? AND ? OR share NOT BETWEEN ? AND ?"
         f" GROUP BY diver, {column}, height_cm, mass_before ORDER BY 1",
         [THIN, STOUT, FELL, GREW],
     )
-    pounds = twin in source.headers and column not in source.headers
-    header, per, unit = (twin, POUND, "lb") if pounds else (column, 1.0, "kg")
     said = []
-    for number, mass, height, index, was, share in found[:_NAMED]:
-        given = mass / per
+    for number, pounds, mass, height, index, was, share in found[:_NAMED]:
+        unit, per = _mass_unit(pounds)
+        header, given = twin if pounds else column, mass / per
         odd = index is not None and not THIN <= index <= STOUT
         asked = "is that right?"
         if pounds and (index < THIN if odd else share < FELL):
@@ -247,13 +256,13 @@ def depth_notes(
         return []
     found = rows(
         connection,
-        f'SELECT "row", stop_depth_m FROM {found_in} WHERE stop_depth_m NOT BETWEEN ? AND ? ORDER BY 1',
+        f'SELECT "row", imperial, stop_depth_m FROM {found_in} {Written(source).beside("stop_depth_m")}'
+        " WHERE stop_depth_m NOT BETWEEN ? AND ? ORDER BY 1",
         [SHALLOW_STOP, DEEP_STOP],
     )
-    feet = "stop_depth_m" not in source.headers
-    header, per, other = ("stop_depth_ft", FOOT, "m") if feet else ("stop_depth_m", 1.0, "ft")
     said = []
-    for number, depth in found[:_NAMED]:
+    for number, feet, depth in found[:_NAMED]:
+        header, per, other = ("stop_depth_ft", FOOT, "m") if feet else ("stop_depth_m", 1.0, "ft")
         text = depth_doubt(depth, feet=feet).replace(")", f", which go under stop_depth_{other})")
         said.append(f"{source.at(number)}{header} {depth / per:.4g}: {text}; kept as it is")
     if len(found) > _NAMED:
@@ -314,18 +323,19 @@ def mass_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
     """
     found = rows(
         connection,
-        'SELECT "row", diver, mass_before, mass_kg FROM sound'
-        " WHERE changed AND abs(mass_kg - mass_before) >= ?"
+        'SELECT "row", imperial, diver, mass_before, mass_kg FROM sound '
+        f"{Written(source).beside('mass_kg')} WHERE changed AND abs(mass_kg - mass_before) >= ?"
         " AND (diver IN (SELECT diver FROM dives) OR diver IN (SELECT diver FROM checks)) ORDER BY 1",
         [MOVED],
     )
-    unit, per = ("lb", POUND) if "mass_lb" in source.headers else ("kg", 1.0)
-    said = [
-        f"{source.name}: row {number}: mass_{unit} of {diver} was {before / per:.4g} and is {now / per:.4g}, "
-        "for dives on record too: right where it was wrong; a mass that has changed goes under "
-        f"body_mass_{unit} of a dive or check, from that date on"
-        for number, diver, before, now in found[:_NAMED]
-    ]
+    said = []
+    for number, pounds, diver, before, now in found[:_NAMED]:
+        unit, per = _mass_unit(pounds)
+        said.append(
+            f"{source.name}: row {number}: mass_{unit} of {diver} was {before / per:.4g} and is "
+            f"{now / per:.4g}, for dives on record too: right where it was wrong; a mass that has changed "
+            f"goes under body_mass_{unit} of a dive or check, from that date on"
+        )
     if len(found) > _NAMED:
         said.append(f"{source.name}: {len(found) - _NAMED} more divers of another mass than before")
     return said

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final, Literal
 
 from leadline.book.sql import one, rows
+from leadline.book.written import Written
 from leadline.units import PSI
 
 if TYPE_CHECKING:
@@ -53,18 +54,20 @@ def fill_notes(connection: DuckDBPyConnection, source: Source, dives: Literal["s
             WHERE CASE WHEN contains(start_bar, ';') THEN true ELSE number(start_bar) > ? END),
         each AS (
             SELECT "row", unnest(cylinders) AS item, starts, generate_subscripts(cylinders, 1) AS i FROM few)
-        SELECT "row", item, number(starts[CASE WHEN len(starts) = 1 THEN 1 ELSE i END]) AS bar, rated_bar
-        FROM each JOIN gear USING (item) WHERE bar > ? * rated_bar ORDER BY "row", i
+        SELECT "row", imperial, item, number(starts[CASE WHEN len(starts) = 1 THEN 1 ELSE i END]) AS bar,
+            rated_bar
+        FROM each JOIN gear USING (item) {Written(source).beside("start_bar")}
+        WHERE bar > ? * rated_bar ORDER BY "row", i
         """,
         [OVERFULL * least, OVERFULL],
     )
-    psi = "start_bar" not in source.headers
-    header, unit, per = ("start_psi", "psi", PSI) if psi else ("start_bar", "bar", 1.0)
-    said = [
-        f"{source.at(number)}{header} {bar / per:.4g}: more than {OVERFULL:g} times the "
-        f"{rated / per:.4g} {unit} that {item} is rated for; kept as it is: are both right?"
-        for number, item, bar, rated in found[:_NAMED]
-    ]
+    said = []
+    for number, psi, item, bar, rated in found[:_NAMED]:
+        unit, per = ("psi", PSI) if psi else ("bar", 1.0)
+        said.append(
+            f"{source.at(number)}start_{unit} {bar / per:.4g}: more than {OVERFULL:g} times the "
+            f"{rated / per:.4g} {unit} that {item} is rated for; kept as it is: are both right?"
+        )
     if len(found) > _NAMED:
         said.append(f"{source.told}{len(found) - _NAMED} more cylinders that begin so full")
     return said

@@ -52,6 +52,11 @@ class Written:
             return literal(column)
         return self.either(column, literal(column), literal(self.twin(column)))
 
+    def beside(self, column: str) -> str:
+        """SQL that joins `imperial` to a table of staged rows: whether each gives `column` so."""
+        of_rows = self.imperial(column)
+        return f'JOIN (SELECT "row", {of_rows} AS imperial FROM stage) AS given USING ("row")'  # noqa: S608
+
     def text(self, column: str, metric: str) -> str:
         """SQL text of the cell: as it was written where that is imperial, else the expression `metric`."""
         return self.either(column, metric, f"shown({raw(self.twin(column))})")
