@@ -59,6 +59,16 @@ def test_table_for_people(run, club: Path, tmp_path: Path) -> None:
     assert "a check in the water overrules it" in done.stdout
 
 
+def test_every_table_is_shown_and_what_to_have_ready_names_its_own(run, club: Path, tmp_path: Path) -> None:
+    two = ("--water", "salt", "--water", "fresh", "--renters", 25)
+    done = run("report", "rental", "--book", club, *SMALL, *two, "--out", tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    told = " ".join(done.stdout.replace("\u00a0", " ").split())
+    assert told.count("lead in kg") == told.count("55 to 65 kg") == 2
+    assert told.index("Salt water, ") < told.index("Fresh water, ") < told.index("To have ready")
+    assert "To have ready for 25 renters, salt water, " in told
+
+
 def test_pounds(run, club: Path, tmp_path: Path) -> None:
     given = ("--suit", "full 5", "--classes", "120,150", "--units", "imperial")
     done = run("report", "rental", "--book", club, *given, "--out", tmp_path / "lb", "--json")

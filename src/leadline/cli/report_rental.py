@@ -268,7 +268,7 @@ def _report(
 
 
 def _view(data: RentalData, path: Path, units: Units) -> Any:
-    """The first table in short."""
+    """All tables in short, and what to have ready where the first of them holds."""
     from rich.console import Group
 
     from leadline.cli.output import table
@@ -279,32 +279,43 @@ def _view(data: RentalData, path: Path, units: Units) -> Any:
     def text(mass: float) -> str:
         return mass_text(mass, imperial=units == "imperial")
 
-    first = data.tables[0]
     rows = [
         [
-            span_text(group, units),
-            *(
-                f"{text(c.lead_kg).split()[0]} of {text(c.bring_kg).split()[0]} "
-                f"+{text(c.after_check_kg).split()[0]}"
-                if c.check_first
-                else text(c.lead_kg).split()[0]
-                for c in cells
-            ),
+            [
+                span_text(group, units),
+                *(
+                    f"{text(c.lead_kg).split()[0]} of {text(c.bring_kg).split()[0]} "
+                    f"+{text(c.after_check_kg).split()[0]}"
+                    if c.check_first
+                    else text(c.lead_kg).split()[0]
+                    for c in cells
+                ),
+            ]
+            for group, cells in zip(data.classes, table.cells, strict=True)
         ]
-        for group, cells in zip(data.classes, first.cells, strict=True)
+        for table in data.tables
     ]
     stock = data.stock.stock
     load = ", ".join(f"{n} x {text(size)}" for size, n in zip(stock.sizes, stock.counts, strict=True))
     unit = "lb" if units == "imperial" else "kg"
+    places = [place_text(one.place, units) for one in data.tables]
+    # How a cell is read stands over the first; it is the same for all.
+    read_so = [
+        "; `5 of 7 +2`: begin a check with 5, have 7 at hand; find the lead for eye level on a normal breath"
+        ", cylinder full, BC empty; then put on 2 more",
+        *[""] * (len(places) - 1),
+    ]
+    ready = f"To have ready for {data.stock.renters} renters, {places[0][:1].lower()}{places[0][1:]}"
     return Group(
-        table(
-            f"{place_text(first.place, units)}: lead in {unit}; `5 of 7 +2`: begin a check with 5, have 7 at "
-            "hand; find the lead for eye level on a normal breath, cylinder full, BC empty; then put on 2 "
-            "more",
-            ["body mass", *(outfit.label for outfit in data.outfits)],
-            rows,
+        *(
+            table(
+                f"{place}: lead in {unit}{how}",
+                ["body mass", *(outfit.label for outfit in data.outfits)],
+                cells,
+            )
+            for place, how, cells in zip(places, read_so, rows, strict=True)
         ),
-        f"To have ready for {data.stock.renters} renters: {load}; {text(stock.total_kg)} in all.",
+        f"{ready}: {load}; {text(stock.total_kg)} in all.",
         f"The page: {path}",
         "",
         STANDING,
