@@ -215,3 +215,12 @@ def test_headings_step_down_by_one() -> None:
     levels = Headings(report.render(sample.rental_data())).levels
     assert levels.count(1) == 1
     assert all(b - a <= 1 for a, b in pairwise(levels))
+
+
+def test_an_end_of_the_scale_that_rounds_to_nothing_has_no_sign(monkeypatch) -> None:
+    monkeypatch.setattr(report, "_scale", lambda data, reading: report.Scale(-0.4, 34.2))
+    text = parse_page(report.render(sample.rental_data("imperial"))).text().replace("\u00a0", " ")
+    assert "the scale is about 0 to 34 lb" in text
+    monkeypatch.setattr(report, "_scale", lambda data, reading: report.Scale(-1.6, 34.2))
+    text = parse_page(report.render(sample.rental_data("imperial"))).text().replace("\u00a0", " ")
+    assert "the scale is about −2 to 34 lb" in text

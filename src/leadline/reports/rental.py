@@ -48,7 +48,8 @@ def render(data: RentalData) -> str:
     reading = Reading(data.units)
     scale = _scale(data, reading)
     places = [place_text(table.place, data.units) for table in data.tables]
-    ticks = [f"{end:.0f}".replace("-", MINUS) for end in (scale.low, scale.high)]
+    # An end that rounds to nothing has no sign: the air around a scale from 0 reaches a little below.
+    ticks = [str(round(end)).replace("-", MINUS) for end in (scale.low, scale.high)]
     return page.render(
         "rental.html.j2",
         {
