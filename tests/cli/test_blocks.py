@@ -63,10 +63,12 @@ def test_pounds_in_the_book_are_pounds_on_the_belt(lead) -> None:
 
 
 def test_a_check_is_read_on_the_blocks_of_the_book(lead) -> None:
-    found = document(lead("2 kg,9\n", "check", "--diver", "Ines", *SEEN))
+    found = document(lead("2 kg,9\n", "check", "--diver", "Ines", *CHIN))
     assert [found[name] % 2 for name in ("lead_kg", "look_kg")] == [0, 0]
-    named = document(lead("", "check", "--diver", "Ines", *SEEN, "--blocks", "3kg:4"))
+    named = document(lead("", "check", "--diver", "Ines", *CHIN, "--blocks", "3kg:4"))
     assert [named[name] % 3 for name in ("lead_kg", "look_kg")] == [0, 0]
+    # What is on and right is left on, whatever it was made of.
+    assert document(lead("", "check", "--diver", "Ines", *SEEN, "--blocks", "3kg:4"))["look_kg"] == 5
     both = lead("", "check", "--diver", "Ines", *SEEN, "--blocks", "3kg:4", "--block", "1")
     assert both.exit_code == 2
 
