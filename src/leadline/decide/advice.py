@@ -271,6 +271,7 @@ def _answer(
         _late_bring(case, more, block=block, enough=enough),
         behind.after[i],
         case.history.known,
+        bool(case.history.light_signs),
     )
 
 

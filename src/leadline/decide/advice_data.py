@@ -95,6 +95,8 @@ class Answer:
         What to put on after the surface check that comes first; None where none does.
     known : bool
         Whether there is evidence of any kind in like kit.
+    rose : bool
+        Whether the diver rose at a stop in like kit, the BC empty.
     """
 
     advice: Advice
@@ -108,3 +110,4 @@ class Answer:
     late_bring_kg: float
     after: Onward | None
     known: bool = True
+    rose: bool = False

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.decide import check_words
-from leadline.decide.advice import TOO_HEAVY, Advice, advise, answers, breath_out
+from leadline.decide.advice import TOO_HEAVY, Advice, answers, breath_out
 from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
@@ -19,7 +19,6 @@ from leadline.decide.check_look import Conditions, Look
 from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.lead_rule import require_risk, step_share
-from leadline.decide.sentence import TOO_LIGHT
 from leadline.distinct import distinct
 from leadline.errors import OutOfRangeError, TooFewBlocksError
 from leadline.frozen import dataclass
@@ -257,7 +256,8 @@ def _answer(
 ) -> CheckAnswer:
     """The lead for the dive or for the next look, and the words."""
     on, way = looks[-1].lead_kg, course(checked)
-    advice = advise(checked, block=block, risk=risk, imperial=imperial)[0]
+    (whole,) = answers(checked, block=block, risk=risk, imperial=imperial)
+    advice = whole.advice
     now = reading(checked, on, block)
     count = len(distinct(checked.evidence.statements.row[checked.looks]))
     suited = bool(checked.rigs.suited[checked.position])
@@ -278,8 +278,7 @@ def _answer(
     if unsure or doubts:  # more lead at once, less of it only in small steps
         lead = max(lead, block.at_least(on - STEP_DOWN * share))
     records = bool((checked.before.evidence.diver == checked.line.occasions.diver[checked.position]).any())
-    rose = any(caution.startswith(TOO_LIGHT) for caution in advice.cautions)
-    if rose and (unsure or checked.at_odds):
+    if whole.rose and (unsure or checked.at_odds):
         # Until another look says so too, whoever rose at a stop dives with no less than the records ask for.
         lead = max(lead, block.at_least(_by_records(checked, way, risk)))
     # A look that is not used is made again as it was.

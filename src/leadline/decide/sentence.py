@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.timeline import Timeline
 
-__all__ = ["DOUBTED", "STANDING", "TOO_LIGHT", "cautions", "dangers"]
+__all__ = ["DOUBTED", "STANDING", "cautions", "dangers"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -34,10 +34,7 @@ STANDING: Final = (
 DOUBTED: Final = "The check of the day"
 """How the caution begins that asks for another look at the surface."""
 
-TOO_LIGHT: Final = "Too light at the stop"
-"""How the caution begins that names stops at which the diver rose with an empty BC."""
-
-DANGERS: Final = ("Danger", TOO_LIGHT, FAILED, "No suit named", DOUBTED, "Under 18")
+DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
 """How the cautions begin that may not be overlooked."""
 
 ABOUT_USUAL: Final = 0.5
@@ -147,7 +144,7 @@ def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list
         times = "once" if history.light_signs == 1 else f"{history.light_signs} times"
         doubted = history.doubted.dive & ~history.doubted.handed & (history.doubted.fit[:, 0] == 1)
         unlikely = ", which all else makes unlikely" if doubted.sum() >= history.light_signs else ""
-        found.append(f"{TOO_LIGHT} {times} in like kit{unlikely}")
+        found.append(f"Too light at the stop {times} in like kit{unlikely}")
     return found
 
 

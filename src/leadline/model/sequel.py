@@ -168,7 +168,7 @@ def given(
     precision: FloatArray,
     shift: FloatArray,
     found: FloatArray,
-) -> tuple[float, float, float]:
+) -> tuple[float, float]:
     """Need of a row that shares its dive's scatter, as it hangs on x once the sites there are told.
 
     Parameters
@@ -188,8 +188,8 @@ def given(
 
     Returns
     -------
-    need, variance, scatter : float
-        Its mean; what x leaves of its variance; the mean of the scatter, in it. [kg, kg², kg]
+    need, variance : float
+        Its mean; what x leaves of its variance. [kg, kg²]
     """
     known = 0.0
     at = together.following[n]
@@ -210,7 +210,7 @@ def given(
         at = together.following[at]
         if at == n:
             break
-    return mean[n] + dot(loadings[n], x) + scatter, variance, scatter
+    return mean[n] + dot(loadings[n], x) + scatter, variance
 
 
 @njit(cache=True)
@@ -228,7 +228,7 @@ def _need(
         own = loadings[n]
         multiply(at.covariance, own, v)
         return mean[n] + dot(own, at.mean), dot(v, own)
-    need, more, _ = given(together, n, loadings, mean, at.mean, at.precision, at.shift, row)
+    need, more = given(together, n, loadings, mean, at.mean, at.precision, at.shift, row)
     multiply(at.covariance, row, v)
     return need, dot(v, row) + more
 

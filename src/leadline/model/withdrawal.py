@@ -112,7 +112,7 @@ def _seen(
         own = loadings[n]
         multiply(at.covariance, own, room.covariance)
         return base[n] + dot(own, at.mean), dot(room.covariance, own)
-    need, variance, _ = given(together, n, loadings, base, at.mean, precision, shift, room.row)
+    need, variance = given(together, n, loadings, base, at.mean, precision, shift, room.row)
     multiply(at.covariance, room.row, room.covariance)
     copied(room.left, room.other)
     other = n
