@@ -19,7 +19,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from leadline.book import doubt, logged, overfull, same_size, set_aside, stage, too_empty
+from leadline.book import doubt, half_pounds, logged, overfull, same_size, set_aside, stage, too_empty
 from leadline.book.changed_kit import UNREAD, kit_notes
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.crossed import crossed_notes
@@ -246,6 +246,8 @@ def _doubts(connection: DuckDBPyConnection, source: Source, *, typed: bool = Fal
         found = [*doubt.cylinder_notes(connection, source), *doubt.piece_notes(connection, source)]
     if name in ("divers", "dives", "checks"):
         found = doubt.body_notes(connection, source)
+    if name in ("dives", "checks"):
+        found += half_pounds.lead_notes(connection, source)
     if name == "checks":
         found += crossed_notes(connection, source)
         found += too_empty.check_notes(connection, source)
