@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from math import sqrt
 from typing import Final
 
 import numpy as np
@@ -23,6 +24,7 @@ __all__ = [
     "SurfaceDoubt",
     "Worth",
     "carried",
+    "eye_level",
     "handed_off",
     "line_sd",
     "looked",
@@ -197,6 +199,15 @@ def handed_off(need: Need, lead: Numbers, handed: Sequence[float], theta: Hyperp
         pairs = first[1:, None] * look(off)
         found.append(np.concatenate([first[:1], pairs.reshape(6, *dive.shape)]) @ weights)
     return np.stack(found)
+
+
+def eye_level() -> tuple[float, float]:
+    """How much more of the head is out of the water than at eye level where that is the word: mean, sd. [L].
+
+    The word reaches half of the way to the next ones, which are not equally far; all of that is alike.
+    """
+    most, least = ((_LINE[word] - _LINE["eye"]) / 2 for word in ("chin", "crown"))
+    return (most + least) / 2, (most - least) / sqrt(12)
 
 
 def line_sd(litre: Numbers, breath_sd: Numbers) -> FloatArray:

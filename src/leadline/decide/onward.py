@@ -14,7 +14,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block, BlockSet
 from leadline.decide.full import full
 from leadline.decide.lead_rule import breath_out
-from leadline.decide.look import line_sd
+from leadline.decide.look import eye_level, line_sd
 from leadline.frozen import dataclass
 from leadline.normal import quantile
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate, exposures
@@ -34,9 +34,13 @@ class Way:
     bar : ndarray
         Lowest pressure at the start, of all cylinders. [bar gauge]
     more : ndarray
-        Need at the stop less need at that check. [kg]
+        Need at the stop less the lead of that check. [kg]
     sd : ndarray
-        How well such a check shows need at the stop: waterline, breath, head and foam. [kg]
+        How well such a check shows need at the stop: the word for the waterline, breath, head and foam. [kg]
+
+    Notes
+    -----
+    Scatter from dive to dive is none of it: the check and the stop are of one dive and share it.
     """
 
     bar: FloatArray
@@ -106,10 +110,11 @@ def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:
     suit = assessment.fit.theta.suit_factor * (there.suit_sd - here.suit_sd)
     doubt = np.sqrt(np.einsum("np,pq,nq->n", apart, covariance, apart) + suit**2)
     litre = first.water_density / 1e3 / first.lead_factor
+    off, off_sd = eye_level()
     return Way(
         bar=np.where(rigs.present, pressure, np.inf).min(axis=1),
-        more=last.need - first.need + apart @ mean,
-        sd=np.hypot(doubt, line_sd(litre, breath_sd)),
+        more=last.need - first.need + apart @ mean + litre * off,
+        sd=np.hypot(doubt, np.hypot(line_sd(litre, breath_sd), litre * off_sd)),
     )
 
 

@@ -1,0 +1,57 @@
+"""What the boat sheet of the demo has to put on after a check, against what `check` says of the same look.
+
+Kind: pinned to each other: `check` takes in the look on a grid with what was known; the sheet goes by the
+look alone.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from leadline.book import Book
+from leadline.decide.advice import answers
+from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block
+from leadline.decide.check import check
+from leadline.decide.check_look import Look
+from leadline.decide.checked_dive import CheckedDive
+from leadline.decide.learning import learn
+
+DATASETS = Path(__file__).resolve().parents[2] / "datasets"
+
+
+@pytest.fixture(scope="module")
+def leads(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[float, float]]:
+    """Lead by the sheet and by `check`, for each diver of the plan who is to find eye level and can. [kg]."""
+    path = tmp_path_factory.mktemp("demo") / "demo.duckdb"
+    with Book.open(path, write=True, create=True) as book:
+        book.load(**{name: DATASETS / f"{name}.csv" for name in ("divers", "gear", "dives", "checks")})
+        records, plan = book.records(), book.read_plan(DATASETS / "plan.csv")
+    fit = learn(records).fit
+    in_fit = {
+        "dives_in_fit": np.ones(len(records.dives["dive"]), bool),
+        "checks_in_fit": np.ones(len(records.checks["check"]), bool),
+    }
+    found = {}
+    for i, answer in enumerate(answers(Assessment.of(records, fit, plan=plan, **in_fit))):
+        dive = {name: column[i : i + 1] for name, column in plan.items()}
+        before = CheckedDive.around(Assessment.of(records, fit, plan=dive, **in_fit))
+        middle = float(before.expected.quantile(0.5))
+        if answer.after is None or middle < 0:
+            continue
+        eye = Block().nearest(middle)
+        look = Look(eye, dive["start_bar"][0], "eye")
+        found[answer.advice.diver] = (
+            eye + answer.after.more_kg,
+            check(records, fit, dive, [look], **in_fit).lead_kg,
+        )
+    return found
+
+
+def test_sheet_has_no_less_than_check_and_at_most_a_block_more(leads) -> None:
+    assert len(leads) >= 5
+    for diver, (sheet, read) in leads.items():
+        assert 0 <= sheet - read <= 0.5, diver
