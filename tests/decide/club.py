@@ -142,6 +142,6 @@ def plain_sights(leads: Any, fits: Any, theta: Any, *, doubt: float = 0.0) -> Si
     found = Sights(
         number, lead, lead, lead + theta.breath_out, lead - theta.breath_in, np.full(len(lead), doubt), fit,
         np.where((fit == (0, 1, 1)).all(axis=1), 1.0, 0.5),
-        ~no, no, number, no, no, no, no, ~no,
+        ~no, no, number, number, no, no, no, no, ~no,
     )  # fmt: skip
     return found.judged()

@@ -83,6 +83,27 @@ def test_slip_and_change_are_weighed_as_bayes_has_it(leads, fits) -> None:
     )
 
 
+def test_looks_that_a_dive_goes_by_hold_whether_something_changed_or_not() -> None:
+    """Independent: the integrals above times the chance of a look, here a normal one around 5.6 kg."""
+    before, sd, wide = 3.0, 0.4, float(np.hypot(0.4, 3.0))
+    leads, fits = [5.0], [ROSE]
+
+    def both(x: float) -> float:
+        return told(x, leads, fits) * float(norm.pdf(x, 5.6, 0.5))
+
+    if_same, if_changed, moved = (
+        quad(lambda x, k=k, w=w: x**k * norm.pdf(x, before, w) * both(x), -3, 12, epsabs=1e-13)[0]
+        for k, w in ((0, sd), (0, wide), (1, wide))
+    )
+    share = 0.02 * if_changed / (0.02 * if_changed + 0.98 * if_same)
+    stops = plain_sights(np.array(leads), fits, THETA, doubt=STOP_JUDGEMENT**2)
+    weighed, found = mixed(
+        normal(3.1, 0.3), normal(before, sd), stops, THETA, lambda x: norm.logpdf(x, 5.6, 0.5)
+    )
+    assert weighed == pytest.approx(share, abs=2e-3)
+    assert found.mean == pytest.approx((1 - share) * 3.1 + share * moved / if_changed, abs=0.01)
+
+
 def test_hundreds_of_records_are_weighed_as_well() -> None:
     """The chance of them all is too small for a number; what is left of it is not."""
     leads, fits = np.array([5.0, *[7.0] * 400]), [ROSE, *[HELD] * 400]

@@ -99,10 +99,34 @@ def test_a_look_that_shows_too_little_lead_never_takes_any_off() -> None:
     assert before.check_first
     assert after_it.check_first
     assert after_it.bring_kg > NEED["Ines"] + 2.0
-    # One that shows that as little is enough answers the rise.
-    shown = answer(rose(2.0), checks=[look(4.7, "eye", exhale_sinks="yes")], plan=plan)
+    # Two that show that as little is enough answer the rise; one of them may be misread.
+    enough = [look(4.7, "eye", exhale_sinks="yes"), look(4.5, "eye", check="again", date="2026-05-20T08:10")]
+    once, shown = (answer(rose(2.0), checks=enough[:n], plan=plan) for n in (1, 2))
+    assert any(text.startswith("Rose at the stop with") for text in once.cautions)
+    assert once.check_first
+    assert once.bring_kg > NEED["Ines"] + 2.0
     assert not any(text.startswith("Rose at the stop with") for text in shown.cautions)
     assert shown.lead_kg < NEED["Ines"] + 2.0
+
+
+def test_looks_after_a_rise_answer_it_though_there_was_one_before_it() -> None:
+    """All looks of a day are one occasion, and yet those of the morning say nothing of the afternoon."""
+    plan = plan_row("Ines", date="2026-05-20T16:00")
+    morning = look(4.7, "eye", exhale_sinks="yes")
+    after = [look(4.7, "eye", check=f"a{n}", exhale_sinks="yes", date=f"2026-05-20T15:0{n}") for n in (0, 1)]
+    failed = rose(2.0, date="2026-05-20T12:00")
+    before, once, twice = (
+        answer(failed, checks=seen, plan=plan)
+        for seen in (
+            [morning, after[0] | {"date": "2026-05-20T08:10"}],
+            [morning, after[0]],
+            [morning, *after],
+        )
+    )
+    assert before.bring_kg > NEED["Ines"] + 2.0
+    assert once.bring_kg > NEED["Ines"] + 2.0
+    assert twice.lead_kg < NEED["Ines"] + 2.0
+    assert not twice.check_first
 
 
 def test_what_failed_after_the_check_of_the_day_is_not_suggested_again() -> None:
@@ -161,9 +185,9 @@ def test_what_is_not_believed_is_not_called_the_lead_carried_last() -> None:
 def test_a_dive_logged_without_a_time_comes_after_the_check_of_that_day() -> None:
     """A check is kept with its time, a dive is logged without: what failed after it is not suggested."""
     plan = plan_row("Ines", date="2026-05-20")
-    sunk = look(4.7, "eye", exhale_sinks="yes")
+    sunk = [look(4.7, "eye", check=f"c{n}", date=f"2026-05-20T08:0{n}", exhale_sinks="yes") for n in (0, 1)]
     timed, day_alone, before = (
-        answer(rose(2.0, date=f"2026-05-20{time}"), checks=[sunk], plan=plan)
+        answer(rose(2.0, date=f"2026-05-20{time}"), checks=sunk, plan=plan)
         for time in ("T12:00", "", "T06:00")
     )
     assert day_alone.bring_kg == timed.bring_kg > NEED["Ines"] + 2.0

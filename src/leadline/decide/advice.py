@@ -249,7 +249,12 @@ def _answer(
     )
     least = case.ends[-1] - enough
     found += block_cautions(
-        block, bring=case.bring, lead=case.lead, enough=least, failed=case.failed, imperial=imperial
+        block,
+        bring=case.bring,
+        lead=case.lead,
+        enough=least,
+        failed=case.failed or case.doubted,
+        imperial=imperial,
     )
     prior = (float(behind.prior[i]), float(behind.prior_sd[i]))
     return Answer(

@@ -48,7 +48,7 @@ class Case:
     lead, bring, check, held, failed
         As of `Choice`.
     doubted : bool
-        Whether the check of the day asks for another look.
+        Whether the check that is gone by asks for another look.
     looked : bool
         Whether there is a check of the day.
     """
@@ -165,13 +165,14 @@ def cases_of(assessment: Assessment, work: Begun, *, block: Block, risk: float) 
     found, ends, known, failed = list(work.found), list(work.ends), list(work.known), list(work.failed)
     for i, starts in work.starts.items():
         one = work.rows[i : i + 1], work.state.take(np.array([i]))
-        anew = changed_need(assessment, *one, found[i], work.recorded[i], known[i].doubted, starts)
+        recorded, unlikely = work.recorded[i], known[i].doubted
+        anew = changed_need(assessment, *one, found[i], recorded, unlikely, starts, work.checked[i])
         if anew is not None:
             (found[i], known[i]), failed[i] = anew, True
             ends[i] = quantiles([found[i]], _asked(risk))[0].tolist()
     return [
-        _case(assessment, *row, block=block)
-        for row in zip(work.rows.tolist(), found, ends, known, failed, work.checked, strict=True)
+        _case(assessment, i, work, *row, block=block, risk=risk)
+        for i, row in enumerate(zip(found, ends, known, failed, strict=True))
     ]
 
 
@@ -198,11 +199,14 @@ def _starts(
 
 
 def _case(
-    assessment: Assessment, position: int, need: Marginal, ends: list[float], history: LikeKit, failed: bool,
-    checked: CheckedDive | None, *, block: Block,
+    assessment: Assessment, i: int, work: Begun, need: Marginal, ends: list[float], history: LikeKit,
+    failed: bool, *, block: Block, risk: float,
 ) -> Case:  # fmt: skip
-    """Lead of one row; `ends` are `QUANTILES`, then those of the rule."""
+    """Lead of row *i*; `ends` are `QUANTILES`, then those of the rule."""
     theta, own_ends = assessment.fit.theta, ends[len(QUANTILES) :]
+    position, checked = int(work.rows[i]), work.checked[i]
+    today = checked is not None and checked.own_day
+    alike = checked is not None and agreed(checked)
     mass = float(assessment.rigs.body.mass[position])
     # A step on the way may find too few blocks for less than what the answer comes to, which is to be named.
     ready = block.endless
@@ -213,15 +217,19 @@ def _case(
         mass=mass,
         theta=theta,
         failed=failed,
-        confirmed=checked is not None and agreed(checked),
+        confirmed=alike,
+        stands=checked is not None and not today and (alike or checked.near_reserve),
     )
     doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
-    if doubt:
-        choice = doubted(own_ends, history, block=ready, theta=theta)
+    if checked is not None and doubt:
+        at = np.array([i])
+        (before,) = checked.before.marginals(work.rows[at], work.state.take(at))
+        without = float(before.quantile([1 - risk])[0])
+        choice = doubted(own_ends, history, block=ready, mass=mass, theta=theta, without=without)
     try:
         block.require(max(choice.lead, choice.bring))
     except TooFewBlocksError as fault:
         who = assessment.line.plan["diver"][assessment.line.row[position]]
         raise TooFewBlocksError(f"{who}: {fault}", lead=fault.lead, most=fault.most) from None
     kept = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
-    return Case(position, need, kept, history, *choice, doubt, checked is not None)
+    return Case(position, need, kept, history, *choice, doubt, today)

@@ -7,15 +7,16 @@ them on the other.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.checked_dive import ASTRAY
+from leadline.decide.checked_dive import ASTRAY, CheckedDive
 from leadline.decide.disbelief import chance_of_zones
 from leadline.decide.history_data import LikeKit, Sights
 from leadline.model.hyperparameters import Hyperparameters
@@ -82,7 +83,7 @@ def _looks(sights: Sights, doubted: Sights) -> NDArray[np.bool_]:
 
 def changed_need(
     assessment: Assessment, row: IntArray, state: State, need: Marginal, history: LikeKit, doubted: Sights,
-    starts: Sequence[int],
+    starts: Sequence[int], checked: CheckedDive | None = None,
 ) -> tuple[Marginal, LikeKit] | None:  # fmt: skip
     """Need with the chance that something changed before stops that failed, and what is on record since.
 
@@ -98,6 +99,8 @@ def changed_need(
         As of `change_starts`.
     starts : sequence of int
         From there.
+    checked : CheckedDive, optional
+        The dive with the looks it goes by: those are taken at their word, changed or not.
 
     Returns
     -------
@@ -107,9 +110,16 @@ def changed_need(
     """
     sights, theta = history.sights, assessment.fit.theta
     best: tuple[float, Marginal, int] | None = None
+    looks, known, told = np.zeros(len(sights), bool), assessment, None
+    if checked is not None:
+        looks = np.isin(sights.row, checked.evidence.statements.row[checked.looks])
+        known, told = checked.before, partial(checked.log_told, state=state)
     for first in starts:
-        before = assessment.marginals(row, state, until=first - 1)[0]
-        share, found = mixed(need, before, sights.take(sights.place >= first), theta)
+        since = (sights.place >= first) & ~looks
+        if not since.any():
+            continue
+        before = known.marginals(row, state, until=first - 1)[0]
+        share, found = mixed(need, before, sights.take(since), theta, told)
         if share >= LIKELY and (best is None or share > best[0]):
             best = share, found, first
     if best is None:
@@ -126,7 +136,10 @@ def changed_need(
     )
 
 
-def mixed(need: Marginal, before: Marginal, since: Sights, theta: Hyperparameters) -> tuple[float, Marginal]:
+def mixed(
+    need: Marginal, before: Marginal, since: Sights, theta: Hyperparameters,
+    looks: Callable[[FloatArray], FloatArray] | None = None,
+) -> tuple[float, Marginal]:  # fmt: skip
     """Posterior of need over: the records hold, or something changed before some stops.
 
     Parameters
@@ -139,6 +152,8 @@ def mixed(need: Marginal, before: Marginal, since: Sights, theta: Hyperparameter
         From the first that failed on.
     theta : Hyperparameters
         Share of wrong records.
+    looks : callable, optional
+        Log chance of the looks that the dive goes by, for each expected need.
 
     Returns
     -------
@@ -151,7 +166,10 @@ def mixed(need: Marginal, before: Marginal, since: Sights, theta: Hyperparameter
     (holds, _), (astray, off) = ASTRAY
     reach = REACH * (before.expected_sd + off)
     grid = np.arange(before.mean - reach, before.mean + reach, STEP)
-    both = _log_told(np.concatenate([grid, before.points]), since, theta, before.scatter)
+    every = np.concatenate([grid, before.points])
+    both = _log_told(every, since, theta, before.scatter)
+    if looks is not None:
+        both = both + looks(every)
     log_told, log_before = both[: len(grid)], both[len(grid) :]
     # Of hundreds of records the chance itself is too small for a number.
     top = max(log_told.max(), log_before.max())

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.decide import check_words
-from leadline.decide.advice import TOO_HEAVY, Advice, answers, breath_out
+from leadline.decide.advice import Advice, answers, breath_out
 from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
@@ -228,16 +228,6 @@ def _not_above_now(plan: Columns) -> Columns:
     return {**plan, "stop_bar": np.array([";".join(lower)], object)}
 
 
-def _chances(checked: CheckedDive, advice: Advice, lead: float) -> tuple[float, float]:
-    """Chances of too light and too heavy at the end of the dive with some lead."""
-    if lead == advice.lead_kg:
-        return advice.p_too_light, advice.p_too_heavy
-    rows = np.array([checked.position])
-    need = checked.marginals(rows, checked.state(rows))[0]
-    out = breath_out(checked.fit.theta)
-    return float(need.above(lead + out)), float(1 - need.above(lead - TOO_HEAVY))
-
-
 def _by_records(checked: CheckedDive, way: Course, risk: float) -> float:
     """Lead for the dive within the accepted risk, as if there had been no look. [kg]."""
     down = way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
@@ -283,11 +273,9 @@ def _answer(
         lead = max(lead, block.at_least(_by_records(checked, way, risk)))
     # A look that is not used is made again as it was.
     look = on if conditions.still is False or looks[-1].at_odds else now.lead_kg
-    light, heavy = _chances(checked, advice, lead)
-    given = advice.cautions
-    if lead != advice.lead_kg:  # of the rig with what is told to be worn, not with what begins a check
-        (worn,) = answers(checked, block=block, risk=risk, imperial=imperial, lead=lead)
-        given = worn.advice.cautions
+    worn = advice
+    if lead != advice.lead_kg:  # chances and rig of what is told to be worn, not of what begins a check
+        worn = answers(checked, block=block, risk=risk, imperial=imperial, lead=lead)[0].advice
     found = CheckAnswer(
         diver=advice.diver,
         lead_on_kg=on,
@@ -298,14 +286,14 @@ def _answer(
         change_kg=lead - on,
         look_kg=look,
         look_change_kg=look - on,
-        p_too_light=light,
-        p_too_heavy=heavy,
+        p_too_light=worn.p_too_light,
+        p_too_heavy=worn.p_too_heavy,
         again=again,
         looks=count,
         records=records,
         doubts=doubts,
         cautions=check_words.cautions(
-            given,
+            worn.cautions,
             looks[-1],
             conditions,
             way=way,

@@ -21,6 +21,7 @@ __all__ = [
     "again",
     "agreed",
     "course",
+    "doubtful",
     "far",
     "reading",
     "surprising",
@@ -190,6 +191,12 @@ def agreed(checked: CheckedDive) -> bool:
     """Whether several looks of the day show the same: one of them confirms the other."""
     rows = distinct(checked.evidence.statements.row[checked.looks])
     return len(rows) > 1 and not checked.at_odds
+
+
+def doubtful(checked: CheckedDive) -> bool:
+    """Whether looks contradict each other, or a single one what was known."""
+    one = len(distinct(checked.evidence.statements.row[checked.looks])) == 1
+    return surprising(checked) if one else checked.at_odds
 
 
 def far(checked: CheckedDive, lead: float, on: float, *, share: float = 1.0) -> bool:

@@ -2,13 +2,14 @@
 
 A check minutes before a dive tells more about that dive than about the next one: whatever makes this day
 different (another layer, a fuller suit) is in it. So need at the check is updated with the scatter in it, on
-a grid, and then carried to the stop by the ledger.
+a grid, and then carried to the stop by the ledger. Looks of an earlier day stand until a stop is held in
+that suit: taken at their word as on their own day, but for its scatter, which is another on another day.
 """
 
 from __future__ import annotations
 
 from dataclasses import fields
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Final, Self
 
 import numpy as np
@@ -16,16 +17,17 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import ALL_TIME, Assessment, questions
 from leadline.decide.foreseen import Key
-from leadline.decide.past import NEAR_RESERVE
+from leadline.decide.look_density import REACH, bias_nodes, log_between, log_density, no_further, smoothed
+from leadline.decide.past import NEAR_RESERVE, highest_read
+from leadline.decide.standing_look import standing_looks
 from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.model.diver import Population
 from leadline.model.marginal import Marginal
-from leadline.normal import log_distribution
 from leadline.physics.ledger import State, breath_volume, emerged_head
 from leadline.physics.rig import Rigs
 from leadline.records import RESERVE_PRESSURE
-from leadline.timeline import CHECK, PLAN
+from leadline.timeline import PLAN
 
 __all__ = ["CheckedDive", "right_check"]
 
@@ -39,10 +41,7 @@ LEAST_CARRY_SD: Final = (
 )
 CONTRADICT: Final = 0.05  # least chance of a look and the other looks of the day together, over their best
 STEP: Final = 0.02  # kg of the grid
-COARSE: Final = 0.04  # kg of the grid on which two needs are held against each other
 ROUNDING: Final = 1e-9  # nats
-REACH: Final = 6.0  # sds to either side
-BIAS_NODES: Final = 15
 ASTRAY: Final = ((0.98, 0.0), (0.02, 3.0))
 """Days on which what is known holds, and days on which it does not: shares, and how far off it then is. [kg]
 
@@ -78,6 +77,8 @@ class CheckedDive(Assessment):
         Row of that dive in the timeline.
     looks : ndarray of bool, shape (m,)
         Evidence of the surface checks that belong to it.
+    own_day : bool
+        Whether they were made on the day of that dive, so that they share its scatter.
 
     Notes
     -----
@@ -87,10 +88,13 @@ class CheckedDive(Assessment):
 
     position: int
     looks: BoolArray
+    own_day: bool = True
 
     @classmethod
     def around(cls, assessment: Assessment, position: int | None = None) -> Self:
         """The same assessment; its looks are the checks of that diver, in that suit, on the plan's day.
+
+        Where there is none, those that still stand, see `standing_look`.
 
         Parameters
         ----------
@@ -106,16 +110,18 @@ class CheckedDive(Assessment):
         """
         line, evidence = assessment.line, assessment.evidence
         here = int(line.at(PLAN)[0]) if position is None else position
-        day = line.occasions.date.astype("datetime64[D]")
-        same = (
-            (line.table == CHECK)
-            & (line.occasions.diver == line.occasions.diver[here])
-            & (assessment.suit == assessment.suit[here])
-            & (day == day[here])
-        )
-        looks = same[evidence.statements.row] & np.isin(evidence.statements.kind, EVIDENCE)
+        rows, own_day = standing_looks(assessment, here, np.isin(evidence.statements.kind, EVIDENCE))
+        looks = rows[evidence.statements.row] & np.isin(evidence.statements.kind, EVIDENCE)
         held = {f.name: getattr(assessment, f.name) for f in fields(Assessment)}
-        return cls(**held, position=here, looks=looks)
+        return cls(**held, position=here, looks=looks, own_day=own_day)
+
+    @cached_property
+    def near_reserve(self) -> bool:
+        """Whether one of the looks was made with nearly empty cylinders, in the types of the planned dive."""
+        rows = distinct(self.evidence.statements.row[self.looks])
+        types = self.cylinder_types
+        like = rows[types[rows] == types[self.position]]
+        return bool((highest_read(self.line.occasions, like) <= NEAR_RESERVE).any())
 
     @cached_property
     def before(self) -> Assessment:
@@ -187,7 +193,7 @@ class CheckedDive(Assessment):
             Looks on the same breath err together (how full a normal breath is, how big the head): their
             common error is integrated out, so that looking ten times does not make ten readings.
         """
-        _, weights = _bias_nodes()
+        _, weights = bias_nodes()
         rows = np.arange(len(self.keys)) if used is None else np.flatnonzero(used)
         total = np.zeros(len(self.grid))
         for key in sorted({self.keys[s] for s in rows}):
@@ -205,10 +211,10 @@ class CheckedDive(Assessment):
         # The zones that fit lie side by side: together they are one interval.
         low = np.where(o.fit[:, 2] > 0, -np.inf, np.where(o.fit[:, 1] > 0, o.lower, o.upper))
         high = np.where(o.fit[:, 0] > 0, np.inf, np.where(o.fit[:, 1] > 0, o.upper, o.lower))
-        nodes, _ = _bias_nodes()
+        nodes, _ = bias_nodes()
         needs = self.grid + self._shift[:, None, None] + common[:, None, None] * nodes[:, None]
         return [
-            _log_between((low[s] - need) / own[s], (high[s] - need) / own[s]) for s, need in enumerate(needs)
+            log_between((low[s] - need) / own[s], (high[s] - need) / own[s]) for s, need in enumerate(needs)
         ]
 
     @cached_property
@@ -251,7 +257,7 @@ class CheckedDive(Assessment):
         That records may not hold today lets a clear look far from them overrule them: without it the answer
         would lie between the two, where neither has it.
         """
-        found = [np.log(share) + _log_density(self.expected.wider(off), self.grid) for share, off in ASTRAY]
+        found = [np.log(share) + log_density(self.expected.wider(off), self.grid) for share, off in ASTRAY]
         return np.array(found)
 
     def carried_to(self, state: State) -> Marginal:
@@ -272,12 +278,11 @@ class CheckedDive(Assessment):
         there = self.before.marginals(rows, state)[0]
         if np.ptp(self.seen) < ROUNDING:
             return there  # as after a look that was certain beforehand
-        near, far = (self.prior(rows, s)[1] for s in (self.right_now, state))
-        apart = float(np.sum((near.values - far.values) ** 2))
-        apart += float((self.fit.theta.suit_factor * (near.suit_sd - far.suit_sd)[0]) ** 2)
+        apart = self._apart(state)
         here, away, scatter = self.expected.expected_sd**2, there.expected_sd**2, there.scatter**2
         off = np.array([sd for _, sd in ASTRAY]) ** 2
-        shared = np.clip((here + away - apart) / 2, 0.0, np.sqrt(here * away)) + off + scatter
+        shared = np.clip((here + away - apart) / 2, 0.0, np.sqrt(here * away)) + off
+        shared = shared + scatter if self.own_day else shared
         slope = shared / (here + off + scatter)
         left = np.maximum(away + off + scatter - slope * shared, LEAST_CARRY_SD**2)
         # How much of each need now is owed to which kind of day.
@@ -285,7 +290,33 @@ class CheckedDive(Assessment):
         points = there.mean + (slope @ share) * (self.grid - self.expected.mean)
         variance = float(left @ (share @ self.now.weights))
         found = Marginal(np.maximum.accumulate(points), self.now.weights, float(np.sqrt(variance)))
-        return _no_further(found, there, self._side)
+        return no_further(found, there, self._side)
+
+    def _apart(self, state: State) -> float:
+        """Variance of what need now and need in another state do not share, by the physics. [kg²]."""
+        rows = np.array([self.position])
+        near, far = (self.prior(rows, s)[1] for s in (self.right_now, state))
+        suit = self.fit.theta.suit_factor * (near.suit_sd - far.suit_sd)[0]
+        return float(np.sum((near.values - far.values) ** 2) + suit**2)
+
+    def log_told(self, points: FloatArray, state: State) -> FloatArray:
+        """Log chance of the looks, for each expected need in another state, where nothing known holds.
+
+        Parameters
+        ----------
+        points : ndarray, shape (k,)
+            [kg]
+        state : State
+            One row, such as the stop at the reserve.
+
+        Returns
+        -------
+        ndarray, shape (k,)
+            Each look at its word, as for the dive.
+        """
+        there = self.before.marginals(np.array([self.position]), state)[0]
+        sd = float(np.sqrt(max(self._apart(state), LEAST_CARRY_SD**2) + there.scatter**2))
+        return smoothed(self.seen, self.grid, points - (there.mean - self.expected.mean), sd)
 
     @cached_property
     def _side(self) -> int:
@@ -324,36 +355,6 @@ class CheckedDive(Assessment):
         return {}
 
 
-def _no_further(found: Marginal, before: Marginal, side: int) -> Marginal:
-    """A need that no look has moved against the way it points.
-
-    Any look opens the chance of a day on which nothing known holds, to both sides. One that only shows that
-    less would do closes it above by as much as it saw, which may be little; it asks for no more for that.
-    """
-    if side == 0:
-        return found
-    found, before = _trimmed(found), _trimmed(before)
-    grid = np.arange(
-        min(one.points[0] - REACH * one.scatter for one in (found, before)),
-        max(one.points[-1] + REACH * one.scatter for one in (found, before)) + COARSE,
-        COARSE,
-    )
-    above = np.minimum if side < 0 else np.maximum
-    weights = np.maximum(-np.diff(above(found.above(grid), before.above(grid))), 0.0)
-    return Marginal((grid[1:] + grid[:-1]) / 2, weights / weights.sum(), COARSE / 2)
-
-
-def _trimmed(need: Marginal) -> Marginal:
-    """Without points that hold nothing, and of the others as many as `COARSE` asks for: less to reckon."""
-    kept = np.flatnonzero(need.weights > need.weights.max() * 1e-10)
-    points, weights = need.points[kept[0] : kept[-1] + 1], need.weights[kept[0] : kept[-1] + 1]
-    first = np.flatnonzero(np.diff(np.floor(points / COARSE), prepend=-np.inf))
-    mass = np.add.reduceat(weights, first)
-    middle = np.add.reduceat(weights * points, first) / np.maximum(mass, 1e-300)
-    there = mass > 0
-    return Marginal(middle[there], mass[there] / mass.sum(), need.scatter)
-
-
 def right_check(rigs: Rigs, pressure: FloatArray) -> State:
     """The state of a check that is right, at pressures of shape (t, C) [bar gauge]; t rows."""
     return State(
@@ -363,26 +364,3 @@ def right_check(rigs: Rigs, pressure: FloatArray) -> State:
         breath=breath_volume(np.full(len(pressure), "normal", object), rigs.lungs)[0],
         head_out=emerged_head(rigs, "eye")[0],
     )
-
-
-@lru_cache(maxsize=1)
-def _bias_nodes() -> tuple[FloatArray, FloatArray]:
-    nodes, weights = np.polynomial.hermite_e.hermegauss(BIAS_NODES)
-    return nodes, weights / weights.sum()
-
-
-def _log_between(low: FloatArray, high: FloatArray) -> FloatArray:
-    """Log chance that a standard normal lies between two values, from the tail that keeps its digits."""
-    flip = low + high > 0
-    near, far = np.where(flip, -low, high), np.where(flip, -high, low)
-    top = log_distribution(near)
-    return np.asarray(top + np.log1p(-np.exp(np.minimum(log_distribution(far) - top, -1e-12))))
-
-
-def _log_density(marginal: Marginal, points: FloatArray) -> FloatArray:
-    """Log density of need, scatter included, up to a constant that is the same for all."""
-    kept = marginal.weights > marginal.weights.max() * 1e-12
-    z = (points[:, None] - marginal.points[kept]) / marginal.scatter
-    logs = np.log(marginal.weights[kept]) - 0.5 * z**2
-    top = logs.max(axis=1, keepdims=True)
-    return np.asarray(top[:, 0] + np.log(np.exp(logs - top).sum(axis=1) / marginal.scatter))

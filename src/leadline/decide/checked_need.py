@@ -1,27 +1,32 @@
-"""Needs of planned dives, with the surface checks of their days."""
+"""Needs of planned dives, with the surface checks that they go by."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
+from leadline.decide.check_reading import agreed, doubtful
 from leadline.decide.checked_dive import CheckedDive
+from leadline.decide.standing_look import STANDS, held_stops
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import Exposures, State
 from leadline.timeline import CHECK
 
 __all__ = ["checked_dives", "look_ahead", "needs"]
 
+_DAY: Final = "datetime64[D]"
+
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
 
 def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | None]:
-    """Each planned dive with the checks of its day; None where nobody looked at that diver in that suit.
+    """Each planned dive with the checks it goes by; None where nobody looked at that diver in that suit.
 
     Parameters
     ----------
@@ -32,16 +37,32 @@ def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | 
     """
     if isinstance(assessment, CheckedDive):
         return [assessment] * len(rows)
+    o, suit, day = assessment.line.occasions, assessment.suit, assessment.line.occasions.date
     line = assessment.line
-    o, checks = line.occasions, line.at(CHECK)
-    day = o.date.astype("datetime64[D]")
-    checked = set(zip(o.diver[checks].tolist(), day[checks].tolist(), strict=True))
+    last_check, last_held = (_latest(assessment, each) for each in (line.at(CHECK), held_stops(line)))
     found: list[CheckedDive | None] = []
     for row in rows.tolist():
-        near = (int(o.diver[row]), day[row].item()) in checked
-        about = CheckedDive.around(assessment, row) if near else None
-        found.append(about if about is not None and about.looks.any() else None)
+        key, today = (int(o.diver[row]), int(suit[row])), day[row].astype(_DAY)
+        looked, held = last_check.get(key), last_held.get(key)
+        # What most divers have: no look of late, or a stop held since. Looks that are later still are rare.
+        gone = looked is None or today > looked + STANDS or (held is not None and looked < held < today)
+        about = None if gone else CheckedDive.around(assessment, row)
+        found.append(about if about is not None and _gone_by(about) else None)
     return found
+
+
+def _gone_by(about: CheckedDive) -> bool:
+    """Whether the looks are gone by: on a later day no single one that nothing bears out, such as a slip."""
+    return bool(about.looks.any()) and (about.own_day or agreed(about) or not doubtful(about))
+
+
+def _latest(assessment: Assessment, rows: IntArray) -> dict[tuple[int, int], np.datetime64]:
+    """Day of the latest of some rows, of each diver in each suit; what has no date is left out."""
+    o = assessment.line.occasions
+    rows = rows[~np.isnat(o.date[rows])]
+    rows = rows[np.argsort(o.date[rows], kind="stable")]
+    keys = zip(o.diver[rows].tolist(), assessment.suit[rows].tolist(), strict=True)
+    return dict(zip(keys, o.date[rows].astype(_DAY), strict=True))
 
 
 def look_ahead(

@@ -25,6 +25,9 @@ ALIKE: Final = 0.1
 LESS: Final = 0.5
 """Leads that differ by no more are as little; by so much, less. [kg]"""
 
+LOOKS: Final = 2
+"""Looks at the surface that answer a rise at the stop. [-]"""
+
 APART: Final = 0.5
 """A rise is wondered at where need was shown before to be no more than this above what it asks for. [kg]"""
 
@@ -62,13 +65,14 @@ class Sights:
         Share of wrong records of its kind that say what it says. [-]
     dive, handed : ndarray of bool, shape (s,)
         Of a dive, not of a look at the surface; after a hand-off.
-    place : ndarray of int, shape (s,)
-        In time.
+    place, time : ndarray of int, shape (s,)
+        In time: of its occasion, which all looks of a day share; and of the record itself.
     rose, sank : ndarray of bool, shape (s,)
-        The diver rose, and nothing later was held with as little lead; sank with less than did not sink
-        before, and nothing later was held, or was too light, with as much.
+        The diver rose, and no later stop was held with as little lead, nor did two looks at the surface find
+        it enough; sank with less than did not sink before, and nothing later was held, or was too light, with
+        as much.
     hinted : ndarray of bool, shape (s,)
-        Rose, perhaps for gas, and nothing later was held with as little lead.
+        Rose, perhaps for gas, and nothing answers that as it answers a rise.
     more : ndarray of bool, shape (s,)
         A stop that shows need for more than something earlier had a place for, by a rise or by a hover with
         much more lead, and nothing later has room for less.
@@ -89,6 +93,7 @@ class Sights:
     dive: BoolArray = field(default_factory=_no)
     handed: BoolArray = field(default_factory=_no)
     place: IntArray = field(default_factory=_nothing)
+    time: IntArray = field(default_factory=_nothing)
     rose: BoolArray = field(default_factory=_no)
     sank: BoolArray = field(default_factory=_no)
     hinted: BoolArray = field(default_factory=_no)
@@ -144,9 +149,7 @@ class Sights:
         more = np.zeros(len(self), bool)
         for first, end in _with_any(rose | sank | hinted, bounds):
             part = slice(first, end)
-            rose[part], sank[part], hinted[part] = _unanswered(
-                self.place[part], self.lead[part], self.fit[part]
-            )
+            rose[part], sank[part], hinted[part] = _unanswered(self.take(part))
         least, most = _least(self), _most(self)
         for first, end in bounds:
             if end - first > 1 and least[first:end].max() >= most[first:end].min():
@@ -265,14 +268,24 @@ def _results(fit: FloatArray) -> tuple[BoolArray, BoolArray, BoolArray]:
     return rose, sank, ~rose & (fit[:, 1] < 1) & (fit[:, 0] == 1)
 
 
-def _unanswered(place: IntArray, lead: FloatArray, fit: FloatArray) -> tuple[BoolArray, BoolArray, BoolArray]:
+def _unanswered(sights: Sights) -> tuple[BoolArray, BoolArray, BoolArray]:
     """Who rose, or sank with less than before, or rose perhaps for gas, and since when nothing answers it."""
+    place, lead, fit = sights.place, sights.lead, sights.fit
     rose, sank, hinted = _results(fit)
-    later, not_heavy = place > place[:, None], fit[:, 2] == 0
-    held = (later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)).any(axis=1)
+    later, not_heavy = sights.time > sights.time[:, None], fit[:, 2] == 0
+    enough = later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)
+    held = (enough & sights.dive).any(axis=1) | _by_looks(enough & ~sights.dive, sights.row)
     with_more = (place < place[:, None]) & (lead >= lead[:, None] + LESS) & not_heavy
     answered = (later & (lead >= lead[:, None] - ALIKE) & not_heavy).any(axis=1)
     return rose & ~held, sank & with_more.any(axis=1) & ~answered, hinted & ~held
+
+
+def _by_looks(shown: BoolArray, row: IntArray) -> BoolArray:
+    """Whether looks at the surface answer a rise: two of them, for a single one may be misread; (s,)."""
+    found = np.zeros(len(row), np.int64)
+    for look in set(row[shown.any(axis=0)].tolist()):
+        found += shown[:, row == look].any(axis=1)
+    return np.asarray(found >= LOOKS, bool)
 
 
 def _rises(sights: Sights) -> BoolArray:

@@ -194,7 +194,7 @@ def lead_rule(
 
 def chosen(
     ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters,
-    failed: bool = False, confirmed: bool = False,
+    failed: bool = False, confirmed: bool = False, stands: bool = False,
 ) -> Choice:  # fmt: skip
     """The lead of an answer.
 
@@ -213,7 +213,10 @@ def chosen(
     failed : bool
         Whether the diver would go down with what failed at the stop, see `fails`.
     confirmed : bool
-        Whether several looks of the day agree, so that a large step, up or down, rests on more than one.
+        Whether several looks agree, so that a large step, up or down, rests on more than one.
+    stands : bool
+        Whether looks of an earlier day, with no stop held since, agree or were made near the reserve: another
+        one is to confirm them before a large step down.
 
     Returns
     -------
@@ -244,19 +247,33 @@ def chosen(
         # The band is narrow and a step up is at once: the check confirms it.
         return Choice(bring, bring, True, False)
     # Looks of the day that agree are the water's own word: a step down from what is proven binds no more.
-    lead = bring if confirmed else _held(bring, history, block, mass)
+    lead = bring if confirmed and not stands else _held(bring, history, block, mass)
+    if stands and lead > bring + 1e-9:
+        return Choice(_first(begin, bring, history, block), bring, True, False)
     return Choice(lead, bring, False, lead > bring + 1e-9)
 
 
-def doubted(ends: Sequence[float], history: LikeKit, *, block: Block, theta: Hyperparameters) -> Choice:
-    """The lead of an answer whose check of the day asks for another look; parameters as of `chosen`.
+def doubted(
+    ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters,
+    without: float,
+) -> Choice:  # fmt: skip
+    """The lead of an answer whose check asks for another look; parameters as of `chosen`.
+
+    Parameters
+    ----------
+    without : float
+        Quantile of need at the accepted risk without that check. [kg]
 
     Returns
     -------
     Choice
-        A check first, whatever was proven before.
+        A check first, with what either says at hand: where stops have been held, no less than those before it
+        called for, be it held back by the rule for steps down.
     """
     bring = block.at_least(ends[ENOUGH] - breath_out(theta))
-    if len(history.failed):  # such a look does not outweigh what failed in the water
+    if len(history.enough):
+        bring = max(bring, _held(block.at_least(without - breath_out(theta)), history, block, mass))
+    failed = bool(len(history.failed))
+    if failed:  # such a look does not outweigh what failed in the water
         bring = max(bring, _more_than_failed(history, block))
-    return Choice(_first(ends[BEGIN_AT], bring, history, block), bring, True, False)
+    return Choice(_first(ends[BEGIN_AT], bring, history, block), bring, True, False, failed)

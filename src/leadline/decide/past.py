@@ -8,6 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.arrays import Occasions
 from leadline.decide.assessment import Assessment
 from leadline.decide.sight import sights, telling
 from leadline.distinct import distinct
@@ -16,7 +17,7 @@ from leadline.frozen import dataclass
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
 
-__all__ = ["NEAR_RESERVE", "SAYS", "Asked", "Past", "Sorted"]
+__all__ = ["NEAR_RESERVE", "SAYS", "Asked", "Past", "Sorted", "highest_read"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -164,6 +165,14 @@ def _salinities(words: NDArray[np.object_], noted: FloatArray) -> FloatArray:
     return np.where(np.isnan(noted), usual, noted)
 
 
+def highest_read(occasions: Occasions, rows: IntArray) -> FloatArray:
+    """Highest pressure among the cylinders of some checks; infinite where one was not read. [bar gauge]."""
+    # A cylinder that is carried and was not read may be full; a padded place holds none.
+    read, on = occasions.stop[rows], occasions.carried[rows]
+    most = np.where(np.isnan(read), np.where(on, np.inf, -np.inf), read).max(axis=1, initial=-np.inf)
+    return np.asarray(np.where(np.isfinite(most), most, np.inf))
+
+
 class Past:
     """Dives, checks and evidence of the divers of a plan, reckoned for all of them at once.
 
@@ -247,11 +256,8 @@ class Past:
 
     def _checks_of(self, rows: IntArray) -> Sorted:
         """Checks, and whether each was made with nearly empty cylinders."""
-        o = self.assessment.line.occasions
-        # A cylinder that is carried and was not read may be full; a padded place holds none.
-        read, on = o.stop[rows], o.carried[rows]
-        most = np.where(np.isnan(read), np.where(on, np.inf, -np.inf), read).max(axis=1)
-        return self._sorted(rows, near_reserve=np.isfinite(most) & (most <= NEAR_RESERVE))
+        most = highest_read(self.assessment.line.occasions, rows)
+        return self._sorted(rows, near_reserve=most <= NEAR_RESERVE)
 
     def _observed(self) -> IntArray:
         """Evidence that was seen, by diver."""

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.checked_dive import EVIDENCE, REACH, STEP, CheckedDive, right_check
+from leadline.decide.checked_dive import EVIDENCE, STEP, CheckedDive, right_check
+from leadline.decide.look_density import REACH
 from leadline.frozen import dataclass
 from leadline.physics.ledger import State
 from leadline.records import RESERVE_PRESSURE

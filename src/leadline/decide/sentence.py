@@ -31,7 +31,7 @@ STANDING: Final = (
 )
 """The caution that goes with every answer, once."""
 
-DOUBTED: Final = "The check of the day"
+DOUBTED: Final = "The last check"
 """How the caution begins that asks for another look at the surface."""
 
 DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
@@ -241,17 +241,9 @@ def _unsure(
 ) -> list[str]:
     """Why a check comes first, where no new suit or cylinder says so already."""
     if doubted:
-        least = max([*history.failed.lead.tolist(), *history.light.tolist()], default=-np.inf)
-        proven = min((enough for enough in history.enough.tolist() if enough > least), default=0.0)
-        hand = (
-            f", with {about_text(proven, imperial)} within reach, which has been enough"
-            if proven > lead
-            else ""
-        )
         return [
             f"{DOUBTED} is far from what was known, from the lead on or from what was proven enough, or its "
-            f"looks from one another: look again before the dive{hand}, and go by the water if it shows the "
-            "same"
+            "looks from one another: look again before the dive, and go by the water if it shows the same"
         ]
     if not history.known and named & {"suit", "cylinder"}:
         return []
@@ -260,6 +252,10 @@ def _unsure(
         return [f"{nothing} is known of this diver in this suit and type of cylinder"]
     if not check:
         return []
+    if band[2] - band[0] <= WIDE and len(history.carried) and lead < float(history.carried[-1]):
+        return [
+            "The last check shows far less than has been enough at a stop: look once more before the dive"
+        ]
     if band[2] - band[0] <= WIDE:
         rise = about_text(MOST_RISE, imperial)
         return [f"More than {rise} over the lead carried last, on one observation: a check confirms it first"]

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.history_data import Sights
-from leadline.evidence.gather import Evidence
+from leadline.evidence.gather import Evidence, in_time
 from leadline.model.observations import SLIPS, Form
 from leadline.physics.ledger import Exposures
-from leadline.timeline import DIVE
+from leadline.timeline import DIVE, Timeline
 
 __all__ = ["sights", "taught", "telling"]
 
@@ -60,6 +60,13 @@ def _taught(assessment: Assessment, exposure: FloatArray, names: Sequence[str]) 
     return np.asarray((exposure * assessment.fit.aligned(names)[0]).sum(axis=1))
 
 
+def _ranks(line: Timeline) -> IntArray:
+    """Place of each row of the timeline in time, by itself; shape (rows,)."""
+    found = np.empty(len(line.table), np.int64)
+    found[np.argsort(in_time(line), kind="stable")] = np.arange(len(found))
+    return found
+
+
 def sights(assessment: Assessment, seen: IntArray) -> Sights:
     """Statements as leads less need there; see `Sights.carried`.
 
@@ -97,6 +104,7 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
         dive=dive,
         handed=said.kind[seen] == "hand_off",
         place=evidence.order[seen],
+        time=_ranks(assessment.line)[said.row[seen]],
         rose=no,
         sank=no,
         hinted=no,

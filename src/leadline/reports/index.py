@@ -22,7 +22,7 @@ DANGER_WORDS: Final = {
     "Danger": "danger: too light with the lead carried last",
     "Too light at the stop": "danger: was too light at the stop in like kit",
     FAILED: "danger: rose at the stop with more than the records call for",
-    DOUBTED: "the check of the day is in doubt",
+    DOUBTED: "the last check is in doubt",
     "No suit named": "no suit named: too little for any suit",
     "Under 18": "under 18",
 }

@@ -1,0 +1,205 @@
+"""Looks at the surface that a later dive goes by: those that no stop was held after."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from leadline.arrays import columns_from_rows
+from leadline.decide.advice import Advice, advise
+from leadline.decide.assessment import Assessment
+from leadline.decide.checked_dive import CheckedDive
+from leadline.decide.checked_need import checked_dives
+from leadline.records import DIVES
+from leadline.timeline import PLAN
+
+from .club import checks, dives, learned, plan_row, records
+
+Row = dict[str, Any]
+
+
+def looks(
+    *leads: float, day: str = "2026-05-20", line: str = "eye", bar: float = 50, **more: Any
+) -> list[Row]:
+    """Looks of Ole, an hour apart."""
+    return [
+        plan_row("Ole")
+        | {
+            "check": f"l{day}{n}",
+            "dive": "",
+            "date": f"{day}T{9 + n:02d}:00",
+            "lead_kg": lead,
+            "bar": bar,
+            "waterline": line,
+        }
+        | more
+        for n, lead in enumerate(leads)
+    ]
+
+
+def assessment(looked: list[Row], dived: list[Row] | None = None, **plan: Any) -> Assessment:
+    held = records(checks=[*checks(), *looked], dives=[*dives(), *(dived or [])])
+    seen = {
+        name: np.isin(getattr(held, name)[name[:-1]], [row[name[:-1]] for row in rows])
+        for name, rows in (("dives", dives()), ("checks", checks()))
+    }
+    return Assessment.of(
+        held,
+        learned(),
+        plan=columns_from_rows(DIVES, [plan_row("Ole", start_bar="200") | plan]),
+        dives_in_fit=seen["dives"],
+        checks_in_fit=seen["checks"],
+    )
+
+
+def goes_by(looked: list[Row], dived: list[Row] | None = None, **plan: Any) -> CheckedDive | None:
+    made = assessment(looked, dived, **plan)
+    return checked_dives(made, made.line.at(PLAN))[0]
+
+
+def advice(looked: list[Row], dived: list[Row] | None = None, **plan: Any) -> Advice:
+    return advise(assessment(looked, dived, **plan))[0]
+
+
+def dive(when: str, **more: Any) -> Row:
+    row = {"dive": f"d{when}", "date": when, "lead_kg": 7, "start_bar": 200, "end_bar": 50}
+    return plan_row("Ole") | row | {"stop_result": "hovered", "bc_state": "empty"} | more
+
+
+# --- which looks ---
+
+
+@pytest.mark.parametrize(
+    ("dived", "plan", "own_day", "count"),
+    [
+        ([], {}, True, 2),
+        ([], {"date": "2026-05-21"}, False, 2),
+        ([], {"date": "2026-06-19"}, False, 2),
+        ([], {"date": "2026-06-20"}, None, 0),  # more than 30 days later (judged)
+        ([dive("2026-05-21")], {"date": "2026-05-22"}, None, 0),
+        # Not watched, or saying what the looks may have said too.
+        ([dive("2026-05-21", stop_result="", bc_state="")], {"date": "2026-05-22"}, False, 2),
+        ([dive("2026-05-21", stop_result="rose")], {"date": "2026-05-22"}, False, 2),
+        ([dive("2026-05-21", stop_result="sank")], {"date": "2026-05-22"}, False, 2),
+        (
+            [dive("2026-05-21", stop_result="sank", handed_off_kg=1, handed_off_result="hovered")],
+            {"date": "2026-05-22"},
+            None,
+            0,
+        ),
+        ([dive("2026-05-21", suit="vest")], {"date": "2026-05-22"}, False, 2),
+        ([dive("2026-05-20T11:00")], {"date": "2026-05-21"}, None, 0),
+        ([dive("2026-05-20T08:00")], {"date": "2026-05-21"}, False, 2),
+        # Of that day without a time: 50 bar are left after a dive.
+        ([dive("2026-05-20")], {"date": "2026-05-21"}, False, 2),
+        ([], {"date": "2026-05-21", "suit": "vest"}, None, 0),
+    ],
+)
+def test_looks_stand_until_a_stop_is_held_in_that_suit(dived, plan, own_day, count) -> None:
+    found = goes_by(looks(6.0, 6.0), dived, **plan)
+    assert (found is not None) == (count > 0)
+    if found is not None:
+        assert found.own_day == own_day
+        assert len(set(found.evidence.statements.row[found.looks].tolist())) == count
+
+
+def test_a_full_cylinder_does_not_say_that_the_dive_of_that_day_is_over() -> None:
+    morning = looks(6.0, bar=200)
+    assert goes_by(morning, [dive("2026-05-20")], date="2026-05-21") is None
+    assert goes_by(morning, [], date="2026-05-21") is not None
+
+
+def test_a_single_look_that_nothing_bears_out_is_a_record_like_others_on_a_later_day() -> None:
+    """Fifteen kilograms typed for five: on its own day another look is asked for, and a month of answers does
+    not hang on it."""
+    slip = looks(15.0)
+    assert goes_by(slip) is not None
+    assert goes_by(slip, date="2026-05-21") is None
+    assert goes_by(looks(15.0, 15.0), date="2026-05-21") is not None
+    assert goes_by(looks(4.0, 15.0), date="2026-05-21") is None  # at odds
+
+
+def test_of_several_days_the_latest_is_gone_by() -> None:
+    both = [*looks(6.0, day="2026-05-18"), *looks(5.0, 5.5, day="2026-05-20")]
+    found = goes_by(both, date="2026-05-22")
+    assert found is not None
+    assert len(set(found.evidence.statements.row[found.looks].tolist())) == 2
+
+
+# --- what they say ---
+
+
+def test_need_of_a_later_day_shares_all_but_the_scatter() -> None:
+    """Arithmetic: of the way from what was known to what was seen a later day goes less far, by the share of
+    scatter in what is not known of a day; and its band is the wider for it."""
+    seen = looks(8.5, 8.5)
+    today, later = goes_by(seen), goes_by(seen, date="2026-05-21")
+    assert today is not None
+    assert later is not None
+    rows = np.array([today.position])
+    (one,), (two,) = (about.marginals(rows, about.state(rows)) for about in (today, later))
+    (known,) = today.before.marginals(rows, today.state(rows))
+    assert known.mean < two.mean < one.mean
+    assert two.sd > one.sd
+    here, scatter = today.expected.expected_sd**2, known.scatter**2
+    # What the state of the check shares with the stop is at most all that is not known there.
+    part = (two.mean - known.mean) / (one.mean - known.mean)
+    assert 0.3 < part < here / (here + scatter) + 0.05
+
+
+def test_three_looks_that_agree_are_not_forgotten_overnight() -> None:
+    """Records point to 7 kg, and the water says three times that it takes more."""
+    seen = looks(10.0, 10.0, 10.0)
+    today, tomorrow = advice(seen), advice(seen, date="2026-05-21")
+    after = advice(seen, [dive("2026-05-21")], date="2026-05-22")
+    assert today.lead_kg > advice([]).lead_kg + 0.9
+    assert tomorrow.bring_kg >= today.lead_kg - 0.5
+    assert tomorrow.need_q90_kg - tomorrow.need_q10_kg > today.need_q90_kg - today.need_q10_kg
+    # A stop held with less than they asked for speaks for the records.
+    assert after.bring_kg < tomorrow.bring_kg
+
+
+@pytest.mark.parametrize("shown", [5.0, 7.5, 10.0])
+@pytest.mark.parametrize("lead", [5.5, 7.0, 9.0])
+def test_a_rise_since_never_lowers_what_looks_asked_for_nor_sinking_raises_it(shown, lead) -> None:
+    """Of records at odds the band holds both: then a check comes first, and what is at hand may be more."""
+    seen = looks(shown, shown)
+    plain = advice(seen, date="2026-05-22")
+    rose, sank = (
+        advice(seen, [dive("2026-05-21", lead_kg=lead, stop_result=result)], date="2026-05-22")
+        for result in ("rose", "sank")
+    )
+    assert rose.bring_kg >= plain.bring_kg
+    assert sank.lead_kg <= plain.lead_kg
+
+
+@pytest.fixture(scope="module")
+def heavy() -> list[Row]:
+    """All that is proven is eleven kilograms, gas in the BC."""
+    return [dive(f"2026-05-1{n}", lead_kg=11, bc_state="gas") for n in (1, 2, 3)]
+
+
+def alone(looked: list[Row], dived: list[Row], **plan: Any) -> Advice:
+    """Of a diver with no other record."""
+    row = columns_from_rows(DIVES, [plan_row("Ole", start_bar="200") | plan])
+    return advise(Assessment.of(records(checks=looked, dives=dived), learned(), plan=row))[0]
+
+
+@pytest.mark.parametrize(("leads", "bar"), [((6.0,), 45), ((4.0, 4.5), 200)])
+def test_a_step_down_by_a_check_is_taken_that_day_and_confirmed_on_a_later_one(heavy, leads, bar) -> None:
+    """Held back but on the day of the check; and nobody is sent down as if it had not been made."""
+    seen = looks(*leads, bar=bar)
+    today, tomorrow = alone(seen, heavy), alone(seen, heavy, date="2026-05-21")
+    assert not today.check_first
+    assert today.lead_kg == today.bring_kg < 9.0
+    assert tomorrow.check_first
+    assert abs(tomorrow.bring_kg - today.lead_kg) <= 0.5
+    assert tomorrow.lead_kg <= tomorrow.bring_kg
+    assert any("look once more before the dive" in caution for caution in tomorrow.cautions)
+
+
+def test_one_look_with_full_cylinders_lifts_no_step_on_a_later_day(heavy) -> None:
+    found = alone(looks(6.0, bar=200), heavy, date="2026-05-21")
+    assert found.check_first or found.lead_kg >= 10.0
