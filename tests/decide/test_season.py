@@ -218,6 +218,13 @@ def test_ledger_adds_up_and_the_swing_is_the_gas() -> None:
     assert sources["full 5"] == "listed"
 
 
+def test_a_further_cylinder_has_its_regulator_in_the_label() -> None:
+    assessment = assess([plan_row("Ines", cylinder="steel 12;stage 7")])
+    found = account(assessment, int(assessment.line.at(PLAN)[0]))
+    sources = dict(zip(found.ledger.item, found.source, strict=True))
+    assert sources["regulator, a usual one, further ones small"] == "assumed"
+
+
 def test_head_under_water_leaves_no_line() -> None:
     _, assessment = planned("Ines")
     ledger = account(assessment, int(assessment.line.at(PLAN)[0]), head_out=False).ledger

@@ -173,6 +173,17 @@ def test_two_cylinders_of_one_type_err_together():
     assert_allclose(doubts({"cylinder": "s12;s12 b"}, state=state).column("type:steel 12"), single)
 
 
+def test_doubt_about_a_further_regulator_is_in_the_total():
+    """Kind: arithmetic: 0.447 kg under water are 0.491 kg of lead; of measured ones nothing is left open."""
+    left = np.array([[True, False]])
+    for other, sd in (("boots", 0.491), ("boots;regs", 0.0)):
+        row = {"cylinder": "s12;weighed steel", "other": other}
+        both, one = doubts(row), doubts(row, state=State(5.0, 35.0, carried=left))
+        # What the gauges leave open is 0.005 kg of lead a litre, 12 or 24 of them.
+        gauge = (24**2 - 12**2) * (4.0 * 1.2e-3 / 0.9096) ** 2
+        assert both.rest_sd[0] ** 2 - one.rest_sd[0] ** 2 == pytest.approx(sd**2 + gauge, abs=0.005)
+
+
 def test_head_out_counts_only_at_the_surface():
     rig = rigs({})
     head, _ = emerged_head(rig, "eye")

@@ -168,11 +168,29 @@ def test_cylinder_handed_off_takes_metal_and_gas_along():
 def test_each_further_cylinder_brings_a_regulator_unless_listed():
     pair, single = rigs({"cylinder": "s12;s12 b"}), rigs({"cylinder": "s12"})
     extra = evaluate(pair, STOP).items["regulator"].mass - evaluate(single, STOP).items["regulator"].mass
-    assert extra[0] == pytest.approx(2.55)
+    assert extra[0] == pytest.approx(1.4)
     left = evaluate(pair, State(5.0, 50.0, carried=np.array([[True, False]])))
     assert left.need[0] == pytest.approx(evaluate(single, STOP).need[0])
     listed = evaluate(rigs({"cylinder": "s12;s12 b", "other": "regs"}), STOP)
     assert listed.items["regulator"].mass[0] == pytest.approx(2.5)
+
+
+def test_further_regulator_may_be_that_of_a_stage_or_a_second_complete_set():
+    """Kind: common practice, no source. Neither is further from what is assumed than two sd.
+
+    Of a stage: first and second stage, a hose, a gauge, 1.3 kg, 0.9 to 1.0 of it under water. A complete set,
+    2.55 kg and 0.65 L, weighs 1.9 kg in the sea.
+    """
+    needs = [evaluate(rigs({"cylinder": kit}), STOP) for kit in ("s12", "s12;stage", "s12;stage;s12 b")]
+    one, two, three = (
+        [ledger.net_buoyancy("regulator")[0], ledger.items["regulator"].sd[0]] for ledger in needs
+    )
+    weight, sd = one[0] - two[0], np.sqrt(two[1] ** 2 - one[1] ** 2)
+    assert 0.9 <= weight <= 1.1
+    assert sd == pytest.approx(0.447, abs=0.001)  # 0.40 of its own, 0.20 with all others
+    assert weight + 2 * sd > 1.88 > 0.9 > weight - 2 * sd
+    # Two of them: 0.40 each, and 0.20 twice over, in one direction.
+    assert three[1] ** 2 - one[1] ** 2 == pytest.approx(2 * 0.40**2 + (2 * 0.20) ** 2)
 
 
 def test_no_cylinder_listed_is_a_usual_one_always_carried():

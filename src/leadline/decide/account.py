@@ -131,6 +131,9 @@ def _lines(assessment: Assessment, position: int) -> dict[str, tuple[str, str]]:
             continue
         mine = [row for row in worn if gear["kind"][row] in _KIND.get(name, (name,))]
         lines[name] = _gear(gear, name, mine)
+    rigs = assessment.rigs
+    if rigs.assumed_regulator[position] and rigs.present[position].sum() > 1:
+        lines["regulator"] = ("regulator, a usual one, further ones small", "assumed")
     return lines
 
 

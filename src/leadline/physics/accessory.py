@@ -15,7 +15,16 @@ from leadline.frozen import dataclass
 from leadline.physics.piece import Measured, Pieces
 from leadline.physics.suit import foam_pieces
 
-__all__ = ["ASSUMED", "FOAM_WEAR", "HARDWARE", "SHARED_FOAM_SD", "assumed", "foam_wear", "hardware"]
+__all__ = [
+    "ASSUMED",
+    "FOAM_WEAR",
+    "HARDWARE",
+    "SHARED_FOAM_SD",
+    "assumed",
+    "foam_wear",
+    "further_sd",
+    "hardware",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -95,11 +104,20 @@ _OTHER_DENSITY: Final = 1.8  # kg/L for kit of unknown make that was only weighe
 
 ASSUMED: Final[dict[str, Hardware]] = {
     "regulator": Hardware(2.55, 0.65, 0.22, 0.0, 0.15),
+    # With each further cylinder: the sd holds the set of a stage (1.3 kg, 0.9 to 1.0 kg under water) and
+    # a second complete one (2.55 kg, 1.9 kg); judged, common practice, no source.
+    "further_regulator": Hardware(1.4, 0.37, 0.40, 0.0, 0.20),
     "fins": Hardware(1.8, 1.85, 0.25, 0.0, 0.15),
     "bc": Hardware(3.1, 3.1, 0.40, 0.0, 0.22),
     "small": Hardware(1.3, 0.80, 0.15, 0.0, 0.10),  # mask with its air, instruments
 }
 """What everybody carries: counted where the records list none (small kit: always)."""
+
+
+def further_sd(count: FloatArray) -> FloatArray:
+    """Doubt [kg] about that many further regulators: whoever rigs one lightly rigs them all so."""
+    row = ASSUMED["further_regulator"]
+    return np.hypot(np.sqrt(count) * row.sd, count * row.shared_sd)
 
 
 def foam_wear(kind: str, thickness: FloatArray, mass: FloatArray, measured: Measured) -> Pieces:

@@ -196,11 +196,11 @@ def _gear(rigs: Rigs, here: Setting) -> dict[str, Item]:
     if rigs.carried.shape[1] > 1:
         # A further cylinder comes and goes with its regulator, unless regulators are listed.
         further = np.maximum(here.carried.sum(axis=1) - 1, 0) * rigs.assumed_regulator
-        usual, line = accessory.ASSUMED["regulator"], items["regulator"]
+        usual, line = accessory.ASSUMED["further_regulator"], items["regulator"]
         items["regulator"] = Item(
             line.mass + further * usual.mass,
             line.volume + further * usual.volume,
-            line.sd * np.sqrt(1.0 + further),
+            np.hypot(line.sd, accessory.further_sd(further)),
         )
     return items
 

@@ -207,7 +207,7 @@ def _rest_sd(rigs: Rigs, here: Setting, by_density: FloatArray, by_salinity: Flo
         axis=1
     )
     further = np.maximum(here.carried.sum(axis=1) - 1, 0) * rigs.assumed_regulator
-    own += further * pieces.sd[gear.assumed("regulator")] ** 2
+    own += accessory.further_sd(further) ** 2
     # Boots are often worn and not listed; a dry suit has its own.
     own += np.where(rigs.suited & ~rigs.dry & (rigs.mass[_BOOTS] == 0), _BOOTS_SD**2, 0.0)
     gauge = GAUGE_SD * 1.2e-3 * np.where(here.carried, rigs.capacity, 0.0).sum(axis=1)

@@ -50,7 +50,7 @@ class Rigs:
     present, carried : ndarray of bool, shape (n, C)
         There is such a cylinder; it is carried at the stop.
     assumed_regulator : ndarray of bool, shape (n,)
-        No regulator is listed: each further cylinder brings one.
+        No regulator is listed: each further cylinder brings a small one.
     capacity : ndarray, shape (n, C)
         Water capacity. [L]
     gas : gas.Virial
