@@ -1,4 +1,4 @@
-"""What a load may have doubled, and kit whose row changes under dives on record: said, and taken in."""
+"""What loads and plans may have doubled, kit whose row changes under dives on record: said, and taken in."""
 
 from __future__ import annotations
 
@@ -89,3 +89,32 @@ def test_a_body_mass_that_is_another_for_old_dives_is_told(book: Book, write) ->
     assert "a mass that has changed goes under body_mass_kg of a dive or check" in told
     (told,) = book.load(divers=write("lb.csv", "diver,mass_lb\nInes,150\n")).notes
     assert "mass_lb of Ines was 158.7 and is 150," in told  # by hand: 72 / 0.45359237
+
+
+# Kind: by the words of the record: a dive has a key with its diver; a diver is in the water once at a time.
+@pytest.mark.parametrize(
+    ("rows", "named"),
+    [
+        (["1,Ines,2026-05-01T09:00", "1,Ines,2026-05-01T09:00"], "Ines (rows 2, 3);"),  # told once
+        (["1,Ines,2026-05-01", "1,Ivo,2026-05-01", "1,Ines,2026-05-01"], "Ines (rows 2, 4);"),
+        (["1,Ines,2026-05-01T09:00", "1,Ines,2026-05-01T12:00"], "Ines (rows 2, 3);"),
+        (["1,Ines,2026-05-01T09:00", "2,Ines,2026-05-01T09:00"], "Ines (rows 2, 3);"),
+        ([",Ines,2026-05-01T09:00", ",Ines,2026-05-01T09:00"], "Ines (rows 2, 3);"),
+        (["1,Ines,", "1,Ines,"], "Ines (rows 2, 3);"),
+        (["1,Ines,2026-05-01", "1,Ivo,2026-05-01"] * 2, "Ines (rows 2, 4), Ivo (rows 3, 5);"),
+        (["1,Ines,2026-05-01T09:00", "2,Ines,2026-05-01T12:00"], ""),
+        (["1,Ines,2026-05-01", "2,Ines,2026-05-01", "2,Ivo,2026-05-01"], ""),
+        (["1,Ines,2026-05-01", "1,Ines,2026-05-02"], ""),
+        ([",Ines,2026-05-01", ",Ines,2026-05-01"], ""),
+    ],
+)
+def test_a_diver_twice_in_a_planned_dive_is_told(book: Book, write, rows, named) -> None:
+    told: list[str] = []
+    file = write("plan.csv", "dive,diver,date,suit\n" + "".join(f"{row},W5\n" for row in rows))
+    assert len(book.read_plan(file, notify=told.append)["diver"]) == len(rows)
+    found = [text for text in told if "more than once" in text]
+    assert len(found) == bool(named)
+    if named:
+        assert found[0].startswith(
+            f"{file}: the same diver more than once in one dive or at one time: {named}"
+        )

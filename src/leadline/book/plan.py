@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from leadline.arrays import Columns
-from leadline.book import doubt, fetch, overfull, place, stage
+from leadline.book import doubt, fetch, overfull, place, stage, twins
 from leadline.book.rule import WARMING, rounded
 from leadline.book.source import Source, from_file
 from leadline.book.sql import literal, rows
@@ -66,6 +66,7 @@ def read(
             *doubt.body_notes(connection, source, "stage"),
             *doubt.depth_notes(connection, source, "stage"),
             *overfull.fill_notes(connection, source, "stage"),
+            *twins.twice_planned(connection, source),
         ):
             notify(text)
     plan = fetch.columns(connection, DIVES, source="stage", order='"row"')

@@ -1,4 +1,7 @@
-"""What a load may have doubled: dives under a second name, divers under a second one. Said, not refused."""
+"""What may stand there twice: dives under a second name, divers under a second one or twice in a plan.
+
+Said, not refused.
+"""
 
 # Statements are made from the declaration of the records; all values are bound as parameters.
 # ruff: noqa: S608
@@ -16,7 +19,7 @@ if TYPE_CHECKING:
 
     from leadline.book.source import Source
 
-__all__ = ["TIMED", "alike", "taken_out", "twin_notes"]
+__all__ = ["TIMED", "alike", "taken_out", "twice_planned", "twin_notes"]
 
 _NAMED: Final = 3
 
@@ -112,3 +115,39 @@ def _divers(connection: DuckDBPyConnection, source: Source) -> list[str]:
             f"{source.name}: {len(found) - _NAMED} more divers whose dives are all those of another one"
         )
     return said
+
+
+def twice_planned(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """A line on divers whom a plan has more than once in one dive of a day, or at one time of it.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the plan in the temporary table `stage`.
+    source : Source
+        The file.
+
+    Returns
+    -------
+    list of str
+        At most one: file, divers and rows. Where no time is noted, dives of other keys, or of none, follow
+        each other.
+    """
+    rows_of = """SELECT diver, list("row" ORDER BY "row") AS places FROM stage"""
+    found = rows(
+        connection,
+        f"""
+        {rows_of} WHERE dive <> '' GROUP BY diver, dive, date_trunc('day', date) HAVING count(*) > 1
+        UNION {rows_of} WHERE date <> date_trunc('day', date) GROUP BY diver, date HAVING count(*) > 1
+        ORDER BY places
+        """,
+    )
+    if not found:
+        return []
+    named = ", ".join(f"{diver} (rows {', '.join(map(str, places))})" for diver, places in found[:_NAMED])
+    more = f" (and {len(found) - _NAMED} more)" if len(found) > _NAMED else ""
+    return [
+        f"{source.told}the same diver more than once in one dive or at one time: {named}{more}; each row is "
+        "answered, and a boat loads lead for each: take out the row that is too much, or give each dive its "
+        "own key and time"
+    ]
