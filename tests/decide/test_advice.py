@@ -10,6 +10,7 @@ import pytest
 from leadline.decide.advice import TOO_HEAVY, advise, breath_out
 from leadline.decide.block import Block
 from leadline.decide.history import like_kit
+from leadline.decide.sentence import dangers
 from leadline.errors import OutOfRangeError
 from leadline.model.population import prior_fit
 from leadline.timeline import PLAN
@@ -194,6 +195,20 @@ def test_under_18_is_named() -> None:
     answer = one(assess([plan_row("Uma")], divers=young))
     assert any(caution.startswith("Under 18") for caution in answer.cautions)
     assert not any("grows" in caution for caution in answer.cautions)
+
+
+@pytest.mark.parametrize(
+    ("mass", "year", "said"), [(30, None, True), (41, None, False), (30, 1990, False), (None, None, False)]
+)
+def test_so_light_a_diver_of_unknown_age_may_be_under_18(mass, year, said) -> None:
+    known = [{"diver": "Zed", "birth_year": year}, *DIVERS[:-1]]
+    answer = one(assess([plan_row("Zed", body_mass_kg=mass)], divers=known))
+    found = [caution for caution in answer.cautions if caution.startswith("Under 18")]
+    assert len(found) == said
+    if said:
+        assert "perhaps" in found[0]
+        assert "note the year of birth" in found[0]
+        assert dangers(answer.cautions)
 
 
 def test_after_a_long_break_a_child_has_grown() -> None:

@@ -70,6 +70,14 @@ def test_children_are_marked_and_wider():
     assert 1.4 < alone.height < 1.6
 
 
+def test_a_child_by_the_mass_alone_is_no_adult():
+    """Kind: common practice, no source, by the table of growth: 10 years, 1.39 m, 17.0 kg/m² are 32.8 kg."""
+    light = body([32.8, 39.9, 40.1, 32.8, NAN], NAN, age=[NAN, NAN, NAN, 30, NAN], male=NAN)
+    assert light.junior.tolist() == [True, True, False, False, False]
+    assert light.age[0] == pytest.approx(10.0, abs=0.02)
+    assert light.height[0] == pytest.approx(1.39, abs=0.005)
+
+
 # Kind: published, from memory. Heights by the WHO Reference 2007: boys of 14, median 163.2 cm, sd 7.7 cm;
 # girls of 12, 151.2 and 6.8 cm. Two sd on either side.
 @pytest.mark.parametrize(

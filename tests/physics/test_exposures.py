@@ -95,6 +95,18 @@ def test_size_of_a_doubt(name, row, low, high):
     assert low <= doubts(row).column(name)[0] <= high
 
 
+@pytest.mark.parametrize("mass", [22, 30, 39])
+def test_a_child_by_the_mass_alone_is_as_wide_as_one_of_known_age(mass):
+    """The needs of an adult as light, and of a child of any year, lie within one sd of the one reckoned."""
+    years = [None, 2018, 2016, 2014, 2012, 2010, 1995]
+    people = [{"diver": str(year), "mass_kg": mass, "birth_year": year} for year in years]
+    rig = rigs(*[{"diver": row["diver"], "date": "2026-05-01"} for row in people], divers=people)
+    sd, need = prior_sd(exposures(rig, STOP)), evaluate(rig, STOP).need
+    assert np.all(sd[0] > sd[1:-1] - 0.03)
+    assert sd[0] > sd[-1] + 0.3
+    assert np.abs(need - need[0]).max() < sd[0]
+
+
 def test_salinity_column_is_the_derivative():
     """One sd more salt must move the need by the column, the ledger evaluated anew.
 

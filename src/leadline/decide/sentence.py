@@ -110,6 +110,10 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
         found.append(
             "Under 18: the body and lung formulas are for adults, so they say less: check in the water"
         )
+    elif np.isnan(year) and assessment.rigs.body.junior[position]:
+        found.append(
+            "Under 18, perhaps: few adults are so light, so note the year of birth and check in the water"
+        )
     gaps = [
         word
         for word, missing in (

@@ -37,6 +37,9 @@ _MEAN_MASS: Final = {"f": 67.0, "m": 82.0}  # kg
 _GROWTH_AGE: Final = (8.0, 10.0, 12.0, 14.0, 16.0, 18.0)
 _GROWTH_HEIGHT: Final = (1.28, 1.39, 1.50, 1.62, 1.69, 1.72)
 _GROWTH_INDEX: Final = (16.2, 17.0, 18.2, 19.6, 21.0, 22.0)
+# Hardly any adult weighs less: of unknown age, that is a child, as old as children of that mass are. Judged.
+_LEAST_ADULT_MASS: Final = 40.0  # kg
+_AGE_BY_MASS_SD: Final = 2.0  # years
 # Between these a child's height lies: two sd below the median girl and above the median boy, which leaves out
 # one in forty at either end; from memory, WHO Reference 2007 (de Onis et al., Bull. World Health Organ. 85
 # (2007) 660-667).
@@ -55,7 +58,7 @@ class Body:
     height : ndarray, shape (n,)
         Known, or the mean for that mass where unknown. [m]
     age : ndarray, shape (n,)
-        Known, or an adult mean. [years]
+        Known, or an adult mean; of a child's mass, a child's. [years]
     male : ndarray, shape (n,)
         1 male, 0 female, 0.5 unknown. [-]
     volume : ndarray, shape (n,)
@@ -65,7 +68,7 @@ class Body:
     surface : ndarray, shape (n,)
         Body surface area. [m²]
     junior : ndarray of bool, shape (n,)
-        Under 18: the adult formulas do not apply.
+        Under 18, or of unknown age and of a child's mass: the adult formulas do not apply.
     measured : ndarray of bool, shape (n,)
         Body fat was measured.
     unknown : ndarray, shape (n,)
@@ -205,6 +208,16 @@ def predicted_fat(mass_index: ArrayLike, age: ArrayLike, *, male: ArrayLike) -> 
     return np.asarray(np.clip(grown * adult + (1 - grown) * child, 4.0, 60.0))
 
 
+def _ages(age: FloatArray, mass: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Ages with means where unknown, and their sd."""
+    unknown = np.isnan(age)
+    small = unknown & (mass < _LEAST_ADULT_MASS)
+    grown_to = np.multiply(_GROWTH_INDEX, np.square(_GROWTH_HEIGHT))
+    usual = np.where(small, np.interp(mass, grown_to, _GROWTH_AGE), _AGE[0])
+    usual_sd = np.where(small, _AGE_BY_MASS_SD, _AGE[1])
+    return np.where(unknown, usual, age), np.where(unknown, usual_sd, 0.0)
+
+
 def _filled(
     mass: FloatArray, height: FloatArray, age: FloatArray, male: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -276,7 +289,7 @@ def body(
     height : float or array_like, broadcastable
         Body height; NaN unknown. [m] Valid 0.9 to 2.3.
     age : float or array_like, broadcastable
-        Age; NaN unknown, and then taken for an adult's. [years] Valid 4 to 110.
+        Age; NaN unknown, and then taken for an adult's, below 40 kg for a child's. [years] Valid 4 to 110.
     male : float or array_like, broadcastable
         1 male, 0 female, NaN unknown. [-]
     body_fat : float or array_like, broadcastable
@@ -311,8 +324,7 @@ def body(
         np.asarray(male, float),
         check_range("body_fat", body_fat, 2.0, 65.0, unit="%"),
     )
-    years = np.where(np.isnan(given_age), _AGE[0], given_age)
-    years_sd = np.where(np.isnan(given_age), _AGE[1], 0.0)
+    years, years_sd = _ages(given_age, given_mass)
     sex = np.where(np.isnan(given_male), 0.5, given_male)
     kilograms, metres, index_sd = _filled(given_mass, given_height, years, sex)
     index = np.clip(kilograms / metres**2, 8.0, 80.0)
