@@ -638,3 +638,124 @@ def test_a_check_without_what_its_dive_had_does_not_get_it_back(check, club: Pat
     without = facts(check(*said, "--save", "--other", "-"))
     assert with_hood["kit"] != without["kit"]
     assert (kept(club)["dive"][-1], kept(club)["other"][-1]) == ("", "")
+
+
+# What the same words are a second time. Kind: by hand: what was looked at once is one look.
+ONCE = ("--diver", "Ines", "--lead", 3, "--bar", 200, "--waterline", "eye", "--exhale-sinks", "yes")
+
+
+@pytest.mark.parametrize(
+    "when",
+    [(), ("--date", "2026-05-20"), ("--date", "2026-05-20T09:00")],
+    ids=["no date", "a day", "a time"],
+)
+def test_the_same_command_again_is_the_same_look(check, club: Path, when) -> None:
+    first = check(*ONCE, *when, "--save")
+    (key,) = [row for row in kept(club)["check"] if row.startswith("Ines 2")]
+    count = len(kept(club)["check"])
+    for again in ((), ("--save",), ("--no-save",), ("--again", "3:200:eye:yes")):
+        done = check(*ONCE, *when, *again)
+        assert done.stdout == first.stdout
+        assert done.stderr == (
+            f"this look is kept already (check {key}) and counts once; look again with other lead, or give "
+            "--date with the time of another look that shows the same\n"
+        )
+    assert len(kept(club)["check"]) == count
+    document = facts(check(*ONCE, *when, "--json"))
+    assert (document["looks"], document["kept_as"]) == (1, [key])
+
+
+@pytest.mark.parametrize(
+    ("other", "looks"),
+    [
+        (("--date", "2026-05-20T09:30"), 2),  # somebody looked again, and says when
+        (("--date", "2026-05-20T09:00"), 1),
+        (("--date", "2026-05-20"), 1),
+        (("--date", "2026-05-20", "--bar", "190"), 2),
+        (("--date", "2026-05-20", "--lead", "3.5"), 2),
+        (("--date", "2026-05-20", "--waterline", "crown"), 2),
+        (("--date", "2026-05-20", "--water", "fresh"), 2),
+        (("--date", "2026-05-20", "--other", "hood 7"), 2),
+        (("--date", "2026-05-20", "--body-mass", "65"), 1),  # of the day, not of the look
+        (("--date", "2026-05-21"), 1),  # that day's first
+    ],
+)
+def test_what_makes_another_look(check, club: Path, other, looks) -> None:
+    with Book.open(club, write=True) as opened:
+        opened.upsert("gear", [{"item": "hood 7", "kind": "hood", "thickness_mm": 7}])
+    facts(check(*ONCE, "--date", "2026-05-20T09:00", "--save", "--json"))
+    document = facts(check(*ONCE, *other, "--no-save", "--json"))
+    assert document["looks"] == looks
+    same = looks == 1 and other[1] != "2026-05-21"
+    assert bool(document["kept_as"]) == same
+
+
+def test_the_same_look_in_pounds_and_psi_is_the_same(check, club: Path) -> None:
+    imperial = ("--diver", "Ines", "--lead", 7, "--bar", 2900, "--waterline", "eye", "--date", "2026-05-20")
+    metric = ("--diver", "Ines", "--lead", 3.175, "--bar", 199.9, *imperial[6:])
+    first = facts(check(*imperial, "--units", "imperial", "--save", "--json"))
+    assert facts(check(*metric, "--save", "--json"))["kept_as"] == first["kept_as"]
+
+
+def test_a_look_that_is_named_twice_in_one_command_counts_once(check) -> None:
+    document = check(*ONCE, "--again", "4:200:crown", "--again", "3:200:eye:yes", "--no-save", "--json")
+    assert facts(document)["looks"] == 2
+    assert [look["lead_kg"] for look in facts(document)["seen"]] == [4, 3]
+    assert document.stderr == (
+        "note: of looks that show the same, with the same lead and pressures, one counts\n"
+    )
+
+
+def test_a_check_that_is_kept_twice_at_two_times_stays_two(check, club: Path) -> None:
+    """The one that is typed once more steps back for its own row alone."""
+    for time in ("T09:00", "T09:30"):
+        check(*ONCE, "--date", f"2026-05-20{time}", "--save")
+    assert facts(check(*ONCE, "--date", "2026-05-20", "--json"))["looks"] == 2
+    assert len([row for row in kept(club)["check"] if row.startswith("Ines 2")]) == 2
+
+
+def test_who_was_not_still_makes_no_look_that_could_be_the_one_kept(check) -> None:
+    day = ("--date", "2026-05-20")
+    check(*ONCE, *day, "--save")
+    done = check(*ONCE, *day, "--still", "no", "--json")
+    assert facts(done)["looks"] == 1  # the one in the book
+    assert "kept already" not in done.stderr
+
+
+def test_check_is_taken_out_and_can_be_put_back(check, run, club: Path, tmp_path: Path) -> None:
+    before = kept(club)
+    for time in ("T09:00", "T09:30"):
+        check(*ONCE, "--date", f"2026-05-20{time}", "--save")
+    check(*ONCE, "--date", "2026-05-20T09:30", "--waterline", "crown", "--save")
+    whole = kept(club)
+    key = "Ines 2026-05-20 09:30:00"
+    done = check("--remove", key)
+    assert (done.returncode, done.stdout) == (0, f"check {key} of Ines: taken out\n")
+    assert set(kept(club)["check"]) == set(whole["check"]) - {key}
+    how, header, row, place, learned = done.stderr.splitlines()
+    assert how == f"to put it back: `leadline load --book {club} --checks FILE` with these lines in FILE"
+    assert place == (
+        f"put back, it comes after check {key} (2) of the same date and may count as the last look; where "
+        "that matters, give these checks their times of day"
+    )
+    assert learned == "what was learned from it stays until you run `leadline learn` again"
+    file = tmp_path / "back.csv"
+    file.write_text(f"{header}\n{row}\n", encoding="utf-8")
+    assert run("load", "--book", club, "--checks", file).returncode == 0
+    order = [*range(len(before["check"])), *(len(before["check"]) + np.array([0, 2, 1]))]
+    for name, values in kept(club).items():
+        np.testing.assert_array_equal(values, whole[name][order])
+    document = facts(check("--remove", key, "--json"))
+    assert (document["check"], document["diver"], document["status"]) == (key, "Ines", "removed")
+    assert document["record"]["waterline"] == "eye"
+
+
+def test_check_that_cannot_be_taken_out(check, club: Path) -> None:
+    check(*ONCE, "--date", "2026-05-20", "--save")
+    count = len(kept(club)["check"])
+    done = check("--remove", "Ines 2026-05-21")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == "Error: no check 'Ines 2026-05-21' in the book; closest: Ines 2026-05-20\n"
+    for wrong in (("--lead", 3), ("--diver", "Ines"), ("--no-save",)):
+        assert check("--remove", "Ines 2026-05-20", *wrong).returncode == 2
+    assert len(kept(club)["check"]) == count

@@ -1,4 +1,4 @@
-"""One dive at a time: the last one, the next one, one that is typed, one that has to go."""
+"""One dive at a time: the last one, the next one, one that is typed, one that has to go; a check too."""
 
 from __future__ import annotations
 
@@ -112,3 +112,42 @@ class SingleDives(Session):
         from leadline.book import removal
 
         return removal.remove(self._writable, dive.strip(), diver.strip())
+
+    def checks_later_that_day(self, check: str) -> list[str]:
+        """Surface checks of the same diver and date as another that stand after it in the book.
+
+        Parameters
+        ----------
+        check : str
+            Its key.
+
+        Returns
+        -------
+        list of str
+            Keys, in their order; as for `later_that_day`.
+        """
+        from leadline.book import removal
+
+        return removal.checks_later_that_day(self._plain, check.strip())
+
+    def remove_check(self, check: str) -> dict[str, str]:
+        """Take one surface check out of the book; what it said comes back, so that nothing is lost silently.
+
+        Parameters
+        ----------
+        check : str
+            Its key.
+
+        Returns
+        -------
+        dict of str to str
+            Column to cell, as for `remove_dive`.
+
+        Raises
+        ------
+        UnknownNameError
+            If there is no such check.
+        """
+        from leadline.book import removal
+
+        return removal.remove_check(self._writable, check.strip())

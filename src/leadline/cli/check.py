@@ -28,7 +28,7 @@ __all__ = ["register"]
 _SEEN: Final = "The check"
 _GUEST: Final = "A diver who is not in the book"
 _PRESSURES: Final = ("start_bar", "end_bar", "stop_bar")
-_OTHERWISE: Final = ("keep", "block", "blocks", "risk", "book", "units", "as_json")
+_OTHERWISE: Final = ("keep", "remove", "block", "blocks", "risk", "book", "units", "as_json")
 """Options that say nothing of a check: with these alone it asks."""
 
 _IN_WORDS: Final = (
@@ -125,8 +125,11 @@ def _with_columns() -> Any:
             "reading is not in doubt.",
         ),
     ]
+    text = "Take a check that is in the book out of it, such as one typed wrong; it says how to put it back."
+    remove = Annotated[str | None, typer.Option("--remove", help=text, metavar="CHECK")]
     shared = [
         ("keep", keep, None),
+        ("remove", remove, None),
         ("block", BlockOption, None),
         ("blocks", BlocksOption, None),
         ("risk", RiskOption, 0.05),
@@ -146,6 +149,13 @@ def _with_columns() -> Any:
 
 def _check(given: dict[str, Any], *, book: Path | None, units: Units, as_json: bool) -> None:
     asked = [name for name in given if name not in _OTHERWISE]
+    if given["remove"] is not None:
+        from leadline.cli.check_removal import take_out
+
+        if given["keep"] is not None or any(given[name] for name in asked):
+            raise typer.BadParameter("--remove goes with the name of a check, and with nothing else of one")
+        take_out(given["remove"], book=book, as_json=as_json)
+        return
     if all(not given[name] for name in asked):
         if not (sys.stdin.isatty() and sys.stderr.isatty()):
             raise typer.BadParameter(
@@ -172,8 +182,15 @@ def _check(given: dict[str, Any], *, book: Path | None, units: Units, as_json: b
         keys, failed = _kept(given, book, place, looks, answer)
     if as_json:
         show(_document(place, looks, answer, keys), view, as_json=True)
+    if place.kept:
+        note(
+            f"this look is kept already (check {place.kept}) and counts once; look again with other lead, or "
+            "give --date with the time of another look that shows the same"
+        )
     if keys:
         note(f"kept in the book as {', '.join(keys)}; the next answer knows it")
+    elif place.kept:
+        pass
     elif place.unsaved:
         note(f"not kept in the book: {place.unsaved}")
     elif given["keep"] is None and failed is None:
@@ -223,8 +240,8 @@ def _now() -> str:
 def _answer(
     given: dict[str, Any], cells: dict[str, str], *, book: Path | None, units: Units
 ) -> tuple[Place, list[Look], CheckAnswer]:
-    from leadline.cli.check_parse import conditions_of, earlier, look_now, looks_of
-    from leadline.cli.check_source import find_place
+    from leadline.cli.check_parse import conditions_of, look_now, looks_of
+    from leadline.cli.check_source import counted_once, find_place
     from leadline.cli.suggest import block_of, blocks_named
     from leadline.decide.check import check
 
@@ -238,10 +255,12 @@ def _answer(
         if (text := given[f"person_{name}"]) is not None
     }
     place = find_place(book, cells, person=person, on=given["on"] or "")
-    diver, day = str(place.plan["diver"][0]), str(place.plan["date"][0])
     with option_values():
         now = look_now(given, place.plan)
-    looks = [*earlier(again, place.holding.records.checks, diver=diver, day=day), now]
+    timed = given["date"] is not None and not str(place.plan["date"][0]).endswith("T00:00:00")
+    look = None if conditions.still is False else now
+    place, again = counted_once(place, cells, again, look, timed=timed)
+    looks = [*again, now]
     answer = check(
         place.holding.records,
         place.holding.fit,
@@ -266,7 +285,8 @@ def _kept(
     from leadline.cli.check_source import save
 
     keep: bool | None = given["keep"]
-    wanted = not answer.doubts if keep is None else keep
+    new = looks[:-1] if place.kept else looks
+    wanted = new and (not answer.doubts if keep is None else keep)
     if not wanted or (place.unsaved and keep is None):
         return [], None
     if place.unsaved:
@@ -274,7 +294,7 @@ def _kept(
     if (given["still"] or "").strip().casefold() == "no":
         return [], RecordError("not kept: a diver who is not still makes no check; look again")
     try:
-        return save(book, place, looks), None
+        return save(book, place, new), None
     except LeadlineError as reason:
         return [], reason
 
@@ -296,6 +316,6 @@ def _document(place: Place, looks: list[Look], answer: CheckAnswer, keys: list[s
         "water": water_label(place.plan, 0),
         "taken_over": place.taken.taken,
         "taken_from": place.taken.source if place.taken.taken else None,
-        "kept_as": keys,
+        "kept_as": [*keys, place.kept] if place.kept else keys,
         "standing_caution": STANDING,
     }

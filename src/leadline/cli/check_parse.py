@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from leadline.arrays import Columns
     from leadline.decide.check_look import Conditions, Look
 
-__all__ = ["conditions_of", "earlier", "look_now", "looks_of", "number_of", "word_of"]
+__all__ = ["conditions_of", "look_now", "looks_of", "number_of", "word_of"]
 
 _AGAIN: Final = ("lead_kg", "bar", "waterline", "exhale_sinks", "breath")
 _MOST_MINUTES: Final = 600.0
@@ -212,38 +212,3 @@ def look_now(given: Mapping[str, Any], plan: Columns) -> Look:
         raise RecordError("--bar: give the pressure of every cylinder that is on now")
     words = {name: word_of(name, given[name] or "") for name in ("waterline", "breath", "exhale_sinks")}
     return Look(float(plan["lead_kg"][0]), bars, **words)
-
-
-def earlier(looks: Sequence[Look], checks: Columns, *, diver: str, day: str) -> list[Look]:
-    """Earlier looks, without those that the book has of that day already.
-
-    Parameters
-    ----------
-    looks : sequence of Look
-        From `looks_of`.
-    checks : Columns
-        The checks of the book.
-    diver, day : str
-        Whose, and which day (ISO 8601).
-
-    Returns
-    -------
-    list of Look
-        A look that was kept when it was made must not count twice.
-    """
-    kept = {
-        (
-            round(float(checks["lead_kg"][i]), 3),
-            checks["bar"][i],
-            checks["waterline"][i],
-            checks["breath"][i] or "normal",
-            checks["exhale_sinks"][i],
-        )
-        for i in range(len(checks["check"]))
-        if checks["diver"][i] == diver and str(checks["date"][i])[:10] == day[:10]
-    }
-    return [
-        look
-        for look in looks
-        if (round(look.lead_kg, 3), look.bar, look.waterline, look.breath, look.exhale_sinks) not in kept
-    ]

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from leadline.decide.answering import Taken
     from leadline.decide.check_look import Look
 
-__all__ = ["Place", "find_place", "save"]
+__all__ = ["Place", "counted_once", "find_place", "save"]
 
 _OPTIONS: Final = {"start_bar": "bar", "stop_bar": "reserve"}
 _WATER: Final = ("salinity_gkg", "water_temp_c")
@@ -43,6 +43,8 @@ class Place:
         Dive of that day that the check is made on; empty where there is none.
     unsaved : str
         Why the check cannot be kept in the book; empty where it can.
+    kept : str
+        Check of the book that the look of now is; empty where there is none.
     """
 
     holding: Holding
@@ -50,6 +52,7 @@ class Place:
     taken: Taken
     dive: str
     unsaved: str
+    kept: str = ""
 
 
 def find_place(
@@ -219,6 +222,71 @@ def _plain(value: Any) -> str:
     if isinstance(value, str) or value != value:
         return value if isinstance(value, str) else ""
     return f"{value:.12g}" if isinstance(value, float) else str(value)
+
+
+def counted_once(
+    place: Place, cells: dict[str, str], again: Sequence[Look], look: Look | None, *, timed: bool
+) -> tuple[Place, list[Look]]:
+    """Looks that are typed once more, and looks that are in the book already, counted once.
+
+    Parameters
+    ----------
+    place : Place
+        Where the check is made.
+    cells : dict of str to str
+        As for `find_place`.
+    again : sequence of Look
+        Earlier ones, in order of time.
+    look : Look or None
+        Of now; None where that is no check, for the diver was not still.
+    timed : bool
+        Whether the time of day was named.
+
+    Returns
+    -------
+    place : Place
+        Without the check that is the look of now, so that the same words twice give the same answer twice.
+    again : list of Look
+        Those that the book does not have of that day, each once, and none that is the look of now.
+    """
+    import numpy as np
+
+    from leadline.decide.same_look import kept_already, on_record, unlike
+    from leadline.timeline import resolve_checks
+
+    held, plan = place.holding, place.plan
+    checks, diver, day = resolve_checks(held.records), str(plan["diver"][0]), plan["date"][0]
+    single = unlike(again) if look is None else unlike([*again, look])[:-1]
+    new = [one for one in single if not len(on_record(one, checks, diver=diver, day=day))]
+    row = None if look is None else kept_already(look, plan, checks, timed=timed)
+    if row is None:
+        if len(single) < len(again):
+            note("note: of looks that show the same, with the same lead and pressures, one counts")
+        return place, new
+    left = np.arange(len(checks["check"])) != row
+    records = replace(
+        held.records, checks={name: values[left] for name, values in held.records.checks.items()}
+    )
+    key = str(checks["check"][row])
+    return replace(
+        place,
+        holding=replace(held, records=records, checks_in_fit=held.checks_in_fit[left]),
+        taken=_first_taken(place.taken, key, records, {**cells, "diver": diver}),
+        kept=key,
+    ), new
+
+
+def _first_taken(taken: Taken, key: str, records: Records, cells: dict[str, str]) -> Taken:
+    """Where kit was taken over from when that check was made, if the same was taken over then."""
+    from leadline.decide.answering import taken_over
+
+    if (taken.word, taken.source) != ("check", key):
+        return taken
+    try:
+        first = taken_over(records, cells)
+    except RecordError:  # what was named then is taken from the check now
+        return taken
+    return first if first.cells == taken.cells else taken
 
 
 def save(book: Path | None, place: Place, looks: Sequence[Look]) -> list[str]:
