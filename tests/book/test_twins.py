@@ -55,6 +55,42 @@ def test_two_dives_of_a_day_are_two(book: Book, write) -> None:
     assert "(row 2: 7 of Ivo, as 6)" in told
 
 
+LOOKS = "check,diver,date,suit,cylinder,lead_kg,bar,waterline,exhale_sinks\n"
+
+
+def look_notes(book: Book, file) -> list[str]:
+    return [text.partition("csv: ")[2] for text in book.load(checks=file).notes]
+
+
+@pytest.mark.parametrize("times", [("", ""), ("T09:00", "T09:00"), ("T09:00", ""), ("", "T09:00")])
+def test_a_check_under_a_second_name_is_told(book: Book, write, times) -> None:
+    row = "{},Ines,2026-05-02{},W5,S12,5,200,eye,yes\n"
+    first, again = (row.format(f"look {n}", time) for n, time in enumerate(times, 1))
+    (told,) = look_notes(book, write("c.csv", LOOKS + first + again))
+    assert told == (
+        "a new check is the same in every cell as another one of that day (row 3: look 2 of Ines, as look "
+        "1): if they are one look under two names it counts twice; `leadline check --remove 'look 2'` takes "
+        "it out; if not, give each its time"
+    )
+    assert look_notes(book, write("c.csv", LOOKS + first + again)) == []
+
+
+def test_two_looks_of_a_day_are_two(book: Book, write) -> None:
+    # Another time, lead, pressure, waterline; another day; and what says nothing.
+    row = "{},Ivo,2026-05-0{},W5,S12,{},{},{},\n"
+    looks = [
+        ("a", "1T09:00", 6, 200, "eye"),
+        ("b", "1T09:10", 6, 200, "eye"),
+        ("c", "1T09:10", 5, 200, "eye"),
+        ("d", "1T09:10", 5, 190, "eye"),
+        ("e", "1T09:10", 5, 190, "chin"),
+        ("f", "2", 5, 190, "chin"),
+        ("g", "3", 5, 190, ""),
+        ("h", "3", 5, 190, ""),
+    ]
+    assert look_notes(book, write("c.csv", LOOKS + "".join(row.format(*one) for one in looks))) == []
+
+
 def test_a_diver_under_a_second_name_is_told(book: Book, write) -> None:
     notes(book, write("d.csv", SEASON))
     book.load(divers=write("w.csv", "diver\nInes B\nMia\nOle\n"))

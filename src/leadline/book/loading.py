@@ -27,7 +27,7 @@ from leadline.book.engine import duckdb
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.source import ORIGIN, Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows
-from leadline.book.twins import twin_notes
+from leadline.book.twins import check_twin_notes, twin_notes
 from leadline.errors import BookError, CellError, RecordError
 from leadline.records import DIVES, FILES, TABLES, Table
 
@@ -305,6 +305,8 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
             if name == "dives":
                 notes += twin_notes(connection, source)
                 notes += doubt.suit_notes(connection, source)
+            if name == "checks":
+                notes += check_twin_notes(connection, source)
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
     written = set_aside.write(connection, book)

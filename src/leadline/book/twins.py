@@ -1,4 +1,4 @@
-"""What may stand there twice: dives under a second name, divers under a second one or twice in a plan.
+"""What may stand there twice: dives, checks and divers under a second name, or twice in a plan.
 
 Said, not refused.
 """
@@ -12,14 +12,14 @@ import shlex
 from typing import TYPE_CHECKING, Final
 
 from leadline.book.sql import identifier, rows
-from leadline.records import DIVES
+from leadline.records import CHECKS, DIVES, Table
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
     from leadline.book.source import Source
 
-__all__ = ["TIMED", "alike", "taken_out", "twice_planned", "twin_notes"]
+__all__ = ["TIMED", "alike", "check_twin_notes", "taken_out", "twice_planned", "twin_notes"]
 
 _NAMED: Final = 3
 
@@ -38,9 +38,9 @@ def taken_out(dive: str, diver: str) -> str:
     return f"`leadline log --remove --diver {shlex.quote(diver)} --dive {shlex.quote(dive)}` takes it out"
 
 
-def alike(*but: str) -> str:
-    """SQL that holds where dives a and b agree in every declared column but some."""
-    names = [identifier(column.name) for column in DIVES.columns if column.name not in but]
+def alike(*but: str, table: Table = DIVES) -> str:
+    """SQL that holds where rows a and b, dives for one, agree in every declared column but some."""
+    names = [identifier(column.name) for column in table.columns if column.name not in but]
     return " AND ".join(f"a.{name} IS NOT DISTINCT FROM b.{name}" for name in names)
 
 
@@ -61,6 +61,51 @@ def twin_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
         for each new diver, up to three, all of whose dives are those of another one.
     """
     return [*_dives(connection, source), *_divers(connection, source)]
+
+
+def check_twin_notes(connection: DuckDBPyConnection, source: Source) -> list[str]:
+    """A line on new surface checks that the book seems to have already under another key.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the sound rows of checks in the temporary table `sound`, written already.
+    source : Source
+        The file.
+
+    Returns
+    -------
+    list of str
+        One on checks of a day that are alike in every cell but the key, and of which no two times are noted.
+    """
+    day = "date_trunc('day', {0}.date)"
+    mine, other = day.format("a"), day.format("b")
+    # At one time there may be looks with several leads; at two times the same may have been seen.
+    untold = (
+        f"{mine} IS NOT DISTINCT FROM {other} AND (a.date = b.date OR a.date = {mine} OR b.date = {other})"
+    )
+    found = rows(
+        connection,
+        f"""
+        SELECT s."row", a."check", min(b."check"), a.diver
+        FROM sound s JOIN checks a ON a."check" = s."check"
+        JOIN checks b ON b.diver = a.diver AND b.seq < a.seq
+        WHERE NOT s.known AND a.lead_kg IS NOT NULL
+            AND coalesce(a.waterline, a.exhale_sinks) IS NOT NULL
+            AND ((a.date IS NULL AND b.date IS NULL) OR ({untold})) AND {alike("check", "date", table=CHECKS)}
+        GROUP BY ALL ORDER BY 1
+        """,
+    )
+    if not found:
+        return []
+    row, check, other, diver = found[0]
+    count = len(found)
+    what = "a new check is" if count == 1 else f"{count} new checks are"
+    return [
+        f"{source.name}: {what} the same in every cell as another one of that day (row {row}: {check} of "
+        f"{diver}, as {other}): if they are one look under two names it counts twice; "
+        f"`leadline check --remove {shlex.quote(check)}` takes it out; if not, give each its time"
+    ]
 
 
 def _dives(connection: DuckDBPyConnection, source: Source) -> list[str]:
