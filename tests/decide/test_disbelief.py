@@ -165,6 +165,33 @@ def test_a_check_that_is_not_believed_has_not_measured_need() -> None:
     assert abs(found.need_q50_kg - plain.need_q50_kg) < 0.2
 
 
+# Kind: by hand, the words of the record. Ivo needs five to six kilograms.
+@pytest.mark.parametrize(
+    ("seen", "words"),
+    [
+        ({"lead_kg": 15, "waterline": "eye", "exhale_sinks": "yes"}, "water at eye level with 15 kg"),
+        ({"lead_kg": 15, "waterline": "chin"}, "water at the chin with 15 kg"),
+        (
+            {"lead_kg": 15, "waterline": "crown", "breath": "out"},
+            "water at the crown breathed out with 15 kg",
+        ),
+        ({"lead_kg": 3, "waterline": "under", "breath": "full"}, "under water on a full breath with 3 kg"),
+        ({"lead_kg": 3, "exhale_sinks": "yes"}, "sinks on breathing out with 3 kg"),
+        ({"lead_kg": 15, "exhale_sinks": "no"}, "stays up breathed out with 15 kg"),
+        (
+            {"lead_kg": 18, "waterline": "eye", "exhale_sinks": "no"},
+            "water at eye level, stays up breathed out, with 18 kg",
+        ),
+    ],
+)
+def test_a_check_that_is_not_believed_is_named_in_its_own_words(seen, words) -> None:
+    """A check of which breathing out does not fit was told as 'sank', which it does not say."""
+    own = [row for row in dives() if row["diver"] == "Ivo"]
+    slip = {**plan_row("Ivo", date="2026-05-20"), "check": "typed", "bar": 50, **seen}
+    (found,) = advise(assess([plan_row("Ivo", date="2026-06-10")], dives=own, checks=[slip]))
+    assert any(f"check typed of 2026-05-20 ({words})" in text for text in found.cautions)
+
+
 def test_a_diver_whose_only_record_is_not_believed_is_not_known() -> None:
     """Ten kilograms and more from physics, and nothing else on record: a check comes first, and says why."""
     only = [row | {"lead_kg": 22.0, "bc_state": "empty"} for row in dives() if row["dive"] == "Iv-1"]

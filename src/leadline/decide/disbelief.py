@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from leadline.decide.history_data import LATEST, LikeKit, Sights
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
+from leadline.model.observations import SLIPS, Form
 from leadline.model.stack import chances_above
 from leadline.normal import distribution
 from leadline.units import mass_text
@@ -38,6 +39,16 @@ with at most 1 less the mean of q.
 
 MOST_NAMED: Final = 2
 """Sights that a caution names; of more it says how many."""
+
+_LINE: Final = {
+    "": "",
+    "chin": "water at the chin",
+    "eye": "water at eye level",
+    "crown": "water at the crown",
+    "under": "under water",
+}
+_BREATH: Final = {"full": "on a full breath", "out": "breathed out"}
+_SINKS: Final = {"yes": "sinks on breathing out", "no": "stays up breathed out"}
 
 
 def _ends(sights: Sights) -> tuple[float, float, float, float]:
@@ -208,14 +219,19 @@ def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool)
     named = []
     # A look at the surface has two halves, and a stop may have two looks: each once.
     for row in list(dict.fromkeys(doubted.row.tolist())):
-        i = int(np.flatnonzero(doubted.row == row)[0])
+        halves = np.flatnonzero(doubted.row == row)
+        i = int(halves[0])
         kind, table = ("dive", line.records.dives) if doubted.dive[i] else ("check", line.records.checks)
         key, date = table[kind][line.row[row]], line.occasions.date[row]
         when = "" if np.isnat(date) else f" of {str(date)[:10]}"
         lead = mass_text(float(doubted.worn[i]), imperial=imperial)
         after = " after a hand-off" if doubted.handed[i] else ""
-        line_at = "" if doubted.dive[i] else str(table["waterline"][line.row[row]])
-        named.append(f"{kind} {key}{when} ({_shown(doubted, i, line_at)} {lead}{after})")
+        if doubted.dive[i]:
+            what = _stopped(doubted, i)
+        else:
+            seen = {name: str(table[name][line.row[row]]) for name in ("waterline", "breath", "exhale_sinks")}
+            what = _looked(seen, sinking=bool((doubted.slip[halves] == SLIPS[Form.OF_TWO]).any()))
+        named.append(f"{kind} {key}{when} ({what} {lead}{after})")
     more, named = max(len(named) - MOST_NAMED, 0), named[:MOST_NAMED]
     which = " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
     it, slip = ("them", "they are slips") if len(named) > 1 else ("it", "it is a slip")
@@ -225,14 +241,20 @@ def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool)
     ]
 
 
-def _shown(sights: Sights, i: int, waterline: str) -> str:
-    """What was seen, in words that lead on to its lead."""
+def _stopped(sights: Sights, i: int) -> str:
+    """What was seen at a stop, in words that lead on to its lead."""
     light, neutral, heavy = (sights.fit[i] > 0).tolist()
-    if not sights.dive[i]:
-        right = "water at the crown with" if waterline == "crown" else "water at eye level with"
-        return "floated with" if light else "sank with" if heavy else right
     if light:
         return "rose with"
     if neutral and heavy:
         return "stop held with gas in the BC and"
     return "hovered with" if neutral else "sank with"
+
+
+def _looked(seen: Mapping[str, str], *, sinking: bool) -> str:
+    """What a check says, in words that lead on to its lead; of breathing out only where that is doubted."""
+    line = " ".join(filter(None, (_LINE[seen["waterline"]], _BREATH.get(seen["breath"], ""))))
+    if not sinking:
+        return f"{line} with"
+    sinks = _SINKS[seen["exhale_sinks"]]
+    return f"{line}, {sinks}, with" if seen["waterline"] else f"{sinks} with"
