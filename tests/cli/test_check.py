@@ -314,6 +314,21 @@ def test_what_leads_from_now_to_the_end_adds_up(check, lead) -> None:
     assert end - now == pytest.approx(moved, abs=0.05 * (len(parts) + 2) + 0.05)
 
 
+@pytest.mark.parametrize("who", [("--diver", "Ines"), (*GUEST, "--suit", "full 5")], ids=["known", "guest"])
+def test_numbers_of_the_way_are_those_that_are_printed(check, who) -> None:
+    """By arithmetic: the parts sum to need at the end less need now; "what else is known" is one of them."""
+    seen = ("--lead", 6, "--bar", 50, "--waterline", "eye", "--no-save")
+    document = facts(check(*who, *seen, "--json"))
+    parts = {name: mass for name, mass in document["course"].items() if name.endswith("_lead_kg")}
+    assert sum(parts.values()) == pytest.approx(
+        document["advice"]["need_q50_kg"] - document["now"]["q50_kg"], abs=1e-4
+    )
+    text = " ".join(check(*who, *seen).stdout.split()).replace("−", "-")
+    told = re.search(r"what else is known ([+-]\S+?),? ", text)
+    known = parts["known_lead_kg"]
+    assert float(told[1]) == pytest.approx(known, abs=0.0501) if told else abs(known) < 0.05
+
+
 def test_imperial_has_no_kilograms(check) -> None:
     done = check("--diver", "Ines", "--lead", 11, "--bar", 2900, "--waterline", "eye", "--units", "imperial")
     assert done.returncode == 0

@@ -303,12 +303,14 @@ def _document(place: Place, looks: list[Look], answer: CheckAnswer, keys: list[s
     """All numbers in house units."""
     from dataclasses import asdict
 
+    from leadline.decide.check_words import known_lead
     from leadline.decide.label import kit_labels, water_label
     from leadline.decide.plan_file import record
     from leadline.decide.sentence import STANDING
 
     facts = asdict(answer)
     facts["advice"] = record(answer.advice)
+    facts["course"]["known_lead_kg"] = known_lead(answer)
     return {
         **facts,
         "seen": [asdict(look) for look in looks],

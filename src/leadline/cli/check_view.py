@@ -203,10 +203,9 @@ def _gas(answer: CheckAnswer, units: Units) -> str:
 
 def _way(answer: CheckAnswer, units: Units) -> str:
     """What moves need from here to the stop, line by line; the lines add up."""
+    from leadline.decide.check_words import known_lead
+
     way = answer.course
-    moved = way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
-    # The forces are those of the catalogue; what the looks say of the moment is not all true of the stop.
-    learned = answer.advice.need_q50_kg - answer.now.q50_kg - moved
     left = len(way.now_each_bar) > len(way.end_each_bar)
     rest = "cylinder left behind" if left else "the rest"
     parts = [
@@ -217,7 +216,7 @@ def _way(answer: CheckAnswer, units: Units) -> str:
             ("quiet breath", way.breath_lead_kg),
             ("head under", way.head_lead_kg),
             (rest, way.rest_lead_kg),
-            ("what else is known", learned),
+            ("what else is known", known_lead(answer)),
         )
         if abs(lead) >= 0.05
     ]

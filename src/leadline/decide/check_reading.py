@@ -82,7 +82,7 @@ class Course:
         Gas still to be breathed from them. [kg]
     gas_lead_kg, foam_lead_kg, breath_lead_kg, head_lead_kg, rest_lead_kg : float
         Change of need, in lead: by that gas; by foam that shrinks; by the normal breath that becomes a quiet
-        one; by the head that goes under; by cylinders left behind and all else. [kg]
+        one; by the head that goes under; by cylinders left behind and all else of the ledger. [kg]
     """
 
     now_bar: float
@@ -243,7 +243,8 @@ def course(checked: CheckedDive) -> Course:
     Returns
     -------
     Course
-        Ledgers at a right check and at the stop, line by line; the parts add up to the change of need.
+        Ledgers at a right check and at the stop, line by line; the parts add up to what it says of the change
+        of need. What else is known of that is `check_words.known_lead`.
     """
     rows = np.array([checked.position])
     rigs = checked.rigs.take(rows)

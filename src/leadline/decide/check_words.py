@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from leadline.decide.check import CheckAnswer
     from leadline.decide.check_reading import Course
 
-__all__ = ["HELD_BREATH", "cautions", "change_text", "doubts", "instruction"]
+__all__ = ["HELD_BREATH", "cautions", "change_text", "doubts", "instruction", "known_lead"]
 
 SETTLING: Final = 3.0
 """Minutes in the water until the air has found its way out of a suit. [min] (judged)"""
@@ -186,6 +186,25 @@ def change_text(change: float, *, imperial: bool = False) -> str:
     if abs(change) < SAME:
         return "leave it as it is"
     return f"{'add' if change > 0 else 'take off'} {mass_text(abs(change), imperial=imperial)}"
+
+
+def known_lead(answer: CheckAnswer) -> float:
+    """What leads from need now to need at the end of the dive besides the parts of its course.
+
+    Parameters
+    ----------
+    answer : CheckAnswer
+        All of it.
+
+    Returns
+    -------
+    float
+        [kg of lead] The parts are forces by the ledger; what records and looks say of the moment is not all
+        true of the stop.
+    """
+    way = answer.course
+    parts = way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
+    return answer.advice.need_q50_kg - answer.now.q50_kg - parts
 
 
 def after_a_dive(answer: CheckAnswer) -> bool:
