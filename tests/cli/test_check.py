@@ -721,6 +721,17 @@ def test_a_look_that_is_named_twice_in_one_command_counts_once(check) -> None:
     )
 
 
+def test_the_same_look_after_learning_is_no_news(check, run, club: Path) -> None:
+    """Independent: `suggest` reads the look from the book, where the population has seen it."""
+    day = ("--date", "2026-05-20")
+    check(*ONCE, *day, "--save")
+    assert run("learn", "--book", club).returncode == 0
+    found = facts(check(*ONCE, *day, "--json"))["advice"]
+    asked = json.loads(run("suggest", "--book", club, "--diver", "Ines", *day, "--json").stdout)
+    for name in ("need_q10_kg", "need_q50_kg", "need_q90_kg", "lead_kg", "dives_used"):
+        assert found[name] == asked[name], name
+
+
 def test_a_check_that_is_kept_twice_at_two_times_stays_two(check, club: Path) -> None:
     """The one that is typed once more steps back for its own row alone."""
     for time in ("T09:00", "T09:30"):

@@ -273,6 +273,7 @@ def _answer(
         dive=place.dive,
         dives_in_fit=place.holding.dives_in_fit,
         checks_in_fit=place.holding.checks_in_fit,
+        now_in_fit=place.kept_in_fit,
         changed_kit=place.holding.changed_kit,
     )
     return place, looks, answer

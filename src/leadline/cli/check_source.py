@@ -45,6 +45,8 @@ class Place:
         Why the check cannot be kept in the book; empty where it can.
     kept : str
         Check of the book that the look of now is; empty where there is none.
+    kept_in_fit : bool
+        Whether the fit has seen it as it stands now.
     """
 
     holding: Holding
@@ -53,6 +55,7 @@ class Place:
     dive: str
     unsaved: str
     kept: str = ""
+    kept_in_fit: bool = False
 
 
 def find_place(
@@ -273,6 +276,7 @@ def counted_once(
         holding=replace(held, records=records, checks_in_fit=held.checks_in_fit[left]),
         taken=_first_taken(place.taken, key, records, {**cells, "diver": diver}),
         kept=key,
+        kept_in_fit=bool(held.checks_in_fit[row]),
     ), new
 
 

@@ -132,6 +132,7 @@ def check(
     dive: str = "",
     dives_in_fit: NDArray[np.bool_] | None = None,
     checks_in_fit: NDArray[np.bool_] | None = None,
+    now_in_fit: bool = False,
     changed_kit: Collection[str] = (),
 ) -> CheckAnswer:
     """Read a surface check.
@@ -159,6 +160,8 @@ def check(
         Dive of that day on which the check was made, if any.
     dives_in_fit, checks_in_fit : ndarray of bool, optional
         Which records the population was fitted to; default none.
+    now_in_fit : bool
+        Whether it was fitted to the last look too: one that was kept, and is left out of the records here.
     changed_kit : collection of str
         Items whose row was another one when it was fitted; see `Assessment.of`.
 
@@ -182,12 +185,14 @@ def check(
     rows = check_rows(plan, used, keys, dive=dive)
     joined = {name: np.concatenate([records.checks[name], rows[name]]) for name in records.checks}
     seen = np.zeros(len(records.checks["check"]), bool) if checks_in_fit is None else checks_in_fit
+    looked = np.zeros(len(used), bool)
+    looked[len(looks) - 1 :] = now_in_fit
     assessment = Assessment.of(
         replace(records, checks=joined),
         fit,
         plan=plan,
         dives_in_fit=dives_in_fit,
-        checks_in_fit=np.append(seen, np.zeros(len(used), bool)),
+        checks_in_fit=np.append(seen, looked),
         changed_kit=changed_kit,
     )
     checked = CheckedDive.around(assessment)
