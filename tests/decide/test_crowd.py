@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from leadline.decide.crowd import Crowd
+from leadline.decide.forecast import Forecasts
 from leadline.model.marginal import Marginal
 
 MEANS, SDS, SCATTER = np.array([3.0, 5.0, 9.0]), np.array([0.8, 1.1, 0.5]), 0.4
@@ -30,6 +31,18 @@ def test_probabilities_and_moments(crowd: Crowd) -> None:
     mean = WEIGHTS @ MEANS
     assert crowd.mean == pytest.approx(mean, abs=1e-6)
     assert crowd.sd == pytest.approx(np.sqrt(WEIGHTS @ (each.var() + (MEANS - mean) ** 2)), abs=1e-4)
+
+
+def test_nothing_is_more_than_sure() -> None:
+    """Arithmetic: these weights, each divided by their sum, add up to a little more than 1."""
+    weights = next(
+        w / w.sum() for w in np.random.default_rng(1).random((500, 7)) if float((w / w.sum()).sum()) > 1
+    )
+    sure = Crowd([Marginal(np.array([5.0]), np.array([1.0]), SCATTER)] * 7, weights)
+    assert weights @ np.ones(7) > 1
+    assert float(sure.above(-90)) == 1
+    seen = Forecasts(np.full((1, 7), 5.0), weights[None], np.full((1, 7), SCATTER))
+    assert seen.below(np.array([99.0])) == 1
 
 
 def test_quantiles_turn_probabilities_round(crowd: Crowd) -> None:

@@ -65,3 +65,18 @@ def test_chances_and_sds_of_many_are_those_of_each(found: list[Marginal]) -> Non
         assert_allclose(chance[:2], need.above(at[:2]), rtol=1e-12)
         assert np.isnan(chance[2])
         assert_allclose(Stack.of([need]).sd, need.sd, rtol=1e-9)
+
+
+def test_nothing_is_more_than_sure() -> None:
+    """Arithmetic: without weight beyond it a chance is 1 or 0, though weights may add up to more than 1."""
+    points = np.linspace(0, 10, 61)
+    found = [
+        Marginal.from_log_density(points, -0.5 * ((points - at) / 1.2) ** 2, scatter=0.5)
+        for at in np.linspace(2, 8, 200)
+    ]
+    assert any(float(need.weights @ np.ones(61)) > 1 for need in found)  # else it could not fail
+    ends = np.broadcast_to([-90.0, 90.0], (200, 2))
+    one_by_one = [need.above(ends[0]) for need in found]
+    for chances in (chances_above(found, ends), np.array(one_by_one)):
+        assert_allclose(chances, [[1, 0]] * 200, atol=1e-12)
+        assert chances.max() <= 1 - chances.min() <= 1

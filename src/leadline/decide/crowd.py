@@ -67,7 +67,8 @@ class Crowd:
     def above(self, threshold: ArrayLike) -> FloatArray:
         """Probability that need exceeds `threshold` [kg]; shape of `threshold`."""
         points, weights, scatter = self._spread
-        return np.asarray(ndtr((points - np.asarray(threshold, float)[..., None]) / scatter) @ weights)
+        chance = ndtr((points - np.asarray(threshold, float)[..., None]) / scatter) @ weights
+        return np.asarray(np.minimum(chance, 1.0))  # of weights rounded up, as in `Stack`
 
     def quantile(self, probability: ArrayLike) -> FloatArray:
         """Quantiles of need, to a tenth of a gram; shape of `probability`. [kg]."""

@@ -128,7 +128,8 @@ class Forecasts:
 
     def below(self, value: FloatArray) -> FloatArray:
         """Probability of less than `value`, shape (n,). [-]."""
-        return np.asarray(np.sum(self.weights * ndtr((value[:, None] - self.points) / self.sd), axis=1))
+        chance = np.sum(self.weights * ndtr((value[:, None] - self.points) / self.sd), axis=1)
+        return np.asarray(np.minimum(chance, 1.0))  # of weights rounded up, as in `Stack`
 
     def crps(self, observed: FloatArray) -> FloatArray:
         """Continuous ranked probability score of each forecast, shape (n,); less is better. [kg].

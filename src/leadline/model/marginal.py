@@ -72,7 +72,8 @@ class Marginal:
     def above(self, threshold: ArrayLike) -> FloatArray:
         """Probability that need on that dive exceeds `threshold` [kg]; shape of `threshold`."""
         distance = (np.asarray(threshold, float)[..., None] - self.points) / self.scatter
-        return np.asarray(distribution(-distance) @ self.weights)
+        chance = distribution(-distance) @ self.weights
+        return np.asarray(np.minimum(chance, 1.0))  # of weights rounded up, as in `Stack`
 
     def quantile(self, probability: ArrayLike) -> FloatArray:
         """Quantiles of need on that dive, scatter included; shape of `probability`. [kg]."""

@@ -86,7 +86,9 @@ class Stack:
     def above(self, threshold: FloatArray) -> FloatArray:
         """Probability that need on each dive exceeds k thresholds [kg]; both shape (n, k)."""
         distance = (threshold[..., None] - self.points[:, None]) / self.scatter[:, None, None]
-        return np.asarray(np.einsum("nkg,ng->nk", distribution(-distance), self.weights))
+        # Weights that sum to 1 but for rounding would make a sure thing a little more than sure.
+        chance = np.einsum("nkg,ng->nk", distribution(-distance), self.weights)
+        return np.asarray(np.minimum(chance, 1.0))
 
 
 def stacks(needs: Sequence[Mixture], *, numbers: int = 1) -> Iterator[tuple[IntArray, Stack]]:
