@@ -125,7 +125,7 @@ DANGER = (
 
 def course_of_thirty():
     """A school's roster: a third with a danger, half with an excess, words as `suggest` has them."""
-    what = ("light", "light", "short", "heavy", "likely", "look", "settled", "settled")
+    what = ("light", "light", "short", "heavy", "latest", "likely", "look", "settled")
     said = {"basis": "both", "looks": 3, "looks_ever": 3}
     right = {"cost": Cost(0.0, 0.0, 14.0, 2.6, 2.6, 0.0), "p_heavy_most": 0.02, "cautions": (DANGER,)}
     students = []

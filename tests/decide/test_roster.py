@@ -304,7 +304,9 @@ def test_light_comes_first_then_flags_then_the_unknown() -> None:
     assert places == sorted(places)
     assert len(set(places)) >= 4
     for status in STATUSES:
-        size = "p_too_light" if status in ("light", "short") else "p_heavy_most"
+        size = {"light": "p_too_light", "short": "p_too_light", "latest": "p_too_heavy"}.get(
+            status, "p_heavy_most"
+        )
         values = [getattr(one, size) for one in data.students if one.status == status]
         assert values == sorted(values, reverse=True)
     for one in data.students:
@@ -314,7 +316,29 @@ def test_light_comes_first_then_flags_then_the_unknown() -> None:
         assert one.status != "heavy" or one.flagged
         assert one.status != "likely" or (one.p_heavy_most >= 0.5 and not one.flagged and one.looks_ever)
         assert one.status != "settled" or (one.p_heavy_most < 0.5 and one.looks_ever and not one.check_first)
+        assert one.status != "settled" or one.p_too_heavy < 0.5
     assert [one.flagged for one in data.students] == data.flags.flagged.tolist()
+
+
+def test_too_much_on_the_latest_dives_alone_is_not_passed_over() -> None:
+    """By hand: five looks at need + 0.5 kg, then two dives at need + 4 kg, held with gas in the BC.
+
+    Of the last five dives three are right, so it is no habit and no flag; the lead that lies ready is 4 kg
+    over, and the next dive with it is likely more than 2 kg over.
+    """
+    rows = [
+        row | ({"lead_kg": NEED["Noa"] + 0.5, "bc_state": "empty"} if row["dive"] < "No-6" else
+               {"lead_kg": NEED["Noa"] + 4.0, "bc_state": "gas"})
+        if row["diver"] == "Noa" else row
+        for row in GROUPED if row["dive"] != "No-8"
+    ]  # fmt: skip
+    data = roster(assessed(records(dives=rows), groups=["Course"]), groups=["Course"])
+    one = student(data, "Noa")
+    assert one.lead_kg == NEED["Noa"] + 4.0
+    assert one.p_too_heavy > 0.9
+    assert one.p_heavy_most < 0.5
+    assert not one.flagged
+    assert one.status == "latest"
 
 
 def test_a_look_moves_the_chance_as_bayes_has_it() -> None:

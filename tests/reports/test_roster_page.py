@@ -56,6 +56,8 @@ def make_roster(students=None, **changes):
             make_student("Sam", status="short", p_too_light=0.11, p_heavy_most=0.02, basis="both", looks=1,
                          looks_ever=1, next_lead_kg=9.0),
             make_student("Ben", status="heavy", p_heavy_most=0.96, flagged=True, basis="sank"),
+            make_student("Pia", status="latest", p_heavy_most=0.03, p_too_heavy=0.98, basis="both", looks=3,
+                         looks_ever=3, next_lead_kg=6.0),
             make_student("Gus", status="likely", p_heavy_most=0.7, basis="both", looks=2, looks_ever=2,
                          handed_kg=1.0, p_sinks=0.8, p_heavy_if_sinks=0.85, p_heavy_if_not=0.1),
             make_student("Mara K"),
@@ -116,10 +118,10 @@ def test_rates_of_the_flags_stand_first(parse) -> None:
     for field, found in (("heavy", data.heavy), ("light", data.light)):
         for name in ("expected", "low", "high"):
             assert fields(page, f"{field}.{name}") == [pytest.approx(getattr(found, name), abs=1e-4)]
-    assert "About 2 (8 in 10: 1 to 3) of 6 are expected" in page.text().replace("\xa0", " ")
+    assert "About 2 (8 in 10: 1 to 3) of 7 are expected" in page.text().replace("\xa0", " ")
     assert fields(page, "never_looked") == [data.never_looked.count]
     assert fields(page, "never_looked.low") == [pytest.approx(data.never_looked.low, abs=1e-4)]
-    assert [fields(page, f"count.{word}") for word in STATUSES] == [[1]] * 6
+    assert [fields(page, f"count.{word}") for word in STATUSES] == [[1]] * len(STATUSES)
 
 
 def test_flagged_students_under_another_heading_are_counted_and_named(parse) -> None:
@@ -141,6 +143,19 @@ def test_flagged_students_under_another_heading_are_counted_and_named(parse) -> 
     ) in said
     plain = parse(render(make_roster()))
     assert fields(plain, "flags.elsewhere") == []
+
+
+def test_too_heavy_with_the_latest_lead_alone_is_counted_and_said_in_the_row(parse) -> None:
+    page = parse(render(make_roster()))
+    assert fields(page, "heavy_latest") == [1]
+    said = page.text().replace("\xa0", " ")
+    assert "with the lead of the latest one, 1 more is likely too heavy on the next." in said
+    row = page.one("tr", data_diver="Pia")
+    assert fields(row, "p_too_heavy") == [0.98]
+    assert "Lower to 6 kg, 2.5 kg less." in row.text().replace("\xa0", " ")
+    assert fields(page.one("tr", data_diver="Ben"), "p_too_heavy") == []
+    none = parse(render(make_roster((make_student("Ben"),))))
+    assert fields(none, "heavy_latest") == []
 
 
 def test_dives_that_are_not_believed_are_counted_where_others_are_left_out(parse) -> None:
@@ -262,12 +277,12 @@ def test_costs_and_their_sum(parse) -> None:
     data = make_roster()
     page = parse(render(data))
     costs = rows(page, data_cost=True)
-    assert len(costs) == 6
+    assert len(costs) == 7
     assert fields(costs[0], "extra_mass_kg") == [1.9]
     assert [fields(costs[0], name)[0] for name in ("stop_l", "depth_l", "depth_right_l", "free_gas_l")] == [
         1.68, 4.3, 2.62, 4.06,
     ]  # fmt: skip
-    assert fields(page, "total.extra_mass_kg") == [pytest.approx(6 * 1.9)]
+    assert fields(page, "total.extra_mass_kg") == [pytest.approx(7 * 1.9)]
 
 
 def test_courses_by_group_and_leader(parse) -> None:

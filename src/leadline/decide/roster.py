@@ -251,12 +251,15 @@ def _status(one: Student, flagged: bool, *, risk: float) -> str:
         return "look"
     if one.p_heavy_most >= LIKELY:
         return "likely"
+    if one.p_too_heavy >= LIKELY:
+        return "latest"
     return "look" if one.check_first or unproven(one) else "settled"
 
 
 def _urgency(one: Student) -> tuple[int, float, str]:
     """The first thing to do first; within a kind the likeliest first, and what is not known."""
-    size = one.p_too_light if one.status in ("light", "short") else one.p_heavy_most
+    of_next = {"light": one.p_too_light, "short": one.p_too_light, "latest": one.p_too_heavy}
+    size = of_next.get(one.status, one.p_heavy_most)
     return STATUSES.index(one.status), -float(np.nan_to_num(size, nan=1e9)), one.diver
 
 

@@ -33,9 +33,10 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 
-STATUSES: Final = ("light", "short", "heavy", "likely", "look", "settled")
+STATUSES: Final = ("light", "short", "heavy", "latest", "likely", "look", "settled")
 """What needs doing, the first thing first: near too light, a little short of lead, flagged as too heavy,
-likely too heavy but not sure enough to be flagged, not known, nothing."""
+likely too heavy with the latest lead though not on most dives, likely too heavy on most but not sure enough
+to be flagged, not known, nothing."""
 
 NEAR_LIGHT: Final = 0.2
 """Chance of too light from which a student is near too light: one dive in five. [-] (judged)"""

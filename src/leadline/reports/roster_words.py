@@ -8,7 +8,7 @@ from typing import Final
 
 from leadline.decide.roster_data import Student
 
-__all__ = ["BASIS", "KINDS", "basis", "course", "span", "title"]
+__all__ = ["APART", "BASIS", "KINDS", "basis", "course", "span", "title"]
 
 KINDS: Final = {
     "light": (
@@ -26,6 +26,11 @@ KINDS: Final = {
         "Flagged: over the limit on most of the latest dives in this suit. Take lead off in small steps, or "
         "by the check; where none is carried, change kit that sinks. Note each stop.",
     ),
+    "latest": (
+        "Too much on the latest dive",
+        "Not flagged: on most of the latest dives not likely over the limit. But with the lead of the latest "
+        "one the next is likely to be. Take off what the row says, or check first, and note the stop.",
+    ),
     "likely": (
         "Likely too much",
         "Not flagged: likelier than not over the limit on most of the latest dives, yet more of such flags "
@@ -42,6 +47,9 @@ KINDS: Final = {
     ),
 }
 """Status -> heading, and what it means."""
+
+APART: Final = ("latest",)
+"""Status of students of whom the next dive says something else than most of the latest ones."""
 
 BASIS: Final = {
     "physics": "From physics only: never looked at",
