@@ -85,7 +85,7 @@ def test_cards_are_still_rows_to_a_screen_reader(visit, tmp_path):
     assert table.get_by_role("row").count() == 2
     assert table.get_by_role("rowheader").count() == 1
     assert table.get_by_role("cell").count() == 6
-    page.get_by_role("link", name="carrying too much").click()
+    page.get_by_role("link", name="carrying too much", exact=True).click()
     assert page.evaluate("location.hash") == "#heavy"
 
 

@@ -122,9 +122,7 @@ def test_flagged_students_are_all_to_be_found(club: Path, tmp_path: Path) -> Non
 
     both = shown("short", "heavy")
     assert "2 flagged as too heavy, of which 0.1 are expected to be false" in both
-    assert (
-        "Of these under another heading, since too light on the next dive comes first: S0 (a little short)."
-    ) in both
+    assert ("Of these under another heading, by the lead of the latest dive: S0 (a little short).") in both
     assert "under another heading" not in shown("heavy", "heavy")
 
 

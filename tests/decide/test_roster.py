@@ -316,7 +316,8 @@ def test_light_comes_first_then_flags_then_the_unknown() -> None:
         assert one.status != "heavy" or one.flagged
         assert one.status != "likely" or (one.p_heavy_most >= 0.5 and not one.flagged and one.looks_ever)
         assert one.status != "settled" or (one.p_heavy_most < 0.5 and one.looks_ever and not one.check_first)
-        assert one.status != "settled" or one.p_too_heavy < 0.5
+        assert one.status not in ("righted", "settled") or one.p_too_heavy < 0.5
+        assert one.status not in ("heavy", "latest", "likely") or one.p_too_heavy >= 0.5
     assert [one.flagged for one in data.students] == data.flags.flagged.tolist()
 
 
@@ -339,6 +340,24 @@ def test_too_much_on_the_latest_dives_alone_is_not_passed_over() -> None:
     assert one.p_heavy_most < 0.5
     assert not one.flagged
     assert one.status == "latest"
+
+
+def test_whoever_was_put_right_is_not_told_to_take_lead_off() -> None:
+    """By hand: six dives with 4 kg over, each a look that ends in sinking, then one with 2 kg less that
+    hovers: of the last five dives four were too heavy, and the next is not. Its lead is kept, so no heading
+    may ask to take some off."""
+    rows = [
+        row | ({"lead_kg": NEED["Noa"] + 2.0, "bc_state": "empty", "stop_result": "hovered"}
+               if row["dive"] >= "No-7" else
+               {"lead_kg": NEED["Noa"] + 4.0, "bc_state": "empty", "stop_result": "sank"})
+        if row["diver"] == "Noa" else row
+        for row in GROUPED if row["dive"] != "No-8"
+    ]  # fmt: skip
+    one = student(roster(assessed(records(dives=rows), groups=["Course"]), groups=["Course"]), "Noa")
+    assert one.p_heavy_most > 0.5
+    assert one.p_too_heavy < 0.5
+    assert one.status == "righted"
+    assert one.next_lead_kg == one.lead_kg
 
 
 def test_a_look_moves_the_chance_as_bayes_has_it() -> None:

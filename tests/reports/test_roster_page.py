@@ -61,6 +61,8 @@ def make_roster(students=None, **changes):
             make_student("Gus", status="likely", p_heavy_most=0.7, basis="both", looks=2, looks_ever=2,
                          handed_kg=1.0, p_sinks=0.8, p_heavy_if_sinks=0.85, p_heavy_if_not=0.1),
             make_student("Mara K"),
+            make_student("Yul", status="righted", p_heavy_most=0.6, p_too_heavy=0.01, basis="both", looks=4,
+                         looks_ever=4),
             make_student("Odd", status="settled", basis="measured", looks=1, looks_ever=3, next_lead_kg=8.5,
                          p_heavy_most=0.05),
         )  # fmt: skip
@@ -118,7 +120,7 @@ def test_rates_of_the_flags_stand_first(parse) -> None:
     for field, found in (("heavy", data.heavy), ("light", data.light)):
         for name in ("expected", "low", "high"):
             assert fields(page, f"{field}.{name}") == [pytest.approx(getattr(found, name), abs=1e-4)]
-    assert "About 2 (8 in 10: 1 to 3) of 7 are expected" in page.text().replace("\xa0", " ")
+    assert "About 3 (8 in 10: 1 to 4) of 8 are expected" in page.text().replace("\xa0", " ")
     assert fields(page, "never_looked") == [data.never_looked.count]
     assert fields(page, "never_looked.low") == [pytest.approx(data.never_looked.low, abs=1e-4)]
     assert [fields(page, f"count.{word}") for word in STATUSES] == [[1]] * len(STATUSES)
@@ -138,7 +140,7 @@ def test_flagged_students_under_another_heading_are_counted_and_named(parse) -> 
     )
     said = page.text().replace("\xa0", " ")
     assert (
-        "1 flagged student stands under another heading, since too light on the next dive comes first: "
+        "1 flagged student stands under another heading, by the lead of the latest dive: "
         "Emil & F (a little short)."
     ) in said
     plain = parse(render(make_roster()))
@@ -153,6 +155,7 @@ def test_too_heavy_with_the_latest_lead_alone_is_counted_and_said_in_the_row(par
     row = page.one("tr", data_diver="Pia")
     assert fields(row, "p_too_heavy") == [0.98]
     assert "Lower to 6 kg, 2.5 kg less." in row.text().replace("\xa0", " ")
+    assert fields(page.one("tr", data_diver="Yul"), "p_too_heavy") == [0.01]
     assert fields(page.one("tr", data_diver="Ben"), "p_too_heavy") == []
     none = parse(render(make_roster((make_student("Ben"),))))
     assert fields(none, "heavy_latest") == []
@@ -198,8 +201,8 @@ def test_the_likeliest_stand_with_what_a_look_would_settle(parse) -> None:
     data = make_roster()
     page = parse(render(data))
     table = page.one("table", data_table="looks")
-    assert [e.attributes["data-look"] for e in rows(table, data_look=True)] == ["Gus", "Mara K"]
-    for one in (one for one in data.students if one.diver in ("Gus", "Mara K")):
+    assert [e.attributes["data-look"] for e in rows(table, data_look=True)] == ["Gus", "Yul", "Mara K"]
+    for one in (one for one in data.students if one.diver in ("Gus", "Yul", "Mara K")):
         row = table.one("tr", data_look=one.diver)
         for name in ("p_heavy_most", "p_sinks", "p_heavy_if_sinks", "p_heavy_if_not", "looks_ever"):
             assert fields(row, name) == [getattr(one, name)]
@@ -277,12 +280,12 @@ def test_costs_and_their_sum(parse) -> None:
     data = make_roster()
     page = parse(render(data))
     costs = rows(page, data_cost=True)
-    assert len(costs) == 7
+    assert len(costs) == 8
     assert fields(costs[0], "extra_mass_kg") == [1.9]
     assert [fields(costs[0], name)[0] for name in ("stop_l", "depth_l", "depth_right_l", "free_gas_l")] == [
         1.68, 4.3, 2.62, 4.06,
     ]  # fmt: skip
-    assert fields(page, "total.extra_mass_kg") == [pytest.approx(7 * 1.9)]
+    assert fields(page, "total.extra_mass_kg") == [pytest.approx(8 * 1.9)]
 
 
 def test_courses_by_group_and_leader(parse) -> None:

@@ -188,7 +188,7 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
         named = [f"{plain(one.diver)} ({KINDS[one.status][0].lower()})" for one in data.flagged_elsewhere]
         more = [f"{len(named) - MOST_NAMED} more"] if len(named) > MOST_NAMED else []
         false += (
-            " Of these under another heading, since too light on the next dive comes first: "
+            " Of these under another heading, by the lead of the latest dive: "
             f"{', '.join(named[:MOST_NAMED] + more)}."
         )
     expected = f"Expected of {count}: {heavy} too heavy on most dives, {light} too light on the next."

@@ -242,18 +242,19 @@ def _student(
 
 
 def _status(one: Student, flagged: bool, *, risk: float) -> str:
-    """What needs doing: the light side before all else."""
+    """What needs doing: the light side before all else, and all by the lead of the latest dive."""
     if one.p_too_light > risk:
         return "light" if one.p_too_light >= max(NEAR_LIGHT, risk) else "short"
-    if flagged:
+    over, most = one.p_too_heavy >= LIKELY, one.p_heavy_most >= LIKELY
+    if flagged and over:
         return "heavy"
     if not one.looks_ever or np.isnan(one.lead_kg):
         return "look"
-    if one.p_heavy_most >= LIKELY:
-        return "likely"
-    if one.p_too_heavy >= LIKELY:
-        return "latest"
-    return "look" if one.check_first or unproven(one) else "settled"
+    if over:
+        return "likely" if most else "latest"
+    if one.check_first or unproven(one):
+        return "look"
+    return "righted" if most else "settled"
 
 
 def _urgency(one: Student) -> tuple[int, float, str]:

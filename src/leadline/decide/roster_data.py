@@ -33,10 +33,10 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 
-STATUSES: Final = ("light", "short", "heavy", "latest", "likely", "look", "settled")
+STATUSES: Final = ("light", "short", "heavy", "latest", "likely", "look", "righted", "settled")
 """What needs doing, the first thing first: near too light, a little short of lead, flagged as too heavy,
 likely too heavy with the latest lead though not on most dives, likely too heavy on most but not sure enough
-to be flagged, not known, nothing."""
+to be flagged, not known, too heavy on most but not with the latest lead, nothing."""
 
 NEAR_LIGHT: Final = 0.2
 """Chance of too light from which a student is near too light: one dive in five. [-] (judged)"""
@@ -334,7 +334,7 @@ class Roster:
 
     @property
     def flagged_elsewhere(self) -> tuple[Student, ...]:
-        """Who is flagged as too heavy and yet stands under another heading: too light comes first."""
+        """Who is flagged as too heavy and, by the lead of the latest dive, stands under another heading."""
         return tuple(one for one in self.students if one.flagged and one.status != "heavy")
 
     def __post_init__(self) -> None:

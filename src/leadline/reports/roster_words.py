@@ -23,13 +23,15 @@ KINDS: Final = {
     ),
     "heavy": (
         "Carrying too much",
-        "Flagged: over the limit on most of the latest dives in this suit. Take lead off in small steps, or "
-        "by the check; where none is carried, change kit that sinks. Note each stop.",
+        "Flagged: over the limit on most of the latest dives in this suit, and likely on the next with the "
+        "lead of the latest. Take lead off in small steps, or by the check; where none is carried, change "
+        "kit that sinks. Note each stop.",
     ),
     "latest": (
         "Too much on the latest dive",
         "Not flagged: on most of the latest dives not likely over the limit. But with the lead of the latest "
-        "one the next is likely to be. Take off what the row says, or check first, and note the stop.",
+        "one the next is likely to be. Take off what the row says, or check first; where none is carried, "
+        "change kit that sinks. Note the stop.",
     ),
     "likely": (
         "Likely too much",
@@ -41,6 +43,12 @@ KINDS: Final = {
         "Never looked at, or the band is too wide to act on, or no stop with so little lead is on record. "
         "Find out first; the likeliest too heavy come first, and that is no verdict.",
     ),
+    "righted": (
+        "Was carrying too much",
+        "Over the limit on most of the latest dives in this suit, or likely so, but with the lead of the "
+        "latest one the next is likelier within it. Keep that lead or change it as the row says, and note "
+        "the stop.",
+    ),
     "settled": (
         "Nothing pressing",
         "Neither near too light nor likely too heavy, and looked at. Small steps of lead may still be named.",
@@ -48,7 +56,7 @@ KINDS: Final = {
 }
 """Status -> heading, and what it means."""
 
-APART: Final = ("latest",)
+APART: Final = ("latest", "righted")
 """Status of students of whom the next dive says something else than most of the latest ones."""
 
 BASIS: Final = {
