@@ -71,8 +71,8 @@ def roster(
     block : Block, optional
         Blocks in use; default 0.5 kg.
     risk : float
-        Accepted chance of too light, as of `suggest`: above it a student is short of lead, and from one dive
-        in five on near too light. [-]
+        Accepted chance of too light, as of `suggest`: above it a student is short of lead, unless a check
+        begins with less, and from one dive in five on near too light. [-]
     limit : float
         Largest expected share of false flags. [-]
     units : str
@@ -243,8 +243,11 @@ def _student(
 
 def _status(one: Student, flagged: bool, *, risk: float) -> str:
     """What needs doing: the light side before all else, and all by the lead of the latest dive."""
-    if one.p_too_light > risk:
-        return "light" if one.p_too_light >= max(NEAR_LIGHT, risk) else "short"
+    if one.p_too_light >= NEAR_LIGHT and one.p_too_light > risk:
+        return "light"
+    # Where a check begins with less than was carried, too little is known to call that lead short.
+    if one.p_too_light > risk and not (one.check_first and one.next_lead_kg < one.lead_kg):
+        return "short"
     over, most = one.p_too_heavy >= LIKELY, one.p_heavy_most >= LIKELY
     if flagged and over:
         return "heavy"
