@@ -15,6 +15,7 @@ from leadline.decide.block import Block
 from leadline.decide.headcount import headcount
 from leadline.decide.learning import learn
 from leadline.decide.roster import _status, roster
+from leadline.decide.roster_belief import judged_dives
 from leadline.decide.roster_cost import costs
 from leadline.decide.roster_data import BASES, STATUSES
 from leadline.decide.roster_record import roster_document, roster_rows
@@ -186,6 +187,59 @@ def test_leads_of_dives_that_are_not_believed_make_nobody_too_heavy() -> None:
     alone = student(roster(assessed(records(dives=only), groups=["Course"]), groups=["Course"]), "Ole")
     assert alone.last_dives >= 1
     assert np.isfinite(alone.p_heavy_most)
+
+
+def test_a_latest_record_that_is_not_believed_does_not_judge_unless_it_is_lighter() -> None:
+    """By hand: looks at need + 0.5 kg, then a hover with an empty BC and 12 kg more, or 4 kg less: slips, or
+    not. The heavy one is judged by the dive before; the light one stays, since it may have been worn."""
+    told = {"bc_state": "empty", "stop_result": "hovered"}
+    rows = [
+        row
+        | (told | {"lead_kg": NEED["Ole"] + 0.5} if row["diver"] == "Ole" and row["dive"] > "Ol-2" else {})
+        for row in GROUPED
+    ]
+
+    def ole(**cells):
+        last = [row | (cells if row["dive"] == "Ol-8" else {}) for row in rows]
+        return student(roster(assessed(records(dives=last), groups=["Course"]), groups=["Course"]), "Ole")
+
+    plain, heavy, light = ole(), ole(lead_kg=NEED["Ole"] + 12.5), ole(lead_kg=NEED["Ole"] - 4)
+    assert (plain.doubted, heavy.doubted, light.doubted) == (False, True, True)
+    assert heavy.lead_kg == NEED["Ole"] + 0.5
+    assert heavy.date == np.datetime64("2026-05-07")
+    assert heavy.cost.extra_mass_kg < 1.5
+    assert heavy.status not in ("settled", "righted", "latest")
+    assert light.lead_kg == NEED["Ole"] - 4
+    assert light.status == "light"
+    for one in (heavy, light):
+        assert any(text.startswith("Not believed here: dive Ol-8") for text in one.cautions)
+    alone = roster_rows(club()[0])[0]
+    assert alone["doubted"] is False
+
+
+@pytest.mark.parametrize(
+    ("lead", "suit", "expected", "believed", "judged"),
+    [
+        ([5, 9], [1, 1], [5, 5], [1, 1], 1),
+        ([5, 9], [1, 1], [5, 5], [1, 0], 0),
+        ([5, 9], [1, 1], [5, 5], [0, 0], 1),  # nothing is believed
+        ([5, 1], [1, 1], [5, 5], [1, 0], 1),  # less than before, and maybe worn
+        ([5, 9], [2, 1], [5, 5], [1, 0], 1),  # another suit
+        ([5, 9], [1, 1], [3, 5], [1, 0], 1),  # other water
+        ([np.nan, 9], [1, 1], [5, 5], [1, 0], 1),
+    ],
+)
+def test_the_dive_that_is_judged(lead, suit, expected, believed, judged) -> None:
+    """By hand, one student with two dives."""
+    found = judged_dives(
+        np.array([1]),
+        np.zeros(2, int),
+        lead=np.array(lead, float),
+        suit=np.array(suit),
+        expected=np.array(expected, float),
+        believed=np.array(believed, bool),
+    )
+    assert found.tolist() == [judged]
 
 
 def test_cost_by_hand() -> None:

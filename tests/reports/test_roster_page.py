@@ -168,6 +168,26 @@ def test_dives_that_are_not_believed_are_counted_where_others_are_left_out(parse
     assert fields(parse(render(make_roster())), "doubted_left_out") == []
 
 
+def test_what_is_not_believed_stands_in_the_row(parse) -> None:
+    named = "Not believed here: dive d7 of 2026-05-03 (hovered with 15 kg), since all else makes it unlikely"
+    told = (make_student("Cia", doubted=True, cautions=(named, "Usually carried 9 kg")),
+            make_student("Eva", doubted=True), make_student("Lou", cautions=(named,)),
+            make_student("Ben"))  # fmt: skip
+    page = parse(render(make_roster(told)))
+    said = [
+        [
+            e.text()
+            for e in page.one("tr", data_diver=name).all("small")
+            if "danger" in e.attributes.get("class", "")
+        ]
+        for name in ("Cia", "Eva", "Lou", "Ben")
+    ]
+    latest = (
+        "Not believed here: the record of the latest dive. Correct it if it is a slip, and if not, check "
+    )
+    assert said == [[f"{named}."], [f"{latest}first."], [f"{named}."], []]
+
+
 def test_change_says_whether_it_is_of_this_course_or_of_courses_in_general(parse) -> None:
     def said(**changes) -> str:
         page = parse(render(make_roster(**changes)))

@@ -166,7 +166,7 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
             text(round(float(one.margin[2]), 1)),
             percent(one.p_too_light),
             percent(one.p_heavy_most),
-            "from physics only" if one.basis == "physics" else "",
+            "latest not believed" if one.doubted else "from physics only" if one.basis == "physics" else "",
             f"check {text(one.next_lead_kg)}" if one.check_first else text(one.next_lead_kg),
         ]
         for one in data.students[:MOST_SHOWN]

@@ -21,7 +21,7 @@ from leadline.units import mass_text
 if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
 
-__all__ = ["DOUBTFUL", "believed", "chance_of_zones", "disbelief_texts", "wrong_sights"]
+__all__ = ["DISBELIEF", "DOUBTFUL", "believed", "chance_of_zones", "disbelief_texts", "wrong_sights"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -36,6 +36,9 @@ NEVER: Final = 1 - DOUBTFUL
 Where need is known a record with chance q is wrong with at most 1 - q; over all that need may be it is so
 with at most 1 less the mean of q.
 """
+
+DISBELIEF: Final = "Not believed here"
+"""How the caution begins that names them."""
 
 MOST_NAMED: Final = 2
 """Sights that a caution names; of more it says how many."""
@@ -236,7 +239,7 @@ def disbelief_texts(assessment: Assessment, history: LikeKit, *, imperial: bool)
     which = " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
     it, slip = ("them", "they are slips") if len(named) > 1 else ("it", "it is a slip")
     return [
-        f"Not believed here: {which}, since all else that is known makes {it} unlikely. Correct {it} if "
+        f"{DISBELIEF}: {which}, since all else that is known makes {it} unlikely. Correct {it} if "
         f"{slip}, and if not, go by the water and not by this number: check first"
     ]
 

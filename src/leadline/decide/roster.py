@@ -165,9 +165,8 @@ def _looks(assessment: Assessment, known: Needs) -> _Looks:
 
 def _costs(assessment: Assessment, known: Needs) -> list[Cost]:
     """Cost of the excess on each student's latest dive."""
-    place = {int(row): i for i, row in enumerate(known.row.tolist())}
-    at = np.array([place[int(row)] for row in known.latest], int)
-    return costs(assessment, known.latest, known.lead[at], need=known.need[at])
+    at = known.judged
+    return costs(assessment, known.row[at], known.lead[at], need=known.need[at])
 
 
 def _basis(evidence: str, i: int, looked: _Looks) -> str:
@@ -181,7 +180,7 @@ def _basis(evidence: str, i: int, looked: _Looks) -> str:
 
 def _chances(assessment: Assessment, known: Needs) -> list[list[float]]:
     """Of too light and of too heavy on the next dive with the lead of the latest one, for each student."""
-    lead = assessment.line.records.dives["lead_kg"][assessment.line.row[known.latest]]
+    lead = known.lead[known.judged]
     ends = np.stack([lead + breath_out(assessment.fit.theta), lead - TOO_HEAVY], axis=1)
     above = chances_above([one.need for one in known.found], ends)
     above[:, 1] = 1 - above[:, 1]
@@ -202,16 +201,17 @@ def _student(
 ) -> Student:  # fmt: skip
     """One student, before it is known who is flagged."""
     records, row = assessment.line.records.dives, int(assessment.line.row[known.latest[i]])
-    lead, answer = float(records["lead_kg"][row]), known.found[i].advice
+    at, answer = known.judged[i], known.found[i].advice
+    lead, judged = float(known.lead[at]), known.row[at]
     # Need on the latest dive: that of the next one in the same kit, moved by the difference of the waters.
     need = np.array([getattr(answer, name) for name in _ENDS])
-    need += known.expected[known.latest[i]] - known.expected[known.plan[i]]
+    need += known.expected[judged] - known.expected[known.plan[i]]
     return Student(
         diver=answer.diver,
         group=records["group"][row],
         leader=records["leader"][row],
         suit=suit_label(records, row),
-        date=records["date"][row],
+        date=assessment.line.occasions.date[judged],
         dives=len(known.row[known.own(i)]),
         lead_kg=lead,
         margin=lead - need[::-1],
@@ -238,6 +238,7 @@ def _student(
         check_first=answer.check_first,
         next_step=answer.next_step,
         cautions=answer.cautions,
+        doubted=bool(known.latest[i] in known.row[known.own(i)][~known.believed[known.own(i)]]),
     )
 
 
@@ -255,7 +256,7 @@ def _status(one: Student, flagged: bool, *, risk: float) -> str:
         return "look"
     if over:
         return "likely" if most else "latest"
-    if one.check_first or unproven(one):
+    if one.check_first or one.doubted or unproven(one):
         return "look"
     return "righted" if most else "settled"
 

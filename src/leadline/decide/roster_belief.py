@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +15,14 @@ from leadline.decide.sight import sights, taught, telling
 from leadline.model.marginal import Marginal
 from leadline.records import RESERVE_PRESSURE
 
-__all__ = ["doubted_rows"]
+__all__ = ["doubted_rows", "judged_dives"]
 
+FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+ALIKE: Final = 0.25
+"""Needs that differ by less by kit and water are one and the same for a lead. [kg]"""
 
 
 def doubted_rows(assessment: Assessment, known: Mapping[int, Marginal]) -> IntArray:
@@ -56,3 +62,40 @@ def doubted_rows(assessment: Assessment, known: Mapping[int, Marginal]) -> IntAr
         found.append(replace(own, doubt=own.doubt + walked))
     wrong = wrong_sights(list(known.values()), found, assessment.fit.theta)
     return np.unique(np.concatenate([own.row[which] for own, which in zip(found, wrong, strict=True)]))
+
+
+def judged_dives(
+    latest: IntArray,
+    student: IntArray,
+    *,
+    lead: FloatArray,
+    suit: IntArray,
+    expected: FloatArray,
+    believed: BoolArray,
+) -> IntArray:
+    """Dives by whose lead students are judged: the latest ones, but for a record that is not believed.
+
+    Parameters
+    ----------
+    latest : ndarray of int, shape (d,)
+        Place of each student's latest dive among the *n*.
+    student : ndarray of int, shape (n,)
+        Whose dive; those of one student in order of time.
+    lead, expected : ndarray, shape (n,)
+        Lead carried, and need by kit and population. [kg]
+    suit : ndarray of int, shape (n,)
+        Key of diver and suit.
+    believed : ndarray of bool, shape (n,)
+        Whether the record is.
+
+    Returns
+    -------
+    ndarray of int, shape (d,)
+        Among the *n*. Where the latest record is not believed, the latest one in like kit and water that is,
+        unless its lead is no less: what may be a slip must not hide that a student is too light.
+    """
+    apart = np.abs(expected - expected[latest][student])
+    like = believed & (suit == suit[latest][student]) & (apart < ALIKE) & ~np.isnan(lead)
+    before = latest.copy()
+    before[student[like]] = np.flatnonzero(like)  # in order of time: the latest stays
+    return np.where(~believed[latest] & (lead[before] < lead[latest]), before, latest)

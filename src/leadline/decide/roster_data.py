@@ -154,6 +154,9 @@ class Student:
         One sentence.
     cautions : tuple of str
         For this student and kit.
+    doubted : bool
+        Whether the record of the latest dive is not believed. Date, lead, margin, chances and cost are then
+        those of the latest dive in like kit and water that is, unless its lead is no less.
     """
 
     diver: str
@@ -187,6 +190,7 @@ class Student:
     check_first: bool
     next_step: str
     cautions: tuple[str, ...]
+    doubted: bool = False
 
 
 def unproven(one: Student) -> bool:

@@ -15,7 +15,7 @@ from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.decide.block import Block
 from leadline.decide.flag import majority
 from leadline.decide.hint import Case, cautious_weights
-from leadline.decide.roster_belief import doubted_rows
+from leadline.decide.roster_belief import doubted_rows, judged_dives
 from leadline.decide.roster_scope import latest, time_order
 from leadline.errors import RecordError
 from leadline.frozen import dataclass
@@ -109,6 +109,8 @@ class Needs:
         Row of the timeline and number of the student, in order of student and time.
     plan, latest : ndarray of int, shape (d,)
         Rows of the timeline with each student's next and latest dive.
+    judged : ndarray of int, shape (d,)
+        Among the n, the dive by whose lead each student is judged: the latest, if that is believed.
     expected : ndarray, shape of the timeline
         Need at the reserve by kit and population, the student's own offsets left out; NaN where not of the
         roster. [kg]
@@ -126,6 +128,7 @@ class Needs:
     student: IntArray
     plan: IntArray
     latest: IntArray
+    judged: IntArray
     expected: FloatArray
     lead: FloatArray
     need: FloatArray
@@ -204,8 +207,6 @@ class Needs:
         Dives that are not believed count only for a student who has no others.
         """
         here = (suit[self.row] == suit[self.plan][self.student]) & ~np.isnan(self.lead)
-        last = np.full(len(self.found), np.nan)
-        last[self.student[here]] = self.lead[here]  # in order of time: the latest stays
         some = np.bincount(self.student[here & self.believed], minlength=len(self.found)) > 0
         used = np.flatnonzero(here & (self.believed | ~some[self.student]))
         who = self.student[used]
@@ -216,7 +217,7 @@ class Needs:
         limit = np.full((len(number), LAST_DIVES), np.nan)
         late = place >= 0
         limit[who[late], place[late]] = (lead - TOO_HEAVY - apart)[late]
-        return limit, last, np.minimum(number, LAST_DIVES)
+        return limit, self.lead[self.judged], np.minimum(number, LAST_DIVES)
 
 
 def _looked_at(
@@ -301,16 +302,30 @@ def needs(
         for answer, first_guess, stand in zip(given, before, stands, strict=True)
     ]
     pairs = list(zip(student.tolist(), suit[rows].tolist(), strict=True))
+    lead, believed = (
+        line.records.dives["lead_kg"][line.row[rows]],
+        ~np.isin(rows, doubted_rows(assessment, known)),
+    )
+    order = np.argsort(rows)
+    judged = judged_dives(
+        order[np.searchsorted(rows, last, sorter=order)],
+        student,
+        lead=lead,
+        suit=suit[rows],
+        expected=expected[rows],
+        believed=believed,
+    )
     return Needs(
         rows,
         student,
         plan,
         last,
+        judged,
         expected,
-        line.records.dives["lead_kg"][line.row[rows]],
+        lead,
         expected[rows] + np.array([found[who].offset[key] for who, key in pairs], float),
         np.array([found[who].variance[key] for who, key in pairs], float),
-        ~np.isin(rows, doubted_rows(assessment, known)),
+        believed,
         np.where(first >= 0, line.records.dives["lead_kg"][line.row[first]] - expected[first], np.nan),
         found,
     )

@@ -76,6 +76,7 @@ def _row(one: Student) -> Row:
         "check_first": one.check_first,
         "next_step": one.next_step,
         "cautions": "; ".join(one.cautions),
+        "doubted": one.doubted,
     }
     return {name: rounded(value) for name, value in row.items()}
 

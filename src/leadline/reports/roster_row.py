@@ -109,7 +109,7 @@ class RowDrawer:
     def _next(self, one: Student) -> str:
         danger = "".join(
             f'<small class="danger"><bdi class="said">{commands(caution)}</bdi>.</small>'
-            for caution in dangers(one.cautions)
+            for caution in (*dangers(one.cautions), *roster_words.not_believed(one))
         )
         return (
             f'{danger}{self.read.next_lead(one)}<bdi class="said">{commands(one.next_step)}</bdi>'

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from math import isnan
 from typing import Final
 
+from leadline.decide.disbelief import DISBELIEF
 from leadline.decide.roster_data import Student
 
-__all__ = ["APART", "BASIS", "KINDS", "basis", "course", "span", "title"]
+__all__ = ["APART", "BASIS", "KINDS", "basis", "course", "not_believed", "span", "title"]
 
 KINDS: Final = {
     "light": (
@@ -40,7 +41,8 @@ KINDS: Final = {
     ),
     "look": (
         "Not known yet",
-        "Never looked at, or the band is too wide to act on, or no stop with so little lead is on record. "
+        "Never looked at, or the band is too wide to act on, or no stop with so little lead is on record, or "
+        "the record of the latest dive is not believed. "
         "Find out first; the likeliest too heavy come first, and that is no verdict.",
     ),
     "righted": (
@@ -103,6 +105,26 @@ def basis(one: Student) -> str:
             words += f"; BC empty at {stops} in a dry suit, without a note that it was vented"
         return words
     return f"{words}; {one.looks} look{'' if one.looks == 1 else 's'} in this suit"
+
+
+def not_believed(one: Student) -> tuple[str, ...]:
+    """What of a student's records is not believed.
+
+    Parameters
+    ----------
+    one : Student
+        Who.
+
+    Returns
+    -------
+    tuple of str
+        The caution of the answer; where it has none, that of the latest dive.
+    """
+    found = tuple(text for text in one.cautions if text.startswith(DISBELIEF))
+    latest = (
+        f"{DISBELIEF}: the record of the latest dive. Correct it if it is a slip, and if not, check first"
+    )
+    return found or ((latest,) if one.doubted else ())
 
 
 def span(dives: int) -> str:
