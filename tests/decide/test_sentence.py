@@ -113,6 +113,23 @@ def test_habit_near_need_is_not_mentioned() -> None:
     assert not any("Usually" in caution for caution in advice(few).advice.cautions)
 
 
+def test_much_more_on_the_last_dive_than_ever_is_said() -> None:
+    """By hand: right on five looks, then 4 kg more with gas in the BC; then the old lead, and no word."""
+    right = [looked(NEED["Ines"] + 0.5, "hovered", day=d) for d in (1, 2, 3, 4, 5)]
+    more = looked(NEED["Ines"] + 4.5, "hovered", bc="gas", day=6)
+
+    def said(*history):
+        found = advice(list(history)).advice
+        return [c for c in found.cautions if "carried" in c], found.need_q50_kg
+
+    (words,), need = said(*right, more)
+    assert words.startswith(f"Last carried {NEED['Ines'] + 4.5:g} kg in like kit")
+    assert "stops with an empty BC bound the need on both sides" in words
+    over = float(re.search(r"([\d.]+) kg over the likely need", words)[1])
+    assert over == pytest.approx(NEED["Ines"] + 4.5 - need, abs=0.5)
+    assert said(*right, more, looked(NEED["Ines"] + 0.5, "hovered", day=7))[0] == []
+
+
 def test_under_usual_is_said_too() -> None:
     low = [looked(2.0, "", day=d, stop_result="") for d in (1, 2, 3)]
     said = [c for c in advice(low).advice.cautions if c.startswith("Usually carried")]

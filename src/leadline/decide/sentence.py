@@ -179,26 +179,30 @@ def _likest(worn: list[float], away: list[float]) -> int:
 def _usual(
     history: LikeKit, middle: float, mass: NDArray[np.float64], *, dry: bool, imperial: bool
 ) -> list[str]:
-    """Why evidence and what the diver always carried disagree, where they do by much.
+    """Why evidence and what the diver always carried, or else carried last, disagree by much, where they do.
 
     `mass` is the diver's now and on each dive of the history. [kg]
     """
     if len(history.carried) < FEWEST_USUAL:
         return []
-    usual = _median(history.carried.tolist())
+    usual, often = _median(history.carried.tolist()), "Usually carried"
+    if -LIGHT_GAP <= usual - middle <= HEAVY_GAP:
+        usual, often = float(history.carried[-1]), "Last carried"
+        # Too little on the last dive is a danger, and told as such; of none, none can be taken off.
+        if usual - middle <= HEAVY_GAP or not history.worn[-1]:
+            return []
     gap = usual - middle
-    if -LIGHT_GAP <= gap <= HEAVY_GAP:
-        return []
     word = "over" if gap > 0 else "under"
     # Carried in other water or at another pressure, a lead is as good as another one here: named is the one
     # that was on when it was worth that, not the middle of what was on in any water.
     near = _likest(history.worn.tolist(), [abs(carried - usual) for carried in history.carried.tolist()])
+    near = len(history.worn) - 1 if often == "Last carried" else near
     worn = float(history.worn[near]) if near >= 0 else usual
     elsewhere = abs(worn - usual) >= SAME_LEAD
     body = " or with another body mass" if near >= 0 and abs(mass[1 + near] - mass[0]) >= OTHER_BODY else ""
     here = f", in other water or at another pressure{body}, and there" if elsewhere else ","
     first = (
-        f"Usually carried {about_text(worn, imperial)} in like kit{here} "
+        f"{often} {about_text(worn, imperial)} in like kit{here} "
         f"{about_text(abs(gap), imperial)} {word} the likely need: "
     )
     look = "with an empty BC and the suit vented, and notes both" if dry else "with an empty BC"
