@@ -72,7 +72,9 @@ def make_dives(n, *, seed=3):
         handed_off_bc=words(np.where(np.isnan(gave), "", rng.choice(["empty", "gas"], n, p=[0.8, 0.2]))),
         descent=words(rng.choice(["easy", "effort", "no", ""], n, p=[0.6, 0.1, 0.02, 0.28])),
         end_pressure=np.where(rng.random(n) < 0.1, np.nan, rng.integers(30, 90, n).astype(float)),
-        evidence=words(rng.choice(["none", "upper_only", "lower_only", "two_sided", "measured"], n)),
+        evidence=words(
+            rng.choice(["none", "upper_only", "lower_only", "two_sided", "measured", "doubted"], n)
+        ),
         need=need,
         margin=margin,
         p_too_light=np.clip(0.5 - margin / 4, 0.001, 0.999),

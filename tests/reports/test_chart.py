@@ -104,6 +104,11 @@ def test_marks_stand_at_their_dive_and_lead(season, drawn):
         total += rows.sum()
     seen = (d.stop_result != "").astype(int) + ~np.isnan(d.handed_off)
     assert total == seen[~np.isnan(d.lead)].sum()
+    # A hover that is not believed is no dot, and a rise stays what it is.
+    crossed = (d.stop_result == "hovered") & (d.evidence == "doubted")
+    assert crossed.any()
+    assert marks_in(d, data.checks)["hovered-doubted"].tolist() == crossed.tolist()
+    assert (marks_in(d, data.checks)["rose"] == (d.stop_result == "rose")).all()
 
 
 def test_checks_stand_between_the_dives_of_their_day(season, drawn):

@@ -163,7 +163,7 @@ class Canvas:
         self, x: ArrayLike, y: ArrayLike, *, shape: str, size: float, face: str, edge: str, width: float,
         part: str = "",
     ) -> None:  # fmt: skip
-        """A mark at each place: o, ^, v, s or D, so large across. [px]."""
+        """A mark at each place: o, x, ^, v, s or D, so large across. [px]."""
         from matplotlib.path import Path
         from matplotlib.transforms import IdentityTransform
 

@@ -24,7 +24,7 @@ class Mark:
     label : str
         Words of the legend.
     shape : str
-        matplotlib's letter: o, ^, v, s, D.
+        matplotlib's letter: o, x, ^, v, s, D.
     colour : str
         Key of `COLOURS`.
     filled : bool
@@ -41,6 +41,9 @@ MARKS: Final = {
     "hovered": Mark("hovered, BC empty", "o", "ink"),
     "hovered-gas": Mark(
         "hovered, gas in BC or suit, or not known: need may lie far below", "o", "ink", filled=False
+    ),
+    "hovered-doubted": Mark(
+        "hovered, but not believed: all else makes it unlikely", "x", "ink", filled=False
     ),
     "rose": Mark("rose at the stop", "^", "rose"),
     "sank": Mark("sank at the stop", "v", "sank"),
@@ -81,10 +84,13 @@ def marks_in(dives: SeasonDives, checks: SeasonChecks) -> dict[str, BoolArray]:
     # A hand-off is done with the BC empty unless the record says otherwise.
     clear = (dives.handed_off_bc == "empty") | (dives.handed_off_bc == "")
     good = after == "hovered"
+    # What went wrong keeps its mark, believed or not.
+    held, doubted = result == "hovered", dives.evidence == "doubted"
     bound = np.isnan(checks.need_sd)
     return {
-        "hovered": (result == "hovered") & empty,
-        "hovered-gas": (result == "hovered") & ~empty,
+        "hovered": held & empty & ~doubted,
+        "hovered-gas": held & ~empty & ~doubted,
+        "hovered-doubted": held & doubted,
         "rose": result == "rose",
         "sank": result == "sank",
         "hand": gave & good & clear,
