@@ -247,14 +247,9 @@ def _answer(
         triggers=behind.again[i],
         imperial=imperial,
     )
-    least = case.ends[-1] - enough
+    least, unsure = case.ends[-1] - enough, case.failed or case.doubted
     found += block_cautions(
-        block,
-        bring=case.bring,
-        lead=case.lead,
-        enough=least,
-        failed=case.failed or case.doubted,
-        imperial=imperial,
+        block, bring=case.bring, lead=case.lead, enough=least, failed=unsure, imperial=imperial
     )
     prior = (float(behind.prior[i]), float(behind.prior_sd[i]))
     return Answer(
