@@ -287,6 +287,16 @@ def test_row_torn_in_the_file_of_rows_set_aside_loses_nothing(path: Path, write:
     assert (row["set_aside_rest"], row["lead_kg"]) == ("five | six", "4")
 
 
+def test_rows_set_aside_with_cubic_feet_load_for_every_table(path: Path, write: Write) -> None:
+    """The column is there for the sake of a cylinder; a diver's row has none."""
+    gear = write("g.csv", "item,kind,material,gas_capacity_cuft,rated_psi\nA80,cylinder,aluminium,77.4,\n")
+    rejects = load(path, divers=write("d.csv", "diver,mass_kg\nNoa,7\n"), gear=gear).rejects
+    assert rejects is not None
+    rejects.write_text(rejects.read_text().replace(",7,", ",70,").replace(",77.4,", ",77.4,3000"))
+    report = load(path, divers=rejects, gear=rejects)
+    assert [report.tables[name].loaded for name in ("divers", "gear")] == [1, 1]
+
+
 def test_many_misspelt_names_among_many_are_not_all_compared(
     path: Path, write: Write, monkeypatch: pytest.MonkeyPatch
 ) -> None:

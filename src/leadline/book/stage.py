@@ -135,7 +135,8 @@ def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False)
         'CREATE OR REPLACE TEMP TABLE faults ("row" BIGINT, "column" VARCHAR, value VARCHAR, reason VARCHAR,'
         " hint VARCHAR, subject VARCHAR)"
     )
-    if "gas_capacity_cuft" in source.headers:
+    # The file of rows set aside has the column for its gear alone.
+    if {*DERIVED.get(table.name, ())} & {*source.headers}:
         capacity.derive(connection, source)
 
 
