@@ -43,8 +43,30 @@ def test_people_get_counts_and_reasons_apart(run, divers: Path) -> None:
     assert lines == [
         f"note: {divers}: columns unknown to leadline, kept as they are: notes",
         f"set aside: {divers} row 3: mass_kg 7: must lie in [20, 250] kg",
-        "1 row set aside in b-set-aside.csv; repair it there and load that file with the same options",
+        "1 row set aside in b-set-aside.csv; repair it there, then `load --divers b-set-aside.csv`",
     ]
+
+
+def test_what_is_printed_for_rows_set_aside_works_as_it_stands(run, tmp_path: Path) -> None:
+    """The table without a fault has no part in it; named all the same, and from an export, it has no rows."""
+    (tmp_path / "d.csv").write_text("diver,mass_kg\nNoa,70\n")
+    (tmp_path / "g.csv").write_text("item,kind,thickness_mm\nW5,suit,5x\n")
+    done = run("load", "--divers", "d.csv", "--gear", "g.csv", "--book", "b c.duckdb")
+    printed = done.stderr.split("`")[1]
+    assert printed == "load --gear 'b c-set-aside.csv'"
+    file = tmp_path / "b c-set-aside.csv"
+    file.write_text(file.read_text().replace("5x", "5"))
+    options = {name: [f"--{name}", file.name] for name in ("divers", "gear", "dives", "checks", "blocks")}
+    whole = run("load", "--book", "b c.duckdb", *sum(options.values(), []), "--json")
+    assert (whole.returncode, json.loads(whole.stdout)["gear"]["loaded"]) == (0, 1)
+    assert f"note: {file.name}: no rows of dives in it" in whole.stderr
+    run("export", "out", "--book", "b c.duckdb")
+    none = run("load", "--book", "b c.duckdb", "--divers", "out/rejects.csv", "--dives", "out/rejects.csv")
+    assert (none.returncode, none.stdout) == (0, "nothing to load: the files have no rows\n")
+
+    file.write_text((tmp_path / "g.csv").read_text())  # one of no such file: it lacks what names a diver
+    other = run("load", "--book", "b c.duckdb", "--divers", file.name)
+    assert "no column diver in the header row, so these are no divers" in other.stderr
 
 
 def test_at_most_ten_reasons_are_printed(run, tmp_path: Path) -> None:

@@ -296,6 +296,8 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
             set_aside.keep(connection, source, book)
             faults += found
             notes += [*source.notes, *said]
+            if source.merged and not reports[name].read:
+                notes.append(f"{source.name}: no rows of {name} in it")
             notes += stage.unknown_note(connection, source, "kept as they are")
             notes += _doubts(connection, source)
             if name == "gear":

@@ -114,8 +114,9 @@ def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False)
     typed = {column.name: cell.typed(column, source) for column in table.columns}
     present = [f"{text} AS {identifier(name)}" for name, text in typed.items() if text]
     absent = [f"b.{identifier(name)} AS {identifier(name)}" for name, text in typed.items() if text is None]
-    on = " AND ".join(f"b.{identifier(key)} = t.{identifier(key)}" for key in table.key if typed[key])
-    join = f"LEFT JOIN {identifier(table.name)} b ON {'false' if plan else on}"
+    whole = not plan and all(typed[key] for key in table.key)
+    on = " AND ".join(f"b.{identifier(key)} = t.{identifier(key)}" for key in table.key if whole)
+    join = f"LEFT JOIN {identifier(table.name)} b ON {on or 'false'}"
     filled = " OR ".join(f"trimmed(c{i}) <> ''" for i in range(len(source.headers) + 1))
     where = f"WHERE ({filled})" if source.name else "WHERE true"  # a typed row is never just a blank line
     if mark := source.cell(ORIGIN[0]):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
@@ -58,9 +59,11 @@ def load(
         note(f"and more than these {_SHOWN}; the file named next has the reason of each row")
     if report.rejects:
         rows, them = ("row", "it") if report.rejected == 1 else ("rows", "them")
+        file = quote(str(report.rejects))
+        again = " ".join(f"--{name} {file}" for name, counts in report.tables.items() if counts.rejected)
         note(
-            f"{report.rejected} {rows} set aside in {report.rejects}; repair {them} there and load that file "
-            "with the same options"
+            f"{report.rejected} {rows} set aside in {report.rejects}; repair {them} there, then "
+            f"`load {again}`"
         )
     if report.rejected and report.rejected == report.read:
         # Nothing came in: a script that goes on would work with an old book.
