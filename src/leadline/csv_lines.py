@@ -20,13 +20,15 @@ class _Lines:
         return len(line)
 
 
-def csv_lines(rows: Iterable[Iterable[Any]]) -> str:
+def csv_lines(rows: Iterable[Iterable[Any]], *, delimiter: str = ",") -> str:
     r"""CSV with lines that end in a line feed.
 
     Parameters
     ----------
     rows : iterable of iterable
         Cells; None is empty. The header is a row like any other.
+    delimiter : str
+        Between cells.
 
     Returns
     -------
@@ -40,5 +42,5 @@ def csv_lines(rows: Iterable[Iterable[Any]]) -> str:
     'diver,remark\nBo,"old\rline"\n'
     """
     found = _Lines()
-    csv.writer(found, lineterminator="\r\n").writerows(rows)
+    csv.writer(found, delimiter=delimiter, lineterminator="\r\n").writerows(rows)
     return "".join(found.lines)

@@ -56,8 +56,8 @@ def test_what_is_printed_for_rows_set_aside_works_as_it_stands(run, tmp_path: Pa
     assert printed == "load --gear 'b c-set-aside.csv'"
     file = tmp_path / "b c-set-aside.csv"
     file.write_text(file.read_text().replace("5x", "5"))
-    options = {name: [f"--{name}", file.name] for name in ("divers", "gear", "dives", "checks", "blocks")}
-    whole = run("load", "--book", "b c.duckdb", *sum(options.values(), []), "--json")
+    options = [x for n in ("divers", "gear", "dives", "checks", "blocks") for x in (f"--{n}", file.name)]
+    whole = run("load", "--book", "b c.duckdb", *options, "--json")
     assert (whole.returncode, json.loads(whole.stdout)["gear"]["loaded"]) == (0, 1)
     assert f"note: {file.name}: no rows of dives in it" in whole.stderr
     run("export", "out", "--book", "b c.duckdb")

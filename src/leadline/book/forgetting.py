@@ -10,11 +10,12 @@ import json
 import os
 import re
 from collections.abc import Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from leadline.book import by_hand, set_aside
 from leadline.book import connection as opening
-from leadline.book import set_aside
 from leadline.book.fetch import extra_names
 from leadline.book.hint import close_matches
 from leadline.book.loading import transaction
@@ -97,10 +98,15 @@ def forget(path: Path, diver: str, *, patience: float) -> dict[str, int]:
                 close = close_matches(diver, known)
                 hint = f"; closest: {', '.join(close)}" if close else "; `leadline export` lists the divers"
                 raise UnknownNameError(f"no diver {diver!r} in the book{hint}")
+            aside, about = set_aside.beside(path), partial(_about, diver)
+            unread = by_hand.unread(aside, set_aside.table(connection), {})
             _delete(connection, diver)
             left = _left(connection, diver)
             _copy(connection, draft)
-            set_aside.write(connection, path)
+            for file in [*by_hand.copies(aside).values(), *([aside] if unread else [])]:
+                by_hand.cut(file, about)
+            if not unread:
+                set_aside.write(connection, path)
             connection.execute("CHECKPOINT")
             # Once the new file stands there, closing the old one must not touch the log beside it.
             connection.execute("PRAGMA disable_checkpoint_on_shutdown")

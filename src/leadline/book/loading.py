@@ -19,7 +19,17 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from leadline.book import doubt, half_pounds, logged, overfull, same_size, set_aside, stage, too_empty
+from leadline.book import (
+    by_hand,
+    doubt,
+    half_pounds,
+    logged,
+    overfull,
+    same_size,
+    set_aside,
+    stage,
+    too_empty,
+)
 from leadline.book.changed_kit import UNREAD, kit_notes
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.crossed import crossed_notes
@@ -286,8 +296,10 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
     reports = {name: TableReport() for name in TABLES}
     faults: list[Fault] = []
     notes: list[str] = []
+    aside = set_aside.beside(book)
     with transaction(connection):
-        version = _version(connection)
+        version, before = _version(connection), set_aside.table(connection)
+        unread = by_hand.unread(aside, before, files)
         for name, table in FILES.items():
             if name not in files:
                 continue
@@ -309,9 +321,15 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
                 notes += doubt.suit_notes(connection, source)
             if name == "checks":
                 notes += check_twin_notes(connection, source)
+        anew = not unread or set_aside.table(connection) != before
+        if unread and anew:
+            set_aside.give_away(connection, unread)
         what = "load " + ", ".join(f"{name} {path.name}" for name, path in files.items())
         report = _record(connection, what, LoadReport(reports, tuple(faults), None, tuple(notes)), version)
-    written = set_aside.write(connection, book)
+    if unread and anew:
+        report = replace(report, notes=(*report.notes, by_hand.moved_away(aside, unread)))
+    # What was changed by hand stays where it is as long as there is nothing new to write.
+    written = set_aside.write(connection, book) if anew else aside
     return replace(report, rejects=written if report.rejected else None)
 
 

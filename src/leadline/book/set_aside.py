@@ -13,10 +13,11 @@ changes nothing else.
 from __future__ import annotations
 
 import json
-import os
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from leadline.book import by_hand
 from leadline.book.source import ORIGIN, Source, listed_name
 from leadline.book.sql import rows
 from leadline.book.stage import raw_json
@@ -25,7 +26,7 @@ from leadline.csv_lines import csv_lines
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["beside", "keep", "table", "write"]
+__all__ = ["beside", "give_away", "keep", "table", "write"]
 
 
 def beside(book: Path) -> Path:
@@ -106,6 +107,22 @@ def table(connection: DuckDBPyConnection) -> list[list[str]]:
     return [[*ORIGIN, *headers], *body]
 
 
+def give_away(connection: DuckDBPyConnection, tables: Collection[str]) -> None:
+    """Forget what earlier loads set aside of these tables: the user has it in a file of their own.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        The book, inside the transaction of a load, which keeps what it has set aside itself.
+    tables : collection of str
+        Their names.
+    """
+    connection.execute(
+        'DELETE FROM rejects WHERE list_contains(?, "table") AND "when" <> CAST(now() AS TIMESTAMP)',
+        [[*tables]],
+    )
+
+
 def write(connection: DuckDBPyConnection, book: Path) -> Path | None:
     """Write the rows set aside beside the book, readable by its owner only.
 
@@ -126,11 +143,5 @@ def write(connection: DuckDBPyConnection, book: Path) -> Path | None:
     if not lines:
         path.unlink(missing_ok=True)
         return None
-    draft = path.with_name(f".{path.name}.{os.getpid()}.new")
-    try:
-        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:  # noqa: PTH123  (needs the mode at creation)
-            file.write(csv_lines(lines).encode())
-        draft.replace(path)
-    finally:
-        draft.unlink(missing_ok=True)
+    by_hand.put(path, csv_lines(lines))
     return path
