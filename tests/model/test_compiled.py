@@ -58,6 +58,15 @@ def test_a_constant_that_an_upgrade_changed_is_the_new_one(tmp_path: Path) -> No
     assert asked() == 1.0
 
 
+def test_where_nothing_can_be_cached_it_compiles_all_the_same() -> None:
+    """As for a user without a home in an installation of somebody else's; numba then knows no place."""
+    environment = os.environ | {"NUMBA_CACHE_LOCATOR_CLASSES": "_IPythonCacheLocator"}
+    done = subprocess.run(
+        [sys.executable, "-c", ASK], env=environment, capture_output=True, text=True, check=True
+    )
+    assert (float(done.stdout), done.stderr) == (2.0, "")
+
+
 def test_only_what_was_compiled_goes(tmp_path: Path) -> None:
     sources, folder = tmp_path / "sources", tmp_path / "cache"
     sources.mkdir()

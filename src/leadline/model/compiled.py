@@ -3,7 +3,7 @@
 Compiled code is cached by the text of the module a function stands in. Functions and constants of other
 modules are compiled into it, and the cache does not notice when these change: after an upgrade a function
 could run with what an older version had for them. So whenever any source of the engine has changed, all that
-was compiled from them is thrown away.
+was compiled from them is thrown away. Where nothing can be cached, each run compiles anew.
 """
 
 from __future__ import annotations
@@ -11,19 +11,38 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, TypeVar
 
-from numba import njit
+import numba
 
 __all__ = ["njit", "renew"]
+
+_Function = TypeVar("_Function", bound=Callable[..., Any])
 
 MARK: Final = "leadline-sources.sha256"
 
 
-@njit(cache=True)
-def _probe() -> int:
+def _nothing() -> int:
     return 0
+
+
+def _cache() -> str:
+    """Where compiled code is kept; empty where neither the installation nor the home can be written."""
+    try:
+        return str(numba.njit(cache=True)(_nothing).stats.cache_path or "")
+    except RuntimeError:
+        return ""
+
+
+CACHE: Final = _cache()
+
+
+def njit(**options: Any) -> Callable[[_Function], _Function]:
+    """Numba's decorator of that name, without the cache where there is none."""
+    made: Callable[[_Function], _Function] = numba.njit(**(options if CACHE else options | {"cache": False}))
+    return made
 
 
 def renew(folder: Path, sources: Path) -> bool:
@@ -67,10 +86,9 @@ def renew(folder: Path, sources: Path) -> bool:
 
 
 def _renew_own() -> None:
-    where = _probe.stats.cache_path
     sources = Path(__file__).parent
-    if where and sources.is_dir():  # not inside an archive
-        renew(Path(where), sources)
+    if CACHE and sources.is_dir():  # not inside an archive
+        renew(Path(CACHE), sources)
 
 
 _renew_own()
