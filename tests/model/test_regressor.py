@@ -306,6 +306,9 @@ def test_group_is_a_number_or_text_and_none_is_missing():
     for missing in (np.nan, None, np.float32("nan")):
         with pytest.raises(OutOfRangeError, match="a group is a text or a number; row 1 of groups has"):
             IntervalRegressor().fit(X, y, groups=pd.Series([1.0, missing] * 5, dtype=object))
+    for column in (pd.Series(["a", pd.NA] * 5, dtype="string"), pd.Series([1, pd.NA] * 5, dtype="Int64")):
+        with pytest.raises(OutOfRangeError, match="row 1 of groups has"):
+            IntervalRegressor().fit(X, y, groups=column)
 
 
 def test_pipelines_searches_and_grouped_folds_take_intervals(rng):
@@ -376,6 +379,8 @@ def test_what_cannot_be_predicted_is_named(rng):
     found = IntervalRegressor().fit(X, y, np.arange(60) % 3)
     with pytest.raises(OutOfRangeError, match=r"quantiles must lie between 0 and 1.*got \[0, 0.5\]"):
         found.predict(X, quantiles=[0, 0.5])
+    with pytest.raises(OutOfRangeError, match=r"quantiles must lie .* and be some; got \[\]"):
+        found.predict(X, quantiles=[])
     with pytest.raises(OutOfRangeError, match="groups are texts, but those of the fit were numbers"):
         found.predict(X[:1], groups=["1"])
 

@@ -65,8 +65,9 @@ def _labels(groups: Any, count: int) -> NDArray[Any]:
         raise OutOfRangeError(
             f"groups must hold one label for each of {count} rows; got shape {labels.shape}"
         )
-    known = labels == labels  # NaN and NaT are not equal to themselves
-    if labels.dtype.kind == "O":
+    if labels.dtype.kind != "O":
+        known = labels == labels  # NaN and NaT are not equal to themselves
+    else:
         known = np.array([isinstance(label, _LABEL) and label == label for label in labels], bool)
         # Labels of several types cannot be sorted, and 2.0 is the group that is 2 elsewhere.
         plain = [_whole(label) for label in labels]
@@ -264,7 +265,7 @@ class IntervalRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  #
         Raises
         ------
         OutOfRangeError
-            If a probability is not between 0 and 1, or labels do not match the rows.
+            If there is no probability, or one that is not between 0 and 1, or labels do not match the rows.
         """
         columns, group = self._rows(X, groups)
         mean, sd = self._found.expectation(columns, group)
@@ -273,8 +274,10 @@ class IntervalRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  #
             answer.append(np.hypot(sd, self.noise_sd_))
         if quantiles is not None:
             wanted = np.atleast_1d(np.asarray(quantiles, float))
-            if wanted.ndim != 1 or not np.all((wanted > 0) & (wanted < 1)):
-                raise OutOfRangeError(f"quantiles must lie between 0 and 1, both excluded; got {quantiles!r}")
+            if wanted.ndim != 1 or not wanted.size or not np.all((wanted > 0) & (wanted < 1)):
+                raise OutOfRangeError(
+                    f"quantiles must lie between 0 and 1, both excluded, and be some; got {quantiles!r}"
+                )
             answer.append(self._found.quantile(columns, group, probability=wanted))
         return answer[0] if len(answer) == 1 else tuple(answer)
 
