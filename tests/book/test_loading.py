@@ -74,6 +74,22 @@ def test_changed_row_updates_only_itself(path: Path, write: Write) -> None:
     assert dives["suit"].tolist() == ["W5", "W5", "W5", ""]  # a column the file lacks keeps its value
 
 
+def test_lists_that_differ_by_rounding_only_are_unchanged(path: Path, write: Write) -> None:
+    """By arithmetic: 200 bar are 2900.7547546 psi, 4 kg are 8.8184905 lb; a psi more is another pressure."""
+    metric = "dive,diver,suit,cylinder,start_bar,end_bar,lead_kg,lead_places\n"
+    load(path, dives=write("m.csv", metric + "9,Ivo,W5,S12;A7,200;180,50;-,6,belt:4;back:2\n"))
+    imperial = "dive,diver,suit,cylinder,start_psi,end_psi,lead_lb,lead_places_lb\n"
+    same = "9,Ivo,W5,S12;A7,2900.7548;2610.6793,725.1887;-,13.227736,belt:8.8184905;back:4.4092452\n"
+    for name, row, what in (
+        ("same.csv", same, TableReport(read=1, unchanged=1)),
+        ("more.csv", same.replace("2610.6793", "2611.6793"), TableReport(read=1, updated=1)),
+        ("other.csv", same.replace("belt", "band"), TableReport(read=1, updated=1)),
+        ("fewer.csv", same.replace(";back:4.4092452", ";back:4.1;b:0.3"), TableReport(read=1, updated=1)),
+        ("one.csv", same.replace("S12;A7,2900.7548;2610.6793,725.1887;-", "S12,,"), TableReport(1, 0, 1)),
+    ):
+        assert load(path, dives=write(name, imperial + row)).tables["dives"] == what, name
+
+
 def test_empty_cell_of_a_column_in_the_file_clears_the_value(path: Path, write: Write) -> None:
     load(path, divers=write("d.csv", "diver,mass_kg\nInes,\n"))
     with Book.open(path) as book:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
@@ -35,6 +35,7 @@ from leadline.book.connection import RESTORE, unreadable
 from leadline.book.crossed import crossed_notes
 from leadline.book.engine import duckdb
 from leadline.book.report import Fault, LoadReport, TableReport
+from leadline.book.same_row import same_row
 from leadline.book.source import ORIGIN, Source, from_file, from_rows
 from leadline.book.sql import identifier, literal, one, rows
 from leadline.book.twins import check_twin_notes, twin_notes
@@ -52,9 +53,6 @@ SHOWN: Final = 100
 
 REPEATED: Final = "already, with other values; keep one of them"
 """In the reason of a row whose key another row had first; it is known by that when it is loaded again."""
-
-ROUNDED: Final = 1e-6
-"""Share by which two numbers differ that are one: written in pounds and back, or with fewer digits. [-]"""
 
 _UNOPENED: Final = re.compile(r'Cannot open file "(?P<log>[^"\n]*)": (?P<why>[^\n]*)')
 
@@ -93,22 +91,6 @@ def _columns(table: Table) -> list[str]:
     return [identifier(column.name) for column in table.columns]
 
 
-def _same(table: Table, left: str, right: str, *, but: Collection[str] = ()) -> str:
-    """SQL that holds where two rows agree, numbers but for rounding, in all columns and all unknown ones."""
-    agree = []
-    for name, kind in [*((column.name, column.kind) for column in table.columns), ("extra", "")]:
-        if name in but:
-            continue
-        a, b = (f"{row}.{identifier(name)}" for row in (left, right))
-        same = f"{a} IS NOT DISTINCT FROM {b}"
-        if kind == "number":
-            same = (
-                f"({same} OR coalesce(abs({a} - {b}) <= {ROUNDED!r} * greatest(abs({a}), abs({b})), false))"
-            )
-        agree.append(same)
-    return " AND ".join(agree)
-
-
 def _label(table: Table, row: str) -> str:
     """SQL that names a row by its key, such as `dive 3 of Ines`."""
     key = " || ' of ' || ".join(f"shown({row}.{identifier(name)})" for name in table.key)
@@ -129,7 +111,7 @@ def _hold_repeats(connection: DuckDBPyConnection, source: Source) -> None:
             {_label(table, "s")} || {literal(f": stands in the book {REPEATED}")}
                 || {literal(f" (to take this row instead, empty its {ORIGIN[2]})")}, '', ''
         FROM stage s JOIN {identifier(table.name)} b ON {on}
-        WHERE contains(s.{why}, {literal(REPEATED)}) AND NOT ({_same(table, "s", "b")})
+        WHERE contains(s.{why}, {literal(REPEATED)}) AND NOT ({same_row(table, "s", "b")})
             AND s."row" NOT IN (SELECT "row" FROM faults)
         """
     )
@@ -145,7 +127,7 @@ def _settle_repeats(connection: DuckDBPyConnection, table: Table) -> int:
         sound AS (
             SELECT *, min("row") OVER (PARTITION BY {key}) AS first
             FROM stage JOIN doubles USING ({key}) WHERE "row" NOT IN (SELECT "row" FROM faults))
-        SELECT s."row", s.first, {_same(table, "s", "f")} AS copy
+        SELECT s."row", s.first, {same_row(table, "s", "f")} AS copy
         FROM sound s JOIN stage f ON f."row" = s.first WHERE s."row" <> s.first
         """
     )
@@ -173,8 +155,8 @@ def _write(connection: DuckDBPyConnection, table: Table, version: int) -> tuple[
         f"""
         CREATE OR REPLACE TEMP TABLE sound AS
         SELECT s."row", {taken}, s.known,
-            s.known AND NOT coalesce({_same(table, "s", "b")}, false) AS changed,
-            s.known AND NOT coalesce({_same(table, "s", "b", but=unread)}, false) AS anew
+            s.known AND NOT coalesce({same_row(table, "s", "b")}, false) AS changed,
+            s.known AND NOT coalesce({same_row(table, "s", "b", but=unread)}, false) AS anew
         FROM stage s LEFT JOIN {name} b ON {on}
         WHERE s."row" NOT IN (SELECT "row" FROM faults) AND s."row" NOT IN (SELECT "row" FROM repeats)
         """
