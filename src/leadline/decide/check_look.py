@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import inf
 from typing import Final
 
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
+from leadline.latest import NOTHING
 from leadline.physics.odds import CONTRADICTORY, CONTRADICTORY_OUT
 from leadline.records import CHECKS
 
-__all__ = ["Conditions", "Look"]
+__all__ = ["Conditions", "Look", "require_pressures"]
 
 
 _WORDS: Final = ("waterline", "breath", "exhale_sinks")
@@ -25,17 +27,50 @@ def _within(name: str, value: float) -> None:
 
 
 def _pressures(text: str) -> None:
-    """Refuse what is no list of pressures; a part may be empty (not known) or `-` (not carried)."""
+    """Refuse what is no list of pressures; a part may be empty, and `-` alone: not known."""
     if not isinstance(text, str):
         raise OutOfRangeError(f"bar {text!r}: give text, such as '200', several joined by ';'")
-    for part in (each.strip() for each in text.split(";")):
-        if part in ("", "-"):
+    parts = [each.strip() for each in text.split(";")]
+    if parts == [NOTHING]:
+        return
+    for part in parts:
+        if part == "":
             continue
+        if part == NOTHING:
+            raise OutOfRangeError(
+                f"bar {text!r}: give the pressure of every cylinder that is on now; one that was left behind "
+                "is no cylinder of the check"
+            )
         try:
             bar = float(part)
         except ValueError:
             raise OutOfRangeError(f"bar {text!r}: give numbers in bar joined by ';'") from None
         _within("bar", bar)
+
+
+def require_pressures(looks: Sequence[Look], cylinder: str, start_bar: str) -> None:
+    """Refuse looks with another number of pressures than there are cylinders.
+
+    Parameters
+    ----------
+    looks : sequence of Look
+        Each may have one pressure for all cylinders.
+    cylinder, start_bar : str
+        Of the dive, joined by `;`; where no cylinder is named the pressures tell how many there are.
+
+    Raises
+    ------
+    OutOfRangeError
+        A pressure too many would be dropped, and the ones given might be those of other cylinders.
+    """
+    number = len((cylinder.strip() or start_bar).split(";"))
+    for look in looks:
+        given = len(look.bar.split(";"))
+        if given not in (1, number):
+            cylinders = "1 cylinder" if number == 1 else f"{number} cylinders"
+            raise OutOfRangeError(
+                f"bar {look.bar!r}: has {given} values for {cylinders}; give one for each, or one for all"
+            )
 
 
 @dataclass(frozen=True)
@@ -47,7 +82,7 @@ class Look:
     lead_kg : float
         Lead on. [kg]
     bar : str
-        Gauge pressures, one for each cylinder, joined by `;`. [bar]
+        Gauge pressures, one for each cylinder, or one for all, joined by `;`. [bar]
     waterline : str
         chin, eye, crown, under; empty where it was not looked at.
     breath : str
