@@ -23,6 +23,7 @@ from leadline.book import (
     by_hand,
     doubt,
     half_pounds,
+    lead_sum,
     logged,
     overfull,
     same_size,
@@ -243,7 +244,10 @@ def _doubts(connection: DuckDBPyConnection, source: Source, *, typed: bool = Fal
     if name == "checks":
         found += crossed_notes(connection, source)
         found += too_empty.check_notes(connection, source)
-    return found + (_of_dives(connection, source, "sound", typed=typed) if name == "dives" else [])
+    if name == "dives":
+        found += lead_sum.sum_notes(connection, source, typed=typed)
+        found += _of_dives(connection, source, "sound", typed=typed)
+    return found
 
 
 def _of_dives(

@@ -7,12 +7,13 @@ from typing import Final
 
 from leadline.book.archimedes import buoyancies
 from leadline.book.cell import Check
+from leadline.book.lead_sum import PLACED
 from leadline.book.person import people, persons
 from leadline.book.source import Source
 from leadline.book.sql import NUMBER, identifier, literal
 from leadline.book.written import Written
 from leadline.physics.water import SALINITIES, salinities
-from leadline.records import BLOCK_RANGE, Table
+from leadline.records import BLOCK_RANGE, DIVES, Table
 from leadline.units import POUND, PSI
 
 __all__ = ["STYLES", "WARMING", "rounded", "rules"]
@@ -188,20 +189,25 @@ def _lead(written: Written) -> Iterator[Check]:
             _number(name, written),
             also=("lead_kg",),
         )
-    weights = (
-        "list_transform(string_split(lead_places, ';'), lambda p: number(regexp_extract(p, ':([^:]*)$', 1)))"
-    )
-    total = f"list_sum({weights})"
     added = written.either(
         "lead_places",
-        f"number_text(round({total}, 2)) || ' kg'",
-        f"number_text(round({total} / {POUND!r}, 1)) || ' lb'",
+        f"number_text(round({PLACED}, 2)) || ' kg'",
+        f"number_text(round({PLACED} / {POUND!r}, 1)) || ' lb'",
     )
     yield Check(
         "lead_places",
-        f"abs({total} - lead_kg) > {_WEIGHT}",
+        f"abs({PLACED} - lead_kg) > {_WEIGHT}",
         f"'adds up to ' || {added} || ', but ' || {written.name('lead_kg')} || ' is '"
         f" || {_number('lead_kg', written)}",
+        written.text("lead_places", "lead_places"),
+        also=("lead_kg",),
+    )
+    most = DIVES.column("lead_kg").high or 0.0
+    yield Check(
+        "lead_places",
+        f"lead_kg > {most} AND abs({PLACED} - lead_kg) <= {_WEIGHT}",
+        f"'adds up to ' || {added} || ', and all lead must be at most ' || "
+        + written.either("lead_places", literal(f"{most:g} kg"), literal(f"{most / POUND:.0f} lb")),
         written.text("lead_places", "lead_places"),
         also=("lead_kg",),
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from leadline.book import capacity, cell, link, rule
+from leadline.book import capacity, cell, lead_sum, link, rule
 from leadline.book.cell import NUMERIC, Check, raw
 from leadline.book.hint import add_close_matches
 from leadline.book.source import AMOUNTS, DERIVED, ORIGIN, Source, known_names
@@ -17,7 +17,7 @@ from leadline.book.sql import identifier, literal, one, pointer, rows
 from leadline.book.thousands import KINDS, doubtful
 from leadline.book.unweighed import find_unweighed
 from leadline.book.written import Written
-from leadline.records import Column
+from leadline.records import DIVES, Column
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -139,6 +139,8 @@ def build(connection: DuckDBPyConnection, source: Source, *, plan: bool = False)
     # The file of rows set aside has the column for its gear alone.
     if {*DERIVED.get(table.name, ())} & {*source.headers}:
         capacity.derive(connection, source)
+    if table is DIVES and not plan:
+        lead_sum.derive(connection, source)
 
 
 def _ragged(connection: DuckDBPyConnection, source: Source) -> None:

@@ -1,0 +1,77 @@
+"""The lead of a dive that is noted by its places only: their sum, for places have to add up to the lead."""
+
+# Statements are made from constants and names of tables of our own.
+# ruff: noqa: S608
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from leadline.book.cell import raw
+from leadline.book.sql import rows
+from leadline.units import POUND
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+    from leadline.book.source import Source
+
+__all__ = ["PLACED", "derive", "sum_notes"]
+
+PLACED: Final = (
+    "list_sum(list_transform(string_split(lead_places, ';'),"
+    " lambda p: number(regexp_extract(p, ':([^:]*)$', 1))))"
+)
+"""SQL for the sum of the places. [kg]"""
+
+
+def derive(connection: DuckDBPyConnection, source: Source) -> None:
+    """Fill in `lead_kg` in `stage` where a row has places and no lead.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With dives in `stage`; the rows that are filled in are listed in the temporary table `summed`.
+    source : Source
+        The file, or a typed row; one without places says nothing of them.
+    """
+    places, leads = (
+        [raw(name) for name in names if name in source.headers]
+        for names in (("lead_places", "lead_places_lb"), ("lead_kg", "lead_lb"))
+    )
+    given = " OR ".join(["false", *(f"{cell} IS NOT NULL" for cell in places)])
+    empty = " AND ".join(["lead_kg IS NULL", *(f"{cell} IS NULL" for cell in leads)])
+    connection.execute(
+        'CREATE OR REPLACE TEMP TABLE summed AS SELECT "row" FROM stage'
+        f" WHERE ({given}) AND {empty} AND {PLACED} IS NOT NULL"
+    )
+    # What is left of adding decimals is no lead.
+    connection.execute(
+        f'UPDATE stage SET lead_kg = round({PLACED}, 9) WHERE "row" IN (SELECT "row" FROM summed)'
+    )
+
+
+def sum_notes(connection: DuckDBPyConnection, source: Source, *, typed: bool) -> list[str]:
+    """One line on the rows that came in with the sum of their places for their lead.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        With the sound rows in the temporary table `sound`, after `derive`.
+    source : Source
+        The file, or a typed row.
+    typed : bool
+        Whether it is a single typed dive.
+    """
+    pounds = "lead_places_lb" in source.headers and "lead_places" not in source.headers
+    ((count, lead),) = rows(
+        connection, 'SELECT count(*), max(lead_kg) FROM sound WHERE "row" IN (SELECT "row" FROM summed)'
+    )
+    if not count:
+        return []
+    name, places = ("lead_lb", "lead_places_lb") if pounds else ("lead_kg", "lead_places")
+    if typed:
+        much = f"{lead / POUND:.3g} lb" if pounds else f"{lead:.3g} kg"
+        return [f"{name} is not given: {much}, the sum of {places}"]
+    of_rows = "1 row" if count == 1 else f"{count} rows"
+    return [f"{source.told}{name} is empty in {of_rows} with {places}: their sum is taken as all lead on"]
