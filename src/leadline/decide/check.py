@@ -15,7 +15,7 @@ from leadline.decide.advice import Advice, answers, breath_out
 from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
-from leadline.decide.check_look import Conditions, Look
+from leadline.decide.check_look import Conditions, Look, require_pressures
 from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.lead_rule import require_risk, step_share
@@ -217,6 +217,7 @@ def _require(plan: Columns, looks: Sequence[Look], risk: float) -> None:
     parts = plan["start_bar"][0].split(";")
     if any(part.strip() in ("", NOTHING) for part in parts):
         raise OutOfRangeError("start_bar must hold the pressure now of every cylinder")
+    require_pressures(looks, str(plan["cylinder"][0]), str(plan["start_bar"][0]))
 
 
 def _not_above_now(plan: Columns) -> Columns:
