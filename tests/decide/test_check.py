@@ -470,6 +470,18 @@ def test_one_look_does_not_undo_a_rise_and_two_do() -> None:
     assert twice.lead_kg <= once.lead_kg
 
 
+def test_rises_and_a_look_that_all_say_the_same_are_no_slip_of_the_pen() -> None:
+    rises = [
+        plan_row("Ole", dive=f"r{n}", date=f"2026-05-1{n}", lead_kg=lead, end_bar=50, stop_result="rose",
+                 bc_state="empty")
+        for n, lead in enumerate((2.0, 2.0, 2.5))
+    ]  # fmt: skip
+    row = columns_from_rows(DIVES, [plan_row("Ole", start_bar="50")])
+    found = check(records(dives=rises, checks=[]), learned(), row, [look(2.5, "chin", bar="50")])
+    assert found.lead_kg > 4.0
+    assert not any("slip of the pen" in caution for caution in found.cautions)
+
+
 def test_after_a_rise_no_look_that_is_heavy_asks_for_more_than_the_records() -> None:
     by_records = rose_with(7.0, Look(7.0, "50", "")).advice.bring_kg
     chin, *others = (rose_with(7.0, look(7.0, line, bar="50")) for line in ("chin", "eye", "crown", "under"))

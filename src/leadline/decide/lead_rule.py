@@ -273,7 +273,10 @@ def doubted(
     bring = block.at_least(ends[ENOUGH] - breath_out(theta))
     if len(history.enough):
         bring = max(bring, _held(block.at_least(without - breath_out(theta)), history, block, mass))
-    failed = bool(len(history.failed))
-    if failed:  # such a look does not outweigh what failed in the water
-        bring = max(bring, _more_than_failed(history, block))
+    failed = False
+    if len(history.failed):  # such a look does not outweigh what failed in the water
+        more = _more_than_failed(history, block)
+        # Where look and records ask for far more anyway, nothing is at odds with the rise.
+        failed = more >= block.at_least(ends[ENOUGH] - breath_out(theta))
+        bring = max(bring, more)
     return Choice(_first(ends[BEGIN_AT], bring, history, block), bring, True, False, failed)
