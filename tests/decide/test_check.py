@@ -470,6 +470,45 @@ def test_one_look_does_not_undo_a_rise_and_two_do() -> None:
     assert twice.lead_kg <= once.lead_kg
 
 
+@pytest.mark.parametrize("typed", [12.0, 16.0, 21.0])
+@pytest.mark.parametrize(("lead", "line"), [(7.0, "eye"), (8.0, "crown"), (9.0, "under")])
+def test_a_rise_typed_wrong_leads_no_look_far_up(typed, lead, line) -> None:
+    """Two kilograms at most over what records and look call for, as without a look; and it is still named."""
+    plain = advise(Assessment.of(records(), learned(), plan=columns_from_rows(DIVES, [plan_row("Ole")])))[0]
+    found = rose_with(typed, look(lead, line, bar="50"))
+    by_the_water = club_check("Ole", look(lead, line, bar="50")).advice.bring_kg
+    assert found.lead_kg <= max(plain.bring_kg, by_the_water) + 2.5
+    assert found.advice.lead_kg <= found.lead_kg
+    assert any(caution.startswith("Not believed here: dive r") for caution in found.cautions)
+
+
+def test_a_misread_look_is_outvoted_by_two_that_agree() -> None:
+    """Under water at the first look of the day, as if far too heavy; then the water says otherwise, twice."""
+    wrong, chin, again = (
+        look(6.5, "under", bar="50"),
+        look(6.5, "chin", bar="50"),
+        look(7.0, "chin", bar="45"),
+    )
+    two = club_check("Ole", wrong, chin)
+    three = club_check("Ole", wrong, chin, again)
+    without = club_check("Ole", chin, again)
+    assert any("hardly fit each other" in doubt for doubt in two.doubts)
+    assert not three.doubts
+    assert three.looks == 2
+    assert three.lead_kg == without.lead_kg
+    assert_allclose(three.now.q50_kg, without.now.q50_kg, atol=1e-4)
+    assert any(
+        c.startswith("Left out: the look of today with 6.5 kg (waterline: under)") for c in three.cautions
+    )
+    # The last one is what has just been seen: it is doubted, and not passed over.
+    last = club_check("Ole", chin, again, wrong)
+    assert any("hardly fit each other" in doubt for doubt in last.doubts)
+    assert last.looks == 3
+    # Two against two nobody can tell.
+    even = club_check("Ole", wrong, chin, replace(wrong, lead_kg=6.0), again)
+    assert any("hardly fit each other" in doubt for doubt in even.doubts)
+
+
 def test_rises_and_a_look_that_all_say_the_same_are_no_slip_of_the_pen() -> None:
     rises = [
         plan_row("Ole", dive=f"r{n}", date=f"2026-05-1{n}", lead_kg=lead, end_bar=50, stop_result="rose",

@@ -284,10 +284,13 @@ def _kept(
 ) -> tuple[list[str], LeadlineError | None]:
     """Keys of the looks kept in the book; a book that cannot be written must not cost the answer."""
     from leadline.cli.check_source import save
+    from leadline.decide.check_words import HARDLY_FIT
 
     keep: bool | None = given["keep"]
     new = looks[:-1] if place.kept else looks
-    wanted = new and (not answer.doubts if keep is None else keep)
+    # Looks at odds are kept: which was misread the next one says, and `suggest` has to know of them.
+    ill_made = [doubt for doubt in answer.doubts if not doubt.startswith(HARDLY_FIT)]
+    wanted = new and (not ill_made if keep is None else keep)
     if not wanted or (place.unsaved and keep is None):
         return [], None
     if place.unsaved:

@@ -127,11 +127,15 @@ def begun(
     found = needs(assessment, rows, state, checked)
     ends = quantiles(found, _asked(risk)).tolist()
     theta = assessment.fit.theta
-    wrong = wrong_sights(found, [history.sights for history in recorded], theta)
-    # A look of the day is about that day: that it does not fit says nothing against stops of other days. But
-    # a rise that the look does not answer stands.
+    without = [
+        need if about is None else about.before.marginals(rows[[i]], state.take(np.array([i])))[0]
+        for i, (need, about) in enumerate(zip(found, checked, strict=True))
+    ]
+    wrong = wrong_sights(without, [history.sights for history in recorded], theta)
+    # A look that is gone by is about that dive. What does not fit it says nothing against stops before it,
+    # nor do they say anything against it: it asks for another one. A rise that the looks do not answer stands.
     known = [
-        believed(history, np.zeros_like(which) if about else which)
+        believed(history, which if about is None else which & ~about.is_look(history.sights.row))
         for history, which, about in zip(recorded, wrong, checked, strict=True)
     ]
     failed = [

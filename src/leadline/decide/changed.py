@@ -112,7 +112,7 @@ def changed_need(
     best: tuple[float, Marginal, int] | None = None
     looks, known, told = np.zeros(len(sights), bool), assessment, None
     if checked is not None:
-        looks = np.isin(sights.row, checked.evidence.statements.row[checked.looks])
+        looks = checked.is_look(sights.row)
         known, told = checked.before, partial(checked.log_told, state=state)
     for first in starts:
         since = (sights.place >= first) & ~looks

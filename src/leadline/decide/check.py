@@ -298,14 +298,17 @@ def _answer(
         looks=count,
         records=records,
         doubts=doubts,
-        cautions=check_words.cautions(
-            worn.cautions,
-            looks[-1],
-            conditions,
-            way=way,
-            more=advice.need_q50_kg - now.q50_kg,
-            suited=suited,
-            imperial=imperial,
+        cautions=(
+            *check_words.cautions(
+                worn.cautions,
+                looks[-1],
+                conditions,
+                way=way,
+                more=advice.need_q50_kg - now.q50_kg,
+                suited=suited,
+                imperial=imperial,
+            ),
+            *check_words.left_out_texts(checked, imperial=imperial),
         ),
         instruction="",
     )

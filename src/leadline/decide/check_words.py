@@ -14,8 +14,18 @@ from leadline.units import mass_text
 if TYPE_CHECKING:
     from leadline.decide.check import CheckAnswer
     from leadline.decide.check_reading import Course
+    from leadline.decide.checked_dive import CheckedDive
 
-__all__ = ["HELD_BREATH", "cautions", "change_text", "doubts", "instruction", "known_lead"]
+__all__ = [
+    "HARDLY_FIT",
+    "HELD_BREATH",
+    "cautions",
+    "change_text",
+    "doubts",
+    "instruction",
+    "known_lead",
+    "left_out_texts",
+]
 
 SETTLING: Final = 3.0
 """Minutes in the water until the air has found its way out of a suit. [min] (judged)"""
@@ -32,6 +42,9 @@ NO_GAS: Final = 0.01
 """Gas down to the end that is none: a bar and a half of a small cylinder, or the rounding of psi. [kg]"""
 
 UNUSED: Final = "this look is not used"
+
+HARDLY_FIT: Final = "The looks of today hardly fit each other"
+"""How the doubt begins that is about no look by itself: which of them was misread, the next one says."""
 
 _CONTRADICTION: Final = {
     (
@@ -87,7 +100,7 @@ def doubts(
     elif look.breath != "out" and (text := _CONTRADICTION.get((look.waterline, look.exhale_sinks))):
         found.append(f"{text}, not even a full one" if look.breath == "full" else f"{text}, so {UNUSED}")
     if contradict:
-        found.append("The looks of today hardly fit each other: something changed in between, or was misread")
+        found.append(f"{HARDLY_FIT}: something changed in between, or was misread")
     if look.breath == "full":
         found.append(
             "Held on a full breath, which is some litres above a normal one and differs most between people"
@@ -99,6 +112,16 @@ def doubts(
             f"again {NOR_AGAIN}"
         )
     return tuple(found)
+
+
+def left_out_texts(checked: CheckedDive, *, imperial: bool) -> tuple[str, ...]:
+    """A caution that names the look that all others of the day contradict; none where there is none."""
+    if checked.left_out is None:
+        return ()
+    line, row = checked.line, int(checked.evidence.statements.row[checked.left_out][0])
+    seen = line.records.checks["waterline"][line.row[row]] or "none noted"
+    lead = mass_text(float(line.records.checks["lead_kg"][line.row[row]]), imperial=imperial)
+    return (f"Left out: the look of today with {lead} (waterline: {seen}), which all others contradict",)
 
 
 def cautions(

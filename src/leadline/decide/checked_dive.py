@@ -8,7 +8,7 @@ that suit: taken at their word as on their own day, but for its scatter, which i
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from functools import cached_property
 from typing import Final, Self
 
@@ -40,6 +40,7 @@ LEAST_CARRY_SD: Final = (
     0.10  # kg: nor is need carried from the surface to the stop without any doubt (judged)
 )
 CONTRADICT: Final = 0.05  # least chance of a look and the other looks of the day together, over their best
+ENOUGH_LOOKS: Final = 3  # looks from which on one may be outvoted
 STEP: Final = 0.02  # kg of the grid
 ROUNDING: Final = 1e-9  # nats
 ASTRAY: Final = ((0.98, 0.0), (0.02, 3.0))
@@ -79,6 +80,8 @@ class CheckedDive(Assessment):
         Evidence of the surface checks that belong to it.
     own_day : bool
         Whether they were made on the day of that dive, so that they share its scatter.
+    left_out : ndarray of bool, shape (m,), optional
+        Evidence of the look of that day that all others contradict, while they agree; default none.
 
     Notes
     -----
@@ -89,6 +92,7 @@ class CheckedDive(Assessment):
     position: int
     looks: BoolArray
     own_day: bool = True
+    left_out: BoolArray | None = None
 
     @classmethod
     def around(cls, assessment: Assessment, position: int | None = None) -> Self:
@@ -113,7 +117,30 @@ class CheckedDive(Assessment):
         rows, own_day = standing_looks(assessment, here, np.isin(evidence.statements.kind, EVIDENCE))
         looks = rows[evidence.statements.row] & np.isin(evidence.statements.kind, EVIDENCE)
         held = {f.name: getattr(assessment, f.name) for f in fields(Assessment)}
-        return cls(**held, position=here, looks=looks, own_day=own_day)
+        return cls(**held, position=here, looks=looks, own_day=own_day)._outvoted()
+
+    def _outvoted(self) -> Self:
+        """The same without the one look that all others contradict, while they agree; never without the last.
+
+        So a look that was misread is answered by two that show otherwise, and asks for no third and fourth.
+        """
+        of = self.evidence.statements.row
+        rows = distinct(of[self.looks])
+        if len(rows) < ENOUGH_LOOKS or not self.at_odds:
+            return self
+        last = rows[np.lexsort((rows, self.line.occasions.date[rows]))[-1]]
+        odd = [self.looks & (of == row) for row in rows.tolist() if row != last]
+        rest = [replace(self, looks=self.looks & ~one, left_out=one) for one in odd]
+        settled = [one for one in rest if not one.at_odds]
+        return settled[0] if len(settled) == 1 else self
+
+    def is_look(self, rows: IntArray) -> BoolArray:
+        """Which rows of the timeline are looks of this dive, left out or not."""
+        return np.isin(rows, self.evidence.statements.row[self._all])
+
+    @property
+    def _all(self) -> BoolArray:
+        return self.looks if self.left_out is None else self.looks | self.left_out
 
     @cached_property
     def near_reserve(self) -> bool:
@@ -127,7 +154,7 @@ class CheckedDive(Assessment):
     def before(self) -> Assessment:
         """What was known without these looks."""
         held = {f.name: getattr(self, f.name) for f in fields(Assessment)}
-        return _Unlooked(**held | {"evidence": self.evidence.take(~self.looks)}, whole=self)
+        return _Unlooked(**held | {"evidence": self.evidence.take(~self._all)}, whole=self)
 
     @cached_property
     def pressure_now(self) -> FloatArray:

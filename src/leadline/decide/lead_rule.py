@@ -108,6 +108,15 @@ def _more_than_failed(history: LikeKit, block: Block) -> float:
     return block.at_least(float(history.failed.lead.max(initial=-MORE_THAN_LIGHT)) + MORE_THAN_LIGHT)
 
 
+def _over_failed(bring: float, history: LikeKit, block: Block) -> float:
+    """Lead to have at hand after a stop that failed, where `bring` is within the accepted risk. [kg]."""
+    more = _more_than_failed(history, block)
+    # If it was a slip, what was enough before is wanted: at hand, for the check to say. Sixteen kilograms
+    # typed for six are no lead to have there.
+    near = more if more - bring <= MOST_RISE else block.at_least(bring + MOST_RISE - HAIR)
+    return max(bring, near, block.at_least(history.at_hand - HAIR))
+
+
 def fails(ends: Sequence[float], history: LikeKit, *, block: Block, theta: Hyperparameters) -> bool:
     """Whether the band would have the diver go down with no more than what failed at the stop.
 
@@ -231,11 +240,7 @@ def chosen(
     low, high, begin, enough, usual = ends
     bring = block.at_least(enough - breath_out(theta))
     if failed:
-        more = _more_than_failed(history, block)
-        # If it was a slip, what was enough before is wanted: at hand, for the check to say. Sixteen kilograms
-        # typed for six are no lead to have there.
-        near = more if more - bring <= MOST_RISE else block.at_least(bring + MOST_RISE - HAIR)
-        bring = max(bring, near, block.at_least(history.at_hand - HAIR))
+        bring = _over_failed(bring, history, block)
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs + history.light_hints <= 1
     # A check of the day lifts that nothing is known, and not that the band is wide.
@@ -275,8 +280,7 @@ def doubted(
         bring = max(bring, _held(block.at_least(without - breath_out(theta)), history, block, mass))
     failed = False
     if len(history.failed):  # such a look does not outweigh what failed in the water
-        more = _more_than_failed(history, block)
         # Where look and records ask for far more anyway, nothing is at odds with the rise.
-        failed = more >= block.at_least(ends[ENOUGH] - breath_out(theta))
-        bring = max(bring, more)
+        failed = _more_than_failed(history, block) >= block.at_least(ends[ENOUGH] - breath_out(theta))
+        bring = _over_failed(bring, history, block)
     return Choice(_first(ends[BEGIN_AT], bring, history, block), bring, True, False, failed)
