@@ -133,7 +133,7 @@ def begun(
     ]
     wrong = wrong_sights(without, [history.sights for history in recorded], theta)
     # A look that is gone by is about that dive. What does not fit it says nothing against stops before it,
-    # nor do they say anything against it: it asks for another one. A rise that the looks do not answer stands.
+    # nor do they against it: it asks for another one. A rise that the looks do not answer stands.
     known = [
         believed(history, which if about is None else which & ~about.is_look(history.sights.row))
         for history, which, about in zip(recorded, wrong, checked, strict=True)
