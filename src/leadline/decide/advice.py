@@ -238,7 +238,7 @@ def _answer(
         lead=case.lead,
         bar=float(behind.bar[i]),
         history=case.history,
-        unlikely=disbelief_texts(assessment, case.history, imperial=imperial),
+        unlikely=[*disbelief_texts(assessment, case.history, imperial=imperial), *case.remarks],
         check=case.check,
         doubted=case.doubted,
         looked=case.looked,

@@ -12,7 +12,7 @@ from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.changed import change_starts, changed_need
-from leadline.decide.check_reading import again, agreed
+from leadline.decide.check_reading import again, agreed, doubtful
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import needs
 from leadline.decide.disbelief import believed, wrong_sights
@@ -23,6 +23,7 @@ from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 from leadline.model.quantile import quantiles
 from leadline.physics.ledger import State
+from leadline.units import mass_text
 
 __all__ = ["QUANTILES", "Begun", "Case", "begun", "cases_of"]
 
@@ -51,6 +52,8 @@ class Case:
         Whether the check that is gone by asks for another look.
     looked : bool
         Whether there is a check of the day.
+    remarks : tuple of str
+        What else is to be said of the looks it goes by.
     """
 
     position: int
@@ -64,6 +67,7 @@ class Case:
     failed: bool
     doubted: bool
     looked: bool
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -209,8 +213,8 @@ def _case(
     """Lead of row *i*; `ends` are `QUANTILES`, then those of the rule."""
     theta, own_ends = assessment.fit.theta, ends[len(QUANTILES) :]
     position, checked = int(work.rows[i]), work.checked[i]
-    today = checked is not None and checked.own_day
     alike = checked is not None and agreed(checked)
+    today = checked is not None and checked.own_day
     mass = float(assessment.rigs.body.mass[position])
     # A step on the way may find too few blocks for less than what the answer comes to, which is to be named.
     ready = block.endless
@@ -222,18 +226,28 @@ def _case(
         theta=theta,
         failed=failed,
         confirmed=alike,
-        stands=checked is not None and not today and (alike or checked.near_reserve),
+        stands=not today,
     )
-    doubt = checked is not None and again(checked, choice.lead, share=step_share(mass))
+    remarks: tuple[str, ...] = ()
+    if choice.held and checked is not None and not today and (alike or checked.near_reserve):
+        enough = mass_text(choice.bring, imperial=block.imperial)
+        remarks = (
+            f"By the last check {enough} is enough, and so large a step down waits for a check on the day of "
+            "the dive: look before this one, and go by that",
+        )
+    # On a later day no single look is gone by that nothing bears out, nor looks at odds.
+    doubt = checked is not None and today and again(checked, choice.lead, share=step_share(mass))
     if checked is not None and doubt:
         at = np.array([i])
-        (before,) = checked.before.marginals(work.rows[at], work.state.take(at))
-        without = float(before.quantile([1 - risk])[0])
-        choice = doubted(own_ends, history, block=ready, mass=mass, theta=theta, without=without)
+        without = np.nan
+        if doubtful(checked):
+            (before,) = checked.before.marginals(work.rows[at], work.state.take(at))
+            without = float(before.quantile([1 - risk])[0])
+        choice = doubted(choice, own_ends, history, block=ready, mass=mass, theta=theta, without=without)
     try:
         block.require(max(choice.lead, choice.bring))
     except TooFewBlocksError as fault:
         who = assessment.line.plan["diver"][assessment.line.row[position]]
         raise TooFewBlocksError(f"{who}: {fault}", lead=fault.lead, most=fault.most) from None
     kept = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
-    return Case(position, need, kept, history, *choice, doubt, today)
+    return Case(position, need, kept, history, *choice, doubt, today, remarks)

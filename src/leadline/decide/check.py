@@ -28,6 +28,7 @@ from leadline.records import CHECKS, RESERVE_PRESSURE
 __all__ = ["CheckAnswer", "check", "check_rows"]
 
 STEP_DOWN: Final = 1.0  # kg off on a reading that is in doubt
+SINKS: Final = 1.0  # kg over what is right by the looks themselves: under water, not deep at the crown
 
 
 @dataclass(frozen=True)
@@ -234,11 +235,15 @@ def _not_above_now(plan: Columns) -> Columns:
     return {**plan, "stop_bar": np.array([";".join(lower)], object)}
 
 
+def _down(way: Course) -> float:
+    """Need at the end less need at a right check now, by the ledger. [kg]."""
+    return way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
+
+
 def _by_records(checked: CheckedDive, way: Course, risk: float) -> float:
     """Lead for the dive within the accepted risk, as if there had been no look. [kg]."""
-    down = way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
     (need,) = checked.expected.quantile([1 - risk])
-    return float(need) + down - breath_out(checked.fit.theta)
+    return float(need) + _down(way) - breath_out(checked.fit.theta)
 
 
 def _answer(
@@ -277,6 +282,9 @@ def _answer(
     if whole.rose and (unsure or checked.at_odds):
         # Until another look says so too, whoever rose at a stop dives with no less than the records ask for.
         lead = max(lead, block.at_least(_by_records(checked, way, risk)))
+    elif not whole.rose and now.alone_high_kg <= on - SINKS:
+        # Who sinks with what is on puts on no more than the way to the stop takes, whatever the records say.
+        lead = min(lead, max(block.at_least(on + _down(way)), advice.lead_kg))
     # A look that is not used is made again as it was.
     look = on if conditions.still is False or looks[-1].at_odds else now.lead_kg
     worn = advice

@@ -224,8 +224,7 @@ def chosen(
     confirmed : bool
         Whether several looks agree, so that a large step, up or down, rests on more than one.
     stands : bool
-        Whether looks of an earlier day, with no stop held since, agree or were made near the reserve: another
-        one is to confirm them before a large step down.
+        Whether the looks are of an earlier day: steps down are free on the day of a check alone.
 
     Returns
     -------
@@ -253,21 +252,21 @@ def chosen(
         return Choice(bring, bring, True, False)
     # Looks of the day that agree are the water's own word: a step down from what is proven binds no more.
     lead = bring if confirmed and not stands else _held(bring, history, block, mass)
-    if stands and lead > bring + 1e-9:
-        return Choice(_first(begin, bring, history, block), bring, True, False)
     return Choice(lead, bring, False, lead > bring + 1e-9)
 
 
 def doubted(
-    ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters,
-    without: float,
+    choice: Choice, ends: Sequence[float], history: LikeKit, *, block: Block, mass: float,
+    theta: Hyperparameters, without: float,
 ) -> Choice:  # fmt: skip
     """The lead of an answer whose check asks for another look; parameters as of `chosen`.
 
     Parameters
     ----------
+    choice : Choice
+        Without that.
     without : float
-        Quantile of need at the accepted risk without that check. [kg]
+        Quantile of need at the accepted risk without that check [kg]; NaN where the two do not differ.
 
     Returns
     -------
@@ -277,7 +276,9 @@ def doubted(
     """
     bring = block.at_least(ends[ENOUGH] - breath_out(theta))
     if len(history.enough):
-        bring = max(bring, _held(block.at_least(without - breath_out(theta)), history, block, mass))
+        known = bring if np.isnan(without) else max(bring, block.at_least(without - breath_out(theta)))
+        # Where the band is wide a check comes first anyway, and no step is held.
+        bring = known if choice.check else _held(known, history, block, mass)
     failed = False
     if len(history.failed):  # such a look does not outweigh what failed in the water
         # Where look and records ask for far more anyway, nothing is at odds with the rise.

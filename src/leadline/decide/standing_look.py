@@ -69,7 +69,9 @@ def standing_looks(assessment: Assessment, position: int, telling: BoolArray) ->
         dives = np.zeros_like(past)
         dives[held_stops(line)] = True
         dives &= alike & (of < day)
-        if (dives & (of > last)).any() or _after(assessment, past, dives & (of == last)):
+        on_the_day = dives & (of == last)
+        later = (dives & (of > last)).any() or _after(assessment, past, on_the_day)
+        if later or _of_a_dive(assessment, past, on_the_day):
             past = np.zeros_like(past)
     return past, not past.any()
 
@@ -88,3 +90,10 @@ def _after(assessment: Assessment, looks: BoolArray, dives: BoolArray) -> bool:
     if (timed & (times >= last)).any():
         return True
     return bool((~timed).any() and not (highest_read(o, at) <= NEAR_RESERVE).all())
+
+
+def _of_a_dive(assessment: Assessment, looks: BoolArray, dives: BoolArray) -> bool:
+    """Whether looks were made on one of these dives: of that the stop is known, and both are one occasion."""
+    evidence = assessment.evidence
+    occasion, row = evidence.observations.occasion, evidence.statements.row
+    return bool(np.isin(occasion[looks[row]], occasion[dives[row]]).any())
