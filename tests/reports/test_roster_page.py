@@ -30,7 +30,7 @@ def make_student(name="Mara K", *, number=0, status="look", **changes):
         "p_too_light": 0.021, "p_too_heavy": 0.47, "p_heavy_most": 0.43, "last_dives": 4, "flagged": False,
         "status": status, "evidence": "upper_only", "basis": "physics", "looks": 0, "looks_ever": 0,
         "dry": False, "unvented": 0,
-        "handed_kg": 0.0, "p_sinks": 0.66, "p_heavy_if_sinks": 0.6, "p_heavy_if_not": 0.1,
+        "look_kg": 8.5, "handed_kg": 0.0, "p_sinks": 0.66, "p_heavy_if_sinks": 0.6, "p_heavy_if_not": 0.1,
         "trend": Trend(
             np.array(["2026-05-01", "2026-05-02", "NaT", "2026-05-03"], "datetime64[s]"),
             np.array([10.0, 9.0, NAN, 8.5]), np.array([3.4, 2.4, NAN, 1.9]), -1.5,
@@ -59,7 +59,7 @@ def make_roster(students=None, **changes):
             make_student("Pia", status="latest", p_heavy_most=0.03, p_too_heavy=0.98, basis="both", looks=3,
                          looks_ever=3, next_lead_kg=6.0),
             make_student("Gus", status="likely", p_heavy_most=0.7, basis="both", looks=2, looks_ever=2,
-                         handed_kg=1.0, p_sinks=0.8, p_heavy_if_sinks=0.85, p_heavy_if_not=0.1),
+                         look_kg=7.5, handed_kg=1.0, p_sinks=0.8, p_heavy_if_sinks=0.85, p_heavy_if_not=0.1),
             make_student("Mara K"),
             make_student("Yul", status="righted", p_heavy_most=0.6, p_too_heavy=0.01, basis="both", looks=4,
                          looks_ever=4),
@@ -231,6 +231,23 @@ def test_the_likeliest_stand_with_what_a_look_would_settle(parse) -> None:
     assert page.text().count("From physics only: never looked at") == 1
 
 
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"look_kg": 8.5, "handed_kg": 0.0}, "8.5 kg"),
+        ({"look_kg": 5.0, "handed_kg": 0.0}, "5 kg as for the next dive"),
+        ({"look_kg": NAN, "handed_kg": NAN, "check_first": True}, "a surface check first"),
+        ({"look_kg": NAN, "handed_kg": NAN}, "none: sinking is all but sure"),
+    ],
+)
+def test_a_look_is_named_with_its_lead_or_what_comes_before_it(parse, changes, words) -> None:
+    chances = {} if changes["look_kg"] > 0 else dict.fromkeys(("p_sinks", "p_heavy_if_sinks"), NAN)
+    one = make_student("Gus", status="likely", looks=2, looks_ever=2, **changes, **chances)
+    row = parse(render(make_roster([one]))).one("tr", data_look="Gus")
+    (cell,) = [e for e in row.all("td") if e.attributes.get("data-name") == "look with"]
+    assert cell.text().replace("\xa0", " ") == words
+
+
 def test_dangers_stand_in_the_row_and_before_the_next_step(parse) -> None:
     told = (
         "Danger of an ascent that cannot be held: so",
@@ -343,7 +360,7 @@ def test_nothing_known_says_so(parse) -> None:
     none = Trend(np.array([], "datetime64[s]"), np.zeros(0), np.zeros(0), NAN)
     one = make_student(
         lead_kg=NAN, margin=np.full(5, NAN), p_too_light=NAN, p_too_heavy=NAN, p_heavy_most=NAN, last_dives=0,
-        handed_kg=NAN, p_sinks=NAN, p_heavy_if_sinks=NAN, p_heavy_if_not=NAN, trend=none,
+        look_kg=NAN, handed_kg=NAN, p_sinks=NAN, p_heavy_if_sinks=NAN, p_heavy_if_not=NAN, trend=none,
         cost=Cost(*[NAN] * 6), date=np.datetime64("NaT"), next_lead_kg=7.0,
     )  # fmt: skip
     page = parse(render(make_roster([one])))

@@ -28,7 +28,8 @@ from leadline.decide.roster_data import (
     Trend,
     unproven,
 )
-from leadline.decide.roster_need import Heavy, Needs, needs
+from leadline.decide.roster_look import Heavy
+from leadline.decide.roster_need import Needs, needs
 from leadline.decide.roster_scope import looked_dives, looks, scope, unvented
 from leadline.decide.share import jeffreys
 from leadline.frozen import dataclass
@@ -227,6 +228,7 @@ def _student(
         looks_ever=int(looked.ever[i]),
         dry=bool(assessment.rigs.dry[known.latest[i]]),
         unvented=int(looked.unvented[i]),
+        look_kg=float(heavy.look[i]),
         handed_kg=float(heavy.handed[i]),
         p_sinks=float(heavy.sinks[i]),
         p_heavy_if_sinks=float(heavy.if_sinks[i]),

@@ -136,8 +136,11 @@ class Student:
         Whether the suit of the latest dive is a dry one: then a look takes a vented suit too.
     unvented : int
         Stops in a dry suit with the BC empty and no note that the suit was vented: no looks.
+    look_kg : float
+        Lead on at the next look with an empty BC, so that it settles most: `lead_kg` less `handed_kg`, or
+        where that would all but surely sink, `next_lead_kg`; NaN where no look is open. [kg]
     handed_kg : float
-        Lead to hand over at the next look with an empty BC, so that it settles most. [kg]
+        Lead to hand over at that look. [kg]
     p_sinks : float
         Chance that this look ends in sinking. [-]
     p_heavy_if_sinks, p_heavy_if_not : float
@@ -179,6 +182,7 @@ class Student:
     looks_ever: int
     dry: bool
     unvented: int
+    look_kg: float
     handed_kg: float
     p_sinks: float
     p_heavy_if_sinks: float

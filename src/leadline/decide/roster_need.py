@@ -16,6 +16,7 @@ from leadline.decide.block import Block
 from leadline.decide.flag import majority
 from leadline.decide.hint import Case, cautious_weights
 from leadline.decide.roster_belief import doubted_rows, judged_dives
+from leadline.decide.roster_look import MOST_SUNK, MOST_TRIED, Heavy, looked_at
 from leadline.decide.roster_scope import latest, time_order
 from leadline.errors import RecordError
 from leadline.frozen import dataclass
@@ -25,7 +26,7 @@ from leadline.model.stack import stacks
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import DIVE, PLAN
 
-__all__ = ["LAST_DIVES", "Found", "Heavy", "Needs", "needs"]
+__all__ = ["LAST_DIVES", "Found", "Needs", "needs"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -34,14 +35,8 @@ BoolArray = NDArray[np.bool_]
 LAST_DIVES: Final = 5
 """The latest dives of which most must be more than 2 kg over."""
 
-MOST_TRIED: Final = 0.2
-"""Beyond this chance of rising no hand-off is spoken of. [-] (judged)"""
-
 NOTHING: Final = -1
 """A place in time before all evidence."""
-
-NEVER: Final = 1e-6
-"""What is less likely is not said to happen. [-]"""
 
 ROWS_AT_ONCE: Final = 20_000
 """Rows whose exposures are held at once."""
@@ -70,33 +65,6 @@ class Found:
     before_sd: float
     offset: dict[int, float]
     variance: dict[int, float]
-
-
-@dataclass(frozen=True)
-class Heavy:
-    """Chances of carrying too much; one number a student, NaN where no dive with a lead counts.
-
-    Parameters
-    ----------
-    chance : ndarray, shape (d,)
-        Of more than 2 kg over need on most of the dives counted. [-]
-    sinks : ndarray, shape (d,)
-        That the look ends in sinking: with an empty BC, on the next dive, with the lead of the latest one
-        less `handed`. [-]
-    if_sinks, if_not : ndarray, shape (d,)
-        What `chance` would be after such a look; NaN where it cannot happen. [-]
-    handed : ndarray, shape (d,)
-        Lead handed over before the look, chosen so that least stays open. [kg]
-    dives : ndarray of int, shape (d,)
-        Dives counted, five at most.
-    """
-
-    chance: FloatArray
-    sinks: FloatArray
-    if_sinks: FloatArray
-    if_not: FloatArray
-    handed: FloatArray
-    dives: IntArray
 
 
 @dataclass(frozen=True)
@@ -169,7 +137,7 @@ class Needs:
         """
         theta = assessment.fit.theta
         limit, last, counted = self._latest(assessment.suit)
-        left = last[:, None] - np.array([0.0, *amounts])
+        left = np.column_stack([last[:, None] - np.array([0.0, *amounts]), self._next_lead()])
         sinks, cases, safe = {}, {}, left >= 0
         for dives in range(1, LAST_DIVES + 1):
             these = np.flatnonzero(counted == dives)
@@ -179,24 +147,34 @@ class Needs:
                 chance = majority(ndtr(over / stack.scatter[:, None]))
                 # Whoever was never looked at, or may well rise, hands nothing over.
                 light = stack.above(left[who, 1:] + breath_out(theta))
-                safe[who, 1:] &= tried[who, None] & (light <= MOST_TRIED)
+                safe[who, 1:] &= light <= MOST_TRIED
+                safe[who, 1:-1] &= tried[who, None]
                 under = (left[who] - theta.cautious().breath_in)[..., None] - stack.points[:, None]
                 sunk = ndtr(under / stack.scatter[:, None, None])
+                safe[who] &= np.einsum("nkg,ng->nk", sunk, stack.weights) <= MOST_SUNK
                 for i, heavy, sink in zip(who.tolist(), chance, sunk, strict=True):
                     one = self.found[i]
                     cases[i] = Case(one.need, one.before_mean, one.before_sd, self.excess[i], heavy)
                     sinks[i] = sink
+        safe[:, -1] &= ~safe[:, :-1].any(axis=1)
         some = np.flatnonzero(counted)
         weights = cautious_weights([cases[i] for i in some], usual=theta.habit)
         found = np.full((5, len(counted)), np.nan)
-        found[:, some] = _looked_at(
+        found[:, some] = looked_at(
             [cases[i].chance for i in some],
             [sinks[i] for i in some],
             weights,
-            np.where(safe[some], last[some, None] - left[some], np.nan),
+            np.where(safe[some], left[some], np.nan),
         )
         chance, sunk, if_sinks, if_not = np.clip(found[:4], 0.0, 1.0)
-        return Heavy(chance, sunk, if_sinks, if_not, found[4], counted)
+        look = found[4]
+        handed = np.where(safe[:, -1], 0.0, last - look)
+        return Heavy(chance, sunk, if_sinks, if_not, look, handed, counted)
+
+    def _next_lead(self) -> FloatArray:
+        """Lead of the answer for each next dive, NaN where a surface check comes first. [kg]."""
+        advice = [one.advice for one in self.found]
+        return np.array([np.nan if one.check_first else one.lead_kg for one in advice], float)
 
     def _latest(self, suit: IntArray) -> tuple[FloatArray, FloatArray, IntArray]:
         """Of the latest dives in the suit of the next one, five at most: limits, last lead, their number.
@@ -218,24 +196,6 @@ class Needs:
         late = place >= 0
         limit[who[late], place[late]] = (lead - TOO_HEAVY - apart)[late]
         return limit, self.lead[self.judged], np.minimum(number, LAST_DIVES)
-
-
-def _looked_at(
-    chances: list[FloatArray], sinks: list[FloatArray], weights: list[FloatArray], handed: FloatArray
-) -> FloatArray:
-    """Chances before and after the look that settles most: too heavy, sinks, then, else, handed over."""
-    down, both = np.zeros(handed.shape), np.zeros(handed.shape)
-    heavy = np.zeros(len(handed))
-    for i, (chance, sink, weight) in enumerate(zip(chances, sinks, weights, strict=True)):
-        heavy[i], down[i], both[i] = weight @ chance, sink @ weight, sink @ (weight * chance)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        down_heavy = np.where(down > NEVER, both / down, np.nan)
-        else_heavy = np.where(down < 1 - NEVER, (heavy[:, None] - both) / (1 - down), np.nan)
-    doubt = np.nan_to_num(down * down_heavy * (1 - down_heavy))
-    doubt += np.nan_to_num((1 - down) * else_heavy * (1 - else_heavy))
-    best = np.argmin(np.where(np.isnan(handed), np.inf, np.round(doubt, 3)), axis=1)
-    each = np.arange(len(handed)), best
-    return np.stack([heavy, down[each], down_heavy[each], else_heavy[each], handed[each]])
 
 
 def needs(

@@ -61,6 +61,7 @@ def _row(one: Student) -> Row:
         "looks_ever": one.looks_ever,
         "dry": one.dry,
         "unvented": one.unvented,
+        "look_kg": one.look_kg,
         "handed_kg": one.handed_kg,
         "p_sinks": one.p_sinks,
         "p_heavy_if_sinks": one.p_heavy_if_sinks,

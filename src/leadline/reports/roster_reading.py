@@ -47,11 +47,16 @@ class RosterReading(Reading):
         return text.format(_data(found.expected, f"{field}.expected", number), *ends)
 
     def look_with(self, one: Student) -> Markup:
-        """The lead on at a look, and what is handed over for it."""
-        if not one.handed_kg > 0:
-            return self.lead(one.lead_kg)
-        left, handed = self.lead(one.lead_kg - one.handed_kg), self.lead(one.handed_kg, field="handed_kg")
-        return Markup("{} <small>{} handed over</small>").format(left, handed)
+        """The lead on at a look, and what is handed over for it; or what comes before a look."""
+        if isnan(one.look_kg):
+            return escape("a surface check first" if one.check_first else "none: sinking is all but sure")
+        left = self.lead(one.look_kg, field="look_kg")
+        if one.handed_kg > 0:
+            handed = self.lead(one.handed_kg, field="handed_kg")
+            return Markup("{} <small>{} handed over</small>").format(left, handed)
+        if abs(one.look_kg - one.lead_kg) < SAME:
+            return left
+        return Markup("{} <small>as for the next dive</small>").format(left)
 
     def way(self, one: Student) -> Markup:
         """Which way the margin went, by how much, over how many dives."""

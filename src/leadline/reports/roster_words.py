@@ -37,7 +37,8 @@ KINDS: Final = {
     "likely": (
         "Likely too much",
         "Not flagged: likelier than not over the limit on most of the latest dives, yet more of such flags "
-        "would be false than is allowed. The likeliest first; one look says more, see below.",
+        "would be false than is allowed. The likeliest first; one look or the check named says more, see "
+        "below.",
     ),
     "look": (
         "Not known yet",
