@@ -130,6 +130,26 @@ def test_much_more_on_the_last_dive_than_ever_is_said() -> None:
     assert said(*right, more, looked(NEED["Ines"] + 0.5, "hovered", day=7))[0] == []
 
 
+@pytest.mark.parametrize(("usual", "word"), [(11.0, "over"), (2.0, "under")])
+def test_far_more_on_the_last_dive_than_a_usual_lead_far_from_need_is_said_too(usual, word) -> None:
+    """By hand: the last lead less the likely need; the usual one may be too much or too little itself."""
+    most = [looked(usual, "hovered" if word == "over" else "", bc="gas", day=day) for day in (1, 2, 3, 4)]
+
+    def said(last):
+        found = advice([*most, looked(last, "hovered", bc="gas", day=5)]).advice
+        return [c for c in found.cautions if "carried" in c], found.need_q50_kg
+
+    (words,), need = said(18.0)
+    assert words.startswith(f"Usually carried {usual:g} kg in like kit")
+    found = re.search(
+        r"([\d.]+) kg (over|under) the likely need, and last 18 kg, ([\d.]+) kg over it: ", words
+    )
+    assert found[2] == word
+    assert float(found[1]) == pytest.approx(abs(usual - need), abs=0.06)
+    assert float(found[3]) == pytest.approx(18.0 - need, abs=0.06)
+    assert "and last" not in said(usual + 0.5)[0][0]
+
+
 def test_under_usual_is_said_too() -> None:
     low = [looked(2.0, "", day=d, stop_result="") for d in (1, 2, 3)]
     said = [c for c in advice(low).advice.cautions if c.startswith("Usually carried")]

@@ -1,6 +1,7 @@
 """The words of an answer: the cautions that apply to it.
 
-Those of the next step are in `step_sentence`, those of what is new in `change_sentence`.
+Those of the next step are in `step_sentence`, those of what is new in `change_sentence`, that of the lead
+usually carried in `usual_sentence`.
 """
 
 from __future__ import annotations
@@ -9,7 +10,6 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from leadline.decide.change import Trigger
 from leadline.decide.change_sentence import change_texts
@@ -17,6 +17,7 @@ from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import MOST_RISE, WIDE, forbidden
 from leadline.decide.listed import listed_texts
 from leadline.decide.unfit_sentence import FAILED, failed_texts
+from leadline.decide.usual_sentence import usual_texts
 from leadline.units import about_text, mass_text, to_imperial
 
 if TYPE_CHECKING:
@@ -37,12 +38,6 @@ DOUBTED: Final = "The last check"
 DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
 """How the cautions begin that may not be overlooked."""
 
-ABOUT_USUAL: Final = 0.5
-"""Leads that are worth so much more or less than the usual one pass for it. [kg]"""
-
-SAME_LEAD: Final = 0.25
-"""Leads that differ by less are one and the same in words. [kg]"""
-
 LOW_END: Final = "Planned with"
 MUCH_LEFT: Final = "Reckoned for a stop with"
 """How the cautions about too little gas at the end, and too much, begin."""
@@ -54,18 +49,8 @@ ROUNDED: Final = 0.05  # bar: pressures in psi are whole ones
 LEAST_STOP: Final = 20.0
 """Pressure planned at the stop or the end below which nobody keeps a reserve. [bar gauge] (judged)"""
 
-OTHER_BODY: Final = 1.0
-"""Change of body mass that moves what a lead is worth enough to be named. [kg]"""
-
 SLIGHT: Final = 0.25
 """Overweight without any lead that is not worth a word: less than half of the smallest usual block. [kg]"""
-
-HEAVY_GAP: Final = 2.0
-LIGHT_GAP: Final = 1.0
-"""How far the usual lead must be over or under the likely need for a word about it. [kg]"""
-
-FEWEST_USUAL: Final = 3
-"""Dives in like kit from which a lead counts as usual."""
 
 _UNNAMED: Final = {
     "cylinder": "No cylinder named: a usual one is reckoned with, and the band holds others",
@@ -162,80 +147,6 @@ def _maybe_light(history: LikeKit, dry: bool) -> list[str]:
         f"Rose at the stop {times} in like kit, {what} not noted as empty: {whose} gas may have done that, "
         "or too little lead"
     ]
-
-
-def _median(some: list[float]) -> float:
-    """Of so few numpy's takes ten times as long, and `statistics` longer to load."""
-    ordered, half = sorted(some), len(some) // 2
-    return ordered[half] if len(some) % 2 else (ordered[half - 1] + ordered[half]) / 2
-
-
-def _likest(worn: list[float], away: list[float]) -> int:
-    """Place of the lead worn most often of those worth about the usual one, of two the nearer; -1 of none."""
-    about = [i for i in range(len(worn)) if away[i] <= max(ABOUT_USUAL, min(away))]
-    return max(about, key=lambda i: (sum(worn[i] == worn[j] for j in about), -away[i]), default=-1)
-
-
-def _usual(
-    history: LikeKit, middle: float, mass: NDArray[np.float64], *, dry: bool, imperial: bool
-) -> list[str]:
-    """Why evidence and what the diver always carried, or else carried last, disagree by much, where they do.
-
-    `mass` is the diver's now and on each dive of the history. [kg]
-    """
-    if len(history.carried) < FEWEST_USUAL:
-        return []
-    usual, often = _median(history.carried.tolist()), "Usually carried"
-    if -LIGHT_GAP <= usual - middle <= HEAVY_GAP:
-        usual, often = float(history.carried[-1]), "Last carried"
-        # Too little on the last dive is a danger, and told as such; of none, none can be taken off.
-        if usual - middle <= HEAVY_GAP or not history.worn[-1]:
-            return []
-    gap = usual - middle
-    word = "over" if gap > 0 else "under"
-    # Carried in other water or at another pressure, a lead is as good as another one here: named is the one
-    # that was on when it was worth that, not the middle of what was on in any water.
-    near = _likest(history.worn.tolist(), [abs(carried - usual) for carried in history.carried.tolist()])
-    near = len(history.worn) - 1 if often == "Last carried" else near
-    worn = float(history.worn[near]) if near >= 0 else usual
-    elsewhere = abs(worn - usual) >= SAME_LEAD
-    body = " or with another body mass" if near >= 0 and abs(mass[1 + near] - mass[0]) >= OTHER_BODY else ""
-    here = f", in other water or at another pressure{body}, and there" if elsewhere else ","
-    first = (
-        f"{often} {about_text(worn, imperial)} in like kit{here} "
-        f"{about_text(abs(gap), imperial)} {word} the likely need: "
-    )
-    look = "with an empty BC and the suit vented, and notes both" if dry else "with an empty BC"
-    if history.point:
-        why = "that need was read at a surface check"
-    elif history.upper and history.lower:
-        why = f"{_bounds(history)} the need on both sides"
-    elif gap < 0 and history.light_signs:
-        why = "the diver rose at a stop in like kit"
-    elif gap < 0 and history.light_hints:
-        why = (
-            "the diver rose at a stop in like kit, which gas may have done, so it rests on physics and other "
-            "divers too"
-        )
-    elif gap > 0 and history.heavy_signs:
-        why = "the diver sank at a stop in like kit, which puts need lower, though not how much lower"
-    elif history.upper and gap > 0:
-        why = (
-            "a stop held with gas in the BC proves that lead enough and never that it is needed, so the "
-            f"lower need rests on physics and on other divers until somebody looks {look}"
-        )
-    else:
-        why = "no stop says where need lies, so it rests on physics and on other divers"
-    return [first + why]
-
-
-def _bounds(history: LikeKit) -> str:
-    """What bounds need on both sides."""
-    if history.looked:
-        return "stops with an empty BC bound"
-    if history.estimated:
-        return "stops with a known amount of gas in the BC bound"
-    return "what stops and surface checks showed bounds"
 
 
 def _unsure(
@@ -377,7 +288,7 @@ def cautions(
     found += _maybe_light(history, dry)
     mass = assessment.rigs.body.mass[[position, *history.carried_row]]
     # A look in doubt bounds nothing that anybody could be held to.
-    found += [] if failed or doubted else _usual(history, middle, mass, dry=dry, imperial=imperial)
+    found += [] if failed or doubted else usual_texts(history, middle, mass, dry=dry, imperial=imperial)
     named = frozenset(t.name for t in triggers)
     found += _unsure(history, band, check and not failed, named, doubted, lead, imperial)
     found += _about_diver(assessment, position)

@@ -6,8 +6,8 @@ import math
 from typing import Final
 
 from leadline.decide.onward import Onward
-from leadline.decide.sentence import SAME_LEAD
 from leadline.decide.step import Act
+from leadline.decide.usual_sentence import SAME_LEAD
 from leadline.units import about_text, mass_text
 
 __all__ = ["NOTHING_MORE", "act_text", "after_check", "next_step"]
