@@ -149,9 +149,12 @@ def test_flagged_students_under_another_heading_are_counted_and_named(parse) -> 
 
 def test_too_heavy_with_the_latest_lead_alone_is_counted_and_said_in_the_row(parse) -> None:
     page = parse(render(make_roster()))
-    assert fields(page, "heavy_latest") == [1]
+    assert fields(page, "heavy_latest") == [2]
     said = page.text().replace("\xa0", " ")
-    assert "with the lead of the latest one, 1 more is likely too heavy on the next." in said
+    assert (
+        "with the lead of the latest dive, 2 more are likely too heavy on the next, under too much on the "
+        "latest dive and likely too much."
+    ) in said
     row = page.one("tr", data_diver="Pia")
     assert fields(row, "p_too_heavy") == [0.98]
     assert "Lower to 6 kg, 2.5 kg less." in row.text().replace("\xa0", " ")
@@ -159,6 +162,20 @@ def test_too_heavy_with_the_latest_lead_alone_is_counted_and_said_in_the_row(par
     assert fields(page.one("tr", data_diver="Ben"), "p_too_heavy") == []
     none = parse(render(make_roster((make_student("Ben"),))))
     assert fields(none, "heavy_latest") == []
+
+
+@pytest.mark.parametrize(
+    ("status", "most", "following", "told"),
+    [("likely", 0.85, 0.998, True), ("likely", 0.85, 0.9, False), ("look", 0.4, 0.998, True),
+     ("settled", 0.05, 0.4, False)],
+)  # fmt: skip
+def test_much_surer_of_the_next_dive_is_said_in_the_row(parse, status, most, following, told) -> None:
+    one = make_student("Kim", status=status, p_heavy_most=most, p_too_heavy=following, looks_ever=1)
+    page = parse(render(make_roster([one])))
+    row = page.one("tr", data_diver="Kim")
+    assert fields(row, "p_too_heavy") == ([following] if told else [])
+    assert ("next dive >99 %" in row.text().replace("\xa0", " ")) == told
+    assert fields(page, "heavy_latest") == ([1] if status == "likely" else [])
 
 
 def test_dives_that_are_not_believed_are_counted_where_others_are_left_out(parse) -> None:

@@ -65,7 +65,7 @@ class RowDrawer:
         one, read = row.one, self.read
         chance = read.share(one.p_heavy_most, field="p_heavy_most")
         span = f' <small class="span">{roster_words.span(one.last_dives)}</small>' if one.last_dives else ""
-        if one.status in roster_words.APART:
+        if roster_words.next_apart(one):
             next_one = read.share(one.p_too_heavy, field="p_too_heavy")
             span += f' <small class="span">next dive {next_one}</small>'
         # Safe to print as it is: words and figures are ours, the rest is escaped piece by piece.

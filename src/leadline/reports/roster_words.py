@@ -7,9 +7,9 @@ from math import isnan
 from typing import Final
 
 from leadline.decide.disbelief import DISBELIEF
-from leadline.decide.roster_data import Student
+from leadline.decide.roster_data import LIKELY, Student
 
-__all__ = ["APART", "BASIS", "KINDS", "basis", "course", "not_believed", "span", "title"]
+__all__ = ["BASIS", "KINDS", "basis", "course", "next_apart", "not_believed", "span", "title"]
 
 KINDS: Final = {
     "light": (
@@ -62,6 +62,9 @@ KINDS: Final = {
 APART: Final = ("latest", "righted")
 """Status of students of whom the next dive says something else than most of the latest ones."""
 
+SURER: Final = 0.1
+"""From so much more on, a chance of too heavy on the next dive says something else too. [-] (judged)"""
+
 BASIS: Final = {
     "physics": "From physics only: never looked at",
     "elsewhere": "From physics in this suit; looked at in another suit only",
@@ -106,6 +109,24 @@ def basis(one: Student) -> str:
             words += f"; BC empty at {stops} in a dry suit, without a note that it was vented"
         return words
     return f"{words}; {one.looks} look{'' if one.looks == 1 else 's'} in this suit"
+
+
+def next_apart(one: Student) -> bool:
+    """Whether of one student the next dive says something else than most of the latest ones.
+
+    Parameters
+    ----------
+    one : Student
+        Who.
+
+    Returns
+    -------
+    bool
+        By the lead of the latest dive the next is within the limit or over it against the others, or much
+        likelier over it than they were.
+    """
+    surer = one.p_too_heavy >= LIKELY and one.p_too_heavy >= one.p_heavy_most + SURER
+    return one.status in APART or bool(surer)
 
 
 def not_believed(one: Student) -> tuple[str, ...]:
