@@ -178,6 +178,17 @@ def test_much_surer_of_the_next_dive_is_said_in_the_row(parse, status, most, fol
     assert fields(page, "heavy_latest") == ([1] if status == "likely" else [])
 
 
+@pytest.mark.parametrize(
+    ("chance", "risk", "shown"), [(0.1972, 0.05, "<20 %"), (0.204, 0.05, "20 %"), (0.297, 0.3, "<30 %")]
+)
+def test_a_chance_short_of_near_too_light_is_not_rounded_to_it(parse, chance, risk, shown) -> None:
+    """Arithmetic: 19.72 % is less than the 20 from which on the page calls somebody near too light."""
+    one = make_student("Sam", status="short", p_too_light=chance, looks_ever=1)
+    row = parse(render(make_roster([one], risk=risk))).one("tr", data_diver="Sam")
+    (cell,) = [e for e in row.all("td") if e.attributes.get("data-name") == "too light"]
+    assert cell.text().replace("\xa0", " ") == shown
+
+
 def test_dives_that_are_not_believed_are_counted_where_others_are_left_out(parse) -> None:
     page = parse(render(make_roster(doubted_left_out=2)))
     assert fields(page, "doubted_left_out") == [2]

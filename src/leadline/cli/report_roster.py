@@ -150,6 +150,7 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
     from rich.console import Group
 
     from leadline.cli.output import MOST_SHOWN, plain, table
+    from leadline.decide.roster_data import near_light
     from leadline.decide.sentence import STANDING
     from leadline.reports.phrase import look, percent
     from leadline.reports.roster_words import KINDS
@@ -164,7 +165,7 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
             KINDS[one.status][0].lower(),
             text(one.lead_kg),
             text(round(float(one.margin[2]), 1)),
-            percent(one.p_too_light),
+            percent(one.p_too_light, below=near_light(data.risk)),
             percent(one.p_heavy_most),
             "latest not believed" if one.doubted else "from physics only" if one.basis == "physics" else "",
             f"check {text(one.next_lead_kg)}" if one.check_first else text(one.next_lead_kg),

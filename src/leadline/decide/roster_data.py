@@ -28,6 +28,7 @@ __all__ = [
     "Roster",
     "Student",
     "Trend",
+    "near_light",
     "unproven",
 ]
 
@@ -195,6 +196,11 @@ class Student:
     next_step: str
     cautions: tuple[str, ...]
     doubted: bool = False
+
+
+def near_light(risk: float) -> float:
+    """Chance of too light from which a student is near too light, where so much is accepted. [-]."""
+    return max(NEAR_LIGHT, risk)
 
 
 def unproven(one: Student) -> bool:

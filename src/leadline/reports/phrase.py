@@ -128,13 +128,15 @@ def chance(probability: float) -> str:
     return "almost every dive"
 
 
-def percent(probability: float) -> str:
+def percent(probability: float, *, below: float = 1.0) -> str:
     """A probability in whole per cent; the ends are never rounded to certainty.
 
     Parameters
     ----------
     probability : float
         Chance. [-] Valid 0 to 1.
+    below : float
+        A chance from which on something else is said, so that nothing less is rounded to it. [-]
 
     Returns
     -------
@@ -145,6 +147,8 @@ def percent(probability: float) -> str:
     --------
     >>> [percent(p).replace(NO_BREAK, " ") for p in (0.041, 0.002, 0.998, float("nan"))]
     ['4 %', '<1 %', '>99 %', '–']
+    >>> [percent(p, below=0.2).replace(NO_BREAK, " ") for p in (0.1972, 0.1949, 0.2)]
+    ['<20 %', '19 %', '20 %']
     """
     if isnan(probability):
         return "–"
@@ -152,6 +156,8 @@ def percent(probability: float) -> str:
         return f"<1{NO_BREAK}%"
     if probability > 0.995:
         return f">99{NO_BREAK}%"
+    if probability < below <= round(probability, 2):
+        return f"<{100 * below:.0f}{NO_BREAK}%"
     return f"{100 * probability:.0f}{NO_BREAK}%"
 
 

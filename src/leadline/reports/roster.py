@@ -12,7 +12,7 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 import leadline
-from leadline.decide.roster_data import NEAR_LIGHT, STATUSES, Roster, Student
+from leadline.decide.roster_data import STATUSES, Roster, Student, near_light
 from leadline.frozen import dataclass
 from leadline.reports import page, phrase, roster_chart, roster_words
 from leadline.reports.chart import VARIANTS
@@ -89,7 +89,7 @@ def render(data: Roster) -> str:
             "look": phrase.look(dry=data.dry, checks=True),
             "asked": _asked(data)[:MOST_ASKED],
             "asked_more": max(len(_asked(data)) - MOST_ASKED, 0),
-            "near_light": max(NEAR_LIGHT, data.risk),
+            "near_light": near_light(data.risk),
             "physics": [one for one in data.students if one.basis == "physics"],
             "costly": _costly(data),
             "least_cost": LEAST_COST,

@@ -26,9 +26,9 @@ class RosterReading(Reading):
     Markup('<data value="0.25" data-field="limit">25\xa0%</data>')
     """
 
-    def share(self, value: float, *, field: str) -> Markup:
-        """A share or a chance in whole per cent."""
-        return _data(value, field, phrase.percent(value))
+    def share(self, value: float, *, field: str, below: float = 1.0) -> Markup:
+        """A share or a chance in whole per cent; what is less than `below` reads as less."""
+        return _data(value, field, phrase.percent(value, below=below))
 
     def counted(self, value: float, *, field: str) -> Markup:
         """A share that was counted, in whole per cent: none and all are said as they are."""

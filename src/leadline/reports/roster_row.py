@@ -6,7 +6,7 @@ from math import isnan
 
 from markupsafe import Markup, escape
 
-from leadline.decide.roster_data import Roster, Student
+from leadline.decide.roster_data import Roster, Student, near_light
 from leadline.decide.sentence import dangers
 from leadline.frozen import dataclass
 from leadline.reports import roster_words
@@ -59,6 +59,7 @@ class RowDrawer:
         self.grouped = len(data.groups) != 1
         self.lead_name = f"lead, {read.unit('mass')}"
         self.zero, self.limit = scale.at(0.0), limit
+        self.near_light = near_light(data.risk)
 
     def __call__(self, row: Row) -> Markup:
         """The row, without a line's end; all that is from the records is escaped."""
@@ -75,7 +76,7 @@ class RowDrawer:
             f"{read.lead(one.lead_kg, bare=True, field='lead_kg')}</td>"
             f'<td role="cell" class="margin full" data-name="over need">{self._margin(row)}</td>'
             f'<td role="cell" class="figure" data-name="too light">'
-            f"{read.share(one.p_too_light, field='p_too_light')}</td>"
+            f"{read.share(one.p_too_light, field='p_too_light', below=self.near_light)}</td>"
             f'<td role="cell" class="figure" data-name="heavy on most">{chance}{span}</td>'
             f'<td role="cell" class="way full">{_dots(row)}{read.way(one)}</td>'
             f'<td role="cell" class="next full">{self._next(one)}</td></tr>'
