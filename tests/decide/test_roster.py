@@ -17,7 +17,7 @@ from leadline.decide.learning import learn
 from leadline.decide.roster import _status, roster
 from leadline.decide.roster_belief import judged_dives
 from leadline.decide.roster_cost import costs
-from leadline.decide.roster_data import BASES, STATUSES
+from leadline.decide.roster_data import BASES, STATUSES, overfull
 from leadline.decide.roster_record import roster_document, roster_rows
 from leadline.decide.roster_scope import latest, roster_plan, scope
 from leadline.decide.safety import rig_safety
@@ -257,6 +257,13 @@ def test_cost_by_hand() -> None:
         assert cost.depth_l - cost.depth_right_l == pytest.approx(cost.stop_l, rel=0.005)
         assert cost.free_gas_l == pytest.approx(cost.stop_l * (1.013 + 18 * 1.025 * 0.0981) / 1.013, rel=0.01)
         assert cost.depth_right_l > 2  # the gas still to be breathed, and the squeezed suit
+        assert np.isnan(cost.lift_l)
+        assert not overfull(one)
+    litres = sorted(one.cost.stop_l for one in data.students)
+    held.gear["lift_l"][held.gear["item"] == "jacket"] = (litres[0] + litres[-1]) / 2
+    again = roster(assessed(held, groups=["Course"]), groups=["Course"]).students
+    full = sorted((one.cost.stop_l, overfull(one)) for one in again)
+    assert (full[0][1], full[-1][1]) == (False, True)
 
 
 @pytest.mark.parametrize("end_bar", [35, 120])

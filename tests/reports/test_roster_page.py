@@ -353,6 +353,19 @@ def test_costs_and_their_sum(parse) -> None:
     assert fields(page, "total.extra_mass_kg") == [pytest.approx(8 * 1.9)]
 
 
+def test_more_gas_than_the_bc_holds_asks_whether_the_lead_is_a_slip(parse) -> None:
+    """Arithmetic: 11.5 L at the stop do not go into a BC of 9 L; in a dry suit gas may be in the suit."""
+    much = replace(make_student().cost, extra_mass_kg=13.0, stop_l=11.5)
+    told = {
+        "Kid": {"cost": replace(much, lift_l=9.0)}, "Big": {"cost": replace(much, lift_l=15.0)},
+        "Dry": {"cost": replace(much, lift_l=9.0), "dry": True}, "Any": {"cost": much},
+    }  # fmt: skip
+    page = parse(render(make_roster([make_student(name, **cells) for name, cells in told.items()])))
+    said = {name: page.one("tr", data_cost=name).text().replace("\xa0", " ") for name in told}
+    assert "11.5 the BC holds 9.0 L: is the lead a slip?" in said["Kid"]
+    assert not any("slip" in said[name] for name in ("Big", "Dry", "Any"))
+
+
 def test_courses_by_group_and_leader(parse) -> None:
     data = make_roster()
     page = parse(render(data))

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from leadline import constants as c
 from leadline.decide.assessment import Assessment
 from leadline.decide.roster_data import Cost
+from leadline.decide.safety import bc_lift
 from leadline.evidence.gather import pressures
 from leadline.evidence.statement import AT_START
 from leadline.physics.ledger import State, evaluate
@@ -61,5 +62,5 @@ def costs(assessment: Assessment, rows: IntArray, lead: FloatArray, *, need: Flo
         np.where(gone, np.nan, np.maximum(on - need_there, 0.0) / there) for on in (lead, lead - excess)
     )
     free = np.where(gone, np.nan, excess / there * down.ambient_pressure / c.ATMOSPHERE)
-    columns = (excess, excess / litre, depth, with_lead, right, free)
+    columns = (excess, excess / litre, depth, with_lead, right, free, bc_lift(assessment, rows))
     return [Cost(*(float(v) for v in values)) for values in zip(*columns, strict=True)]

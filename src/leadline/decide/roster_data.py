@@ -29,6 +29,7 @@ __all__ = [
     "Student",
     "Trend",
     "near_light",
+    "overfull",
     "unproven",
 ]
 
@@ -89,6 +90,8 @@ class Cost:
         Gas in the BC at that depth, cylinder as at the start: with this lead, and with no excess. [L]
     free_gas_l : float
         Gas of the cylinder, at surface pressure, that filling the excess takes at that depth. [L]
+    lift_l : float
+        Gas that the BC holds; NaN where not listed. [L]
     """
 
     extra_mass_kg: float
@@ -97,6 +100,7 @@ class Cost:
     depth_l: float
     depth_right_l: float
     free_gas_l: float
+    lift_l: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -196,6 +200,14 @@ class Student:
     next_step: str
     cautions: tuple[str, ...]
     doubted: bool = False
+
+
+def overfull(one: Student) -> bool:
+    """Whether the excess takes more gas at the stop than the BC holds, so that its lead may be a slip.
+
+    In a dry suit gas may be elsewhere, and nothing is said.
+    """
+    return not one.dry and one.cost.stop_l > one.cost.lift_l
 
 
 def near_light(risk: float) -> float:

@@ -68,6 +68,7 @@ def _row(one: Student) -> Row:
         "p_heavy_if_not": one.p_heavy_if_not,
         "extra_mass_kg": cost.pop("extra_mass_kg"),
         "bc_stop_l": cost["stop_l"],
+        "bc_lift_l": cost["lift_l"],
         "depth_m": cost["depth_m"],
         "bc_depth_l": cost["depth_l"],
         "bc_depth_right_l": cost["depth_right_l"],

@@ -179,8 +179,8 @@ def _words(assessment: Assessment, rows: IntArray, column: str) -> NDArray[np.ob
     return np.asarray(np.where(planned == "", np.append(line.records.dives[column], "")[at], planned), object)
 
 
-def _lift(assessment: Assessment, rows: IntArray) -> FloatArray:
-    """Lift of the BCs worn together; NaN where one of them has none listed."""
+def bc_lift(assessment: Assessment, rows: IntArray) -> FloatArray:
+    """Lift of the BCs worn together; NaN where one of them has none listed. [L]."""
     worn = assessment.line.occasions.bc[rows]
     each = np.append(assessment.line.records.gear["lift_l"], 0.0)[worn]  # -1 pads with nothing
     return np.where((worn >= 0).any(axis=1), each.sum(axis=1), np.nan)
@@ -237,7 +237,7 @@ def rig_safety(
         lead=lead,
         depth=depth,
         depth_from=depth_from,
-        lift=_lift(assessment, rows),
+        lift=bc_lift(assessment, rows),
         lift_needed=np.stack([deep / rho, flooded, out / rho_out], axis=1),
         deep_weight=deep,
         stop_depth=np.broadcast_to(np.asarray(stop.depth, float), depth.shape),

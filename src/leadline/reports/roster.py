@@ -12,7 +12,7 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 import leadline
-from leadline.decide.roster_data import STATUSES, Roster, Student, near_light
+from leadline.decide.roster_data import STATUSES, Roster, Student, near_light, overfull
 from leadline.frozen import dataclass
 from leadline.reports import page, phrase, roster_chart, roster_words
 from leadline.reports.chart import VARIANTS
@@ -92,6 +92,7 @@ def render(data: Roster) -> str:
             "near_light": near_light(data.risk),
             "physics": [one for one in data.students if one.basis == "physics"],
             "costly": _costly(data),
+            "overfull": overfull,
             "least_cost": LEAST_COST,
             "most_dots": MOST_DOTS,
             "drawings": _drawings(data, reading),
