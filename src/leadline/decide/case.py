@@ -235,8 +235,8 @@ def _case(
             f"By the last check {enough} is enough, and so large a step down waits for a check on the day of "
             "the dive: look before this one, and go by that",
         )
-    # On a later day no single look is gone by that nothing bears out, nor looks at odds.
-    doubt = checked is not None and today and again(checked, choice.lead, share=step_share(mass))
+    # What a step is held back by is no change of mind. On a later day looks in doubt are not gone by.
+    doubt = checked is not None and today and again(checked, choice.bring, share=step_share(mass))
     if checked is not None and doubt:
         at = np.array([i])
         without = np.nan
