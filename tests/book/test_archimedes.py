@@ -46,6 +46,22 @@ def test_what_cannot_be_is_set_aside(tmp_path: Path, cells, said) -> None:
     assert said in reason
 
 
+# The cylinder in the kilograms and pounds of the row; kind: arithmetic. 32 lb are 14.51 kg, -28.7 lb are
+# -13.02 kg: (14.51 - 13.02) / 0.998 = 1.5 L, metal 14.51 / 8.45 = 1.7 L.
+@pytest.mark.parametrize(
+    ("cells", "begin", "mass"),
+    [
+        ({"mass_lb": "32", "buoyancy_lb": "-28.7"}, "buoyancy_lb -28.7: ", "32 lb"),
+        ({"mass_lb": "32", "mass_kg": "", "buoyancy_kg": "-13"}, "buoyancy_kg -13: ", "32 lb"),
+        ({"mass_kg": "14.5", "buoyancy_kg": "", "buoyancy_lb": "-28.7"}, "buoyancy_lb -28.7: ", "14.5 kg"),
+        ({"mass_kg": "14.5", "buoyancy_kg": "-13", "buoyancy_lb": ""}, "buoyancy_kg -13: ", "14.5 kg"),
+    ],
+)
+def test_it_is_said_in_the_units_of_the_row(tmp_path: Path, cells, begin, mass) -> None:
+    (reason,) = reasons(tmp_path, kind="cylinder", water_capacity_l=12, **cells)
+    assert reason.startswith(f"{begin}with its mass of {mass} it would displace 1.5 L")
+
+
 @pytest.mark.parametrize(
     "cells",
     [

@@ -53,6 +53,19 @@ def test_sum_in_pounds_with_and_without_a_column_for_the_lead(path: Path, write:
     assert_allclose(leads(path), [4.5359237], rtol=1e-9)
 
 
+def test_sum_is_told_in_the_unit_of_each_row(path: Path, write: Write) -> None:
+    text = "dive,diver,lead_places,lead_places_lb\n7,Ivo,belt:4;back:2,\n8,Ivo,,belt:8;back:2\n"
+    report = load(path, write("d.csv", text))
+    ending = "their sum is taken as all lead on"
+    assert [note.partition("csv: ")[2] for note in report.notes] == [
+        f"lead_kg is empty in 1 row with lead_places: {ending}",
+        f"lead_lb is empty in 1 row with lead_places_lb: {ending}",
+    ]
+    with Book.open(path, write=True) as book:
+        typed = {"dive": "9", "diver": "Ivo", "lead_places": "", "lead_places_lb": "belt:8;back:2"}
+        assert book.upsert("dives", [typed]).notes[0].startswith("lead_lb is not given: 10 lb")
+
+
 def test_a_lead_in_the_book_stands_beside_places_that_make_it(path: Path, write: Write) -> None:
     load(path, write("d.csv", "dive,diver,lead_kg\n7,Ivo,6.1\n"))
     assert load(path, write("e.csv", "dive,diver,lead_places\n7,Ivo,belt:4;back:2\n")).notes == ()

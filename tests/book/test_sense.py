@@ -42,6 +42,16 @@ def test_its_mass_is_asked_for_in_the_units_of_the_file(path: Path, write: Write
     assert fault.reason.startswith("mass_lb is empty; a cylinder of 50 L is beyond")
 
 
+def test_among_rows_set_aside_each_is_asked_in_the_units_of_its_own_file(path: Path, write: Write) -> None:
+    pounds = write("lb.csv", "item,kind,mass_lb,water_capacity_l\nbank,cylinder,,50\n")
+    kilograms = write("kg.csv", "item,kind,mass_kg,water_capacity_l\nbank 2,cylinder,,50\n")
+    with Book.open(path, write=True) as book:
+        book.load(gear=pounds)
+        aside = book.load(gear=kilograms).rejects
+        again = book.load(gear=aside)
+    assert [(fault.column, fault.value) for fault in again.faults] == [("mass_kg", ""), ("mass_lb", "")]
+
+
 DIVE = {"dive": "9", "diver": "Ines", "suit": "W5", "bc": "J", "cylinder": "S12"}
 
 
@@ -61,6 +71,10 @@ DIVE = {"dive": "9", "diver": "Ines", "suit": "W5", "bc": "J", "cylinder": "S12"
         ({"stop_depth_ft": "15", "max_depth_m": "3"}, "stop_depth_ft 15: lies below max_depth_m 3"),
         ({"lead_lb": "13", "lead_ditchable_lb": "18"}, "lead_ditchable_lb 18: is more than lead_lb 13"),
         ({"handed_off_lb": "18", "lead_kg": "6"}, "handed_off_lb 18: is more than lead_kg 6"),
+        (
+            {"handed_off_lb": "", "handed_off_result": "hovered"},
+            "handed_off_result 'hovered': needs handed_off_lb: how much lead was given away",
+        ),
         ({"start_psi": "3000;2900"}, "start_psi 3000;2900: has 2 values for 1 cylinder"),
         (
             {"start_bar": "60", "end_psi": "3000;2900", "cylinder": "S12;A7"},

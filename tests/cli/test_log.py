@@ -114,6 +114,7 @@ def test_mass_in_pounds_is_noted(run, book: Path) -> None:
             ("--lead-lb", "6"),
             "lead_lb 6: far from the 13.2 lb usually carried in W5: kilograms? (6 kg are 13.2",
         ),
+        (("--lead-kg", "", "--lead-lb", "6"), "lead_lb 6: far from the 13.2 lb usually carried in W5"),
         (("--lead-kg", "0.6"), "lead_kg 0.6: far from the 6 kg usually carried in W5: are unit and decimal"),
         (("--lead-kg", "8.5"), ""),
         (("--lead-kg", "3.5"), ""),

@@ -12,6 +12,7 @@ from typing import Final
 
 from leadline.book.cell import Check
 from leadline.book.sql import literal
+from leadline.book.written import Written
 from leadline.constants import BRASS_DENSITY, LEAD_DENSITY
 from leadline.physics.piece import MEASURED_IN, Measured
 
@@ -42,22 +43,29 @@ def _text(number: str) -> str:
     return f"number_text(round({number}, 1))"
 
 
-def buoyancies() -> Iterator[Check]:
+def buoyancies(written: Written) -> Iterator[Check]:
     """Checks of the measured buoyancies of gear, as far as mass is given.
+
+    Parameters
+    ----------
+    written : Written
+        A file of gear.
 
     Yields
     ------
     Check
         Over typed columns; one standard deviation of the measurement is allowed on top.
     """
-    value = "number_text(round(buoyancy_kg, 3))"
+    value = written.text("buoyancy_kg", "number_text(round(buoyancy_kg, 3))")
+    unit = written.either("mass_kg", literal("kg"), literal("lb"))
+    mass = f"{written.text('mass_kg', _text('mass_kg'))} || ' ' || {unit}"
     also = ("kind", "mass_kg", "water_capacity_l", "buoyancy_sd_kg", "buoyancy_in")
     water = _pick("buoyancy_in", MEASURED_IN, repr(MEASURED_IN["fresh"]))
     displaced = f"((mass_kg + buoyancy_kg) / {water})"
     spare = f"(coalesce(buoyancy_sd_kg, {Measured.DEFAULT_SD!r}) / {water})"
     given = "mass_kg > 0 AND buoyancy_kg IS NOT NULL"
     volume = f"CASE WHEN {displaced} < 0 THEN 'less than nothing' ELSE {_text(displaced)} || ' L' END"
-    would = f"'with its mass of ' || {_text('mass_kg')} || ' kg it would displace ' || {volume}"
+    would = f"'with its mass of ' || {mass} || ' it would displace ' || {volume}"
 
     full = f"(water_capacity_l + mass_kg / {BRASS_DENSITY!r})"
     least = f"(water_capacity_l * {1 - ROUNDED!r} + mass_kg / {BRASS_DENSITY!r})"

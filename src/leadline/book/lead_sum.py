@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from leadline.book.cell import raw
 from leadline.book.sql import rows
+from leadline.book.written import Written
 from leadline.units import POUND
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def derive(connection: DuckDBPyConnection, source: Source) -> None:
 
 
 def sum_notes(connection: DuckDBPyConnection, source: Source, *, typed: bool) -> list[str]:
-    """One line on the rows that came in with the sum of their places for their lead.
+    """A line for each unit on the rows that came in with the sum of their places for their lead.
 
     Parameters
     ----------
@@ -63,15 +64,22 @@ def sum_notes(connection: DuckDBPyConnection, source: Source, *, typed: bool) ->
     typed : bool
         Whether it is a single typed dive.
     """
-    pounds = "lead_places_lb" in source.headers and "lead_places" not in source.headers
-    ((count, lead),) = rows(
-        connection, 'SELECT count(*), max(lead_kg) FROM sound WHERE "row" IN (SELECT "row" FROM summed)'
+    found = rows(
+        connection,
+        f"""
+        SELECT imperial, count(*), max(lead_kg) FROM sound {Written(source).beside("lead_places")}
+        WHERE "row" IN (SELECT "row" FROM summed) GROUP BY imperial ORDER BY imperial
+        """,
     )
-    if not count:
-        return []
-    name, places = ("lead_lb", "lead_places_lb") if pounds else ("lead_kg", "lead_places")
-    if typed:
-        much = f"{lead / POUND:.3g} lb" if pounds else f"{lead:.3g} kg"
-        return [f"{name} is not given: {much}, the sum of {places}"]
-    of_rows = "1 row" if count == 1 else f"{count} rows"
-    return [f"{source.told}{name} is empty in {of_rows} with {places}: their sum is taken as all lead on"]
+    said = []
+    for pounds, count, lead in found:
+        name, places = ("lead_lb", "lead_places_lb") if pounds else ("lead_kg", "lead_places")
+        if typed:
+            much = f"{lead / POUND:.3g} lb" if pounds else f"{lead:.3g} kg"
+            said.append(f"{name} is not given: {much}, the sum of {places}")
+            continue
+        of_rows = "1 row" if count == 1 else f"{count} rows"
+        said.append(
+            f"{source.told}{name} is empty in {of_rows} with {places}: their sum is taken as all lead on"
+        )
+    return said

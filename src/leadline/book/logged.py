@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from leadline.book.doubt import FELL, GREW
 from leadline.book.sql import one, rows
 from leadline.book.twins import TIMED, alike, taken_out
+from leadline.book.written import Written
 from leadline.units import POUND
 
 if TYPE_CHECKING:
@@ -66,16 +67,16 @@ def _lead(connection: DuckDBPyConnection, source: Source, found_in: str) -> list
     found = rows(
         connection,
         f"""
-        SELECT s.lead_kg, s.suit, coalesce(s.body_mass_kg, d.mass_kg),
+        SELECT imperial, s.lead_kg, s.suit, coalesce(s.body_mass_kg, d.mass_kg),
             (SELECT median(b.lead_kg) FROM dives b WHERE b.diver = s.diver AND b.dive <> s.dive
                 AND b.suit IS NOT DISTINCT FROM s.suit)
-        FROM {found_in} s LEFT JOIN divers d ON d.diver = s.diver WHERE s.lead_kg IS NOT NULL
+        FROM {found_in} s {Written(source).beside("lead_kg")} LEFT JOIN divers d ON d.diver = s.diver
+        WHERE s.lead_kg IS NOT NULL
         """,
     )
-    pounds = "lead_kg" not in source.headers
-    header, per, unit = ("lead_lb", POUND, "lb") if pounds else ("lead_kg", 1.0, "kg")
     said = []
-    for lead, suit, body, usual in found:
+    for pounds, lead, suit, body, usual in found:
+        header, per, unit = ("lead_lb", POUND, "lb") if pounds else ("lead_kg", 1.0, "kg")
         given, asked = lead / per, "are unit and decimal point right?"
         if usual is None:
             if lead <= (OF_ANYBODY if body is None else OF_BODY * body):

@@ -159,7 +159,7 @@ def _seen(written: Written) -> Iterator[Check]:
     yield Check(
         "handed_off_result",
         "handed_off_result IS NOT NULL AND handed_off_kg IS NULL",
-        literal("needs handed_off_kg: how much lead was given away"),
+        f"'needs ' || {written.asked('handed_off_kg')} || ': how much lead was given away'",
         "handed_off_result",
         also=("handed_off_kg",),
     )
@@ -244,7 +244,7 @@ def rules(source: Source, *, plan: bool = False) -> Iterator[Check]:
         yield from persons(written)
     elif table.name == "gear":
         yield from _gear()
-        yield from buoyancies()
+        yield from buoyancies(written)
     elif table.name == "dives":
         yield from _lengths(_LISTS["dives"], written)
         # The stop comes between start and end.

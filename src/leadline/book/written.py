@@ -52,6 +52,19 @@ class Written:
             return literal(column)
         return self.either(column, literal(column), literal(self.twin(column)))
 
+    def asked(self, column: str) -> str:
+        """SQL text of the header under which a row that says nothing of `column` would have it.
+
+        Among rows set aside that is told by the row's own file: others brought the other header in.
+        """
+        twin = self.twin(column)
+        if not twin:
+            return literal(column)
+        if self.source.merged:
+            imperial = f"{self.source.own(twin)} AND NOT {self.source.own(column)}"
+            return f"CASE WHEN {imperial} THEN {literal(twin)} ELSE {literal(column)} END"
+        return literal(column if column in self.source.headers else twin)
+
     def beside(self, column: str) -> str:
         """SQL that joins `imperial` to a table of staged rows: whether each gives `column` so."""
         of_rows = self.imperial(column)
