@@ -51,7 +51,7 @@ def test_what_was_repaired_goes_to_a_copy_where_there_is_something_new(
     copy = aside.with_name("club-set-aside-1.csv")
     assert report.notes == (
         f"{aside} was changed by hand and not loaded since: it is {copy} now; what was repaired there goes "
-        f"in with `load --divers {copy} --gear {copy}`",
+        f"in with `leadline load --divers {copy} --gear {copy}`",
     )
     assert (copy.read_bytes(), copy.stat().st_mode & 0o777) == (before, 0o600)
     assert [line.split(",")[-3:] for line in aside.read_text().splitlines()[1:]] == [["W7", "suit", "7x"]]
@@ -69,7 +69,7 @@ def test_a_load_of_one_of_its_tables_keeps_what_was_repaired_of_the_other(path: 
     report = load(path, gear=aside)
     copy = aside.with_name("club-set-aside-1.csv")
     assert report.tables["gear"].loaded == 1
-    assert report.notes[-1].endswith(f"goes in with `load --divers {copy}`")
+    assert report.notes[-1].endswith(f"goes in with `leadline load --divers {copy}`")
     assert not aside.exists()
     assert load(path, divers=copy).tables["divers"].loaded == 1
 

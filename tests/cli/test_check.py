@@ -764,7 +764,8 @@ def test_check_is_taken_out_and_can_be_put_back(check, run, club: Path, tmp_path
         f"put back, it comes after check {key} (2) of the same date and may count as the last look; where "
         "that matters, give these checks their times of day"
     )
-    assert learned == "what was learned from it stays until you run `leadline learn` again"
+    again = f"`leadline --book {club} learn` again"
+    assert learned == f"what was learned from it stays until you run {again}"
     file = tmp_path / "back.csv"
     file.write_text(f"{header}\n{row}\n", encoding="utf-8")
     assert run("load", "--book", club, "--checks", file).returncode == 0

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
+from shutil import copy2
 
 import pytest
+
+from leadline.book import Book
 
 COUNTS = {"read", "loaded", "updated", "unchanged", "rejected"}
 
@@ -43,7 +47,8 @@ def test_people_get_counts_and_reasons_apart(run, divers: Path) -> None:
     assert lines == [
         f"note: {divers}: columns unknown to leadline, kept as they are: notes",
         f"set aside: {divers} row 3: mass_kg 7: must lie in [20, 250] kg",
-        "1 row set aside in b-set-aside.csv; repair it there, then `load --divers b-set-aside.csv`",
+        "1 row set aside in b-set-aside.csv; repair it there, then "
+        "`leadline --book b.duckdb load --divers b-set-aside.csv`",
     ]
 
 
@@ -53,7 +58,7 @@ def test_what_is_printed_for_rows_set_aside_works_as_it_stands(run, tmp_path: Pa
     (tmp_path / "g.csv").write_text("item,kind,thickness_mm\nW5,suit,5x\n")
     done = run("load", "--divers", "d.csv", "--gear", "g.csv", "--book", "b c.duckdb")
     printed = done.stderr.split("`")[1]
-    assert printed == "load --gear 'b c-set-aside.csv'"
+    assert printed == "leadline --book 'b c.duckdb' load --gear 'b c-set-aside.csv'"
     file = tmp_path / "b c-set-aside.csv"
     file.write_text(file.read_text().replace("5x", "5"))
     options = [x for n in ("divers", "gear", "dives", "checks", "blocks") for x in (f"--{n}", file.name)]
@@ -67,6 +72,59 @@ def test_what_is_printed_for_rows_set_aside_works_as_it_stands(run, tmp_path: Pa
     file.write_text((tmp_path / "g.csv").read_text())  # one of no such file: it lacks what names a diver
     other = run("load", "--book", "b c.duckdb", "--divers", file.name)
     assert "no column diver in the header row, so these are no divers" in other.stderr
+
+
+def test_what_was_changed_by_hand_goes_in_by_the_line_that_is_printed(run, tmp_path: Path) -> None:
+    """Both in the book that was named, which is not the one of the environment."""
+    other = {"LEADLINE_BOOK": "other.duckdb"}
+    (tmp_path / "d.csv").write_text("diver,mass_kg\nNoa,7x\n")
+    run("--book", "b c.duckdb", "load", "--divers", "d.csv")
+    file = tmp_path / "b c-set-aside.csv"
+    file.write_text(file.read_text().replace("7x", "70"))
+    (tmp_path / "d.csv").write_text("diver,mass_kg\nIda,6x\n")
+    done = run("--book", "b c.duckdb", "load", "--divers", "d.csv", env=other)
+    assert "b c-set-aside-1.csv now; what was repaired there goes in with `leadline --book " in done.stderr
+    _, repaired, _, later, _ = done.stderr.split("`")
+    file.write_text(file.read_text().replace("6x", "60"))
+    for line in (repaired, later):
+        program, *words = shlex.split(line)
+        assert (program, run(*words, env=other).returncode) == ("leadline", 0)
+    with Book.open(tmp_path / "b c.duckdb") as book:
+        assert book.names("divers") == ["Ida", "Noa"]
+    assert not (tmp_path / "other.duckdb").exists()
+    file.write_text("diver,mass_kg\nNoa,7x\n")
+    asked = run("load", "--divers", file.name, env=other).stderr.split("`")[1]
+    assert asked == "leadline load --divers other-set-aside.csv"  # where that is the book a paste takes too
+
+
+def test_what_may_stand_twice_comes_out_of_the_book_that_was_named(run, book: Path) -> None:
+    other = {"LEADLINE_BOOK": "other.duckdb"}
+    folder = book.parent
+    copy2(book, folder / "other.duckdb")
+    (folder / "d.csv").write_text("dive,diver,date\n8,Ines,2026-05-02T10:00\n9,Ines,2026-05-02T10:00\n")
+    seen = ",Ines,7,2026-05-01,6,50,eye\n"
+    (folder / "c.csv").write_text(f"check,diver,dive,date,lead_kg,bar,waterline\n1{seen}2{seen}")
+    done = run("--book", book.name, "load", "--dives", "d.csv", "--checks", "c.csv", env=other)
+    run("load", "--dives", "d.csv", "--checks", "c.csv", env=other)
+    assert done.stderr.count("twice; ") == 2
+    printed = done.stderr.split("`")[1::2]
+    assert printed == [
+        "leadline --book club.duckdb log --remove --diver Ines --dive 9",
+        "leadline --book club.duckdb check --remove 2",
+    ]
+    for line in printed:
+        out = run(*shlex.split(line)[1:], env=other)
+        assert (out.returncode, "the book that was changed" in out.stderr) == (0, False)
+    found = []
+    for path in (book, folder / "other.duckdb"):
+        with Book.open(path) as opened:
+            records = opened.records()
+        found.append((records.dives["dive"].tolist(), records.checks["check"].tolist()))
+    assert found == [(["7", "8"], ["1"]), (["7", "8", "9"], ["1", "2"])]
+    # Without --book it is said which one that was, once.
+    said = "the book that was changed is other.duckdb, for --book was not given"
+    for line in (("log", "--remove", "--diver", "Ines", "--dive", "9"), ("check", "--remove", "2")):
+        assert run(*line, env=other).stderr.splitlines().count(said) == 1
 
 
 def test_at_most_ten_reasons_are_printed(run, tmp_path: Path) -> None:

@@ -149,7 +149,7 @@ def test_dive_logged_twice_is_noted_and_comes_out_again(run, book: Path) -> None
     words = ("log", "--book", book, "--diver", "Ines", "--lead-kg", "6", "--date", day)
     assert "note" not in run(*words).stderr
     done = run(*words)
-    out = "`leadline log --remove --diver Ines --dive 9` takes it out"
+    out = f"`leadline --book {book} log --remove --diver Ines --dive 9` takes it out"
     assert done.stderr.endswith(
         "note: at the time of dive 8, or the same in every cell: if 9 is the same dive once more it counts "
         f"twice; {out}\n"

@@ -95,7 +95,7 @@ def moved_away(file: Path, tables: Iterable[str]) -> str:
     copy = file.with_name(f"{file.stem}-{max(copies(file), default=0) + 1}{file.suffix}")
     file.rename(copy)
     again = " ".join(f"--{name} {quote(str(copy))}" for name in FILES if name in tables)
-    then = f"; what was repaired there goes in with `load {again}`" if again else ""
+    then = f"; what was repaired there goes in with `leadline load {again}`" if again else ""
     return f"{file} was changed by hand and not loaded since: it is {copy} now{then}"
 
 

@@ -6,6 +6,7 @@ import shlex
 from pathlib import Path
 from typing import Final
 
+from leadline.cli.book_named import on_book, say_book
 from leadline.cli.output import note, show
 
 __all__ = ["take_out"]
@@ -40,6 +41,7 @@ def take_out(check: str, *, book: Path | None, as_json: bool) -> None:
     key, diver = record["check"], record.get("diver", "")
     document = {"check": key, "diver": diver, "status": "removed", "record": record}
     show(document, lambda: f"check {key}{f' of {diver}' if diver else ''}: taken out", as_json=as_json)
+    say_book(opened.path, book)
     load = shlex.join(
         ["leadline", "load", *([] if book is None else ["--book", str(book)]), "--checks", "FILE"]
     )
@@ -54,4 +56,4 @@ def take_out(check: str, *, book: Path | None, as_json: bool) -> None:
             "where that matters, give these checks their times of day"
         )
     if fitted:
-        note("what was learned from it stays until you run `leadline learn` again")
+        note(on_book("what was learned from it stays until you run `leadline learn` again", book))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
+from leadline.cli.book_named import on_book
 from leadline.cli.options import BookOption, JsonOption
 from leadline.cli.output import note, progress, show, table
 
@@ -52,7 +53,7 @@ def load(
         report = opened.load(**files)
     show(report.as_dict(), lambda: _view(report), as_json=as_json)
     for text in report.notes:
-        note(f"note: {text}")
+        note(f"note: {on_book(text, book)}")
     for fault in report.faults[:_SHOWN]:
         note(f"set aside: {fault}")
     if len(report.faults) > _SHOWN:
@@ -61,10 +62,8 @@ def load(
         rows, them = ("row", "it") if report.rejected == 1 else ("rows", "them")
         file = quote(str(report.rejects))
         again = " ".join(f"--{name} {file}" for name, counts in report.tables.items() if counts.rejected)
-        note(
-            f"{report.rejected} {rows} set aside in {report.rejects}; repair {them} there, then "
-            f"`load {again}`"
-        )
+        then = on_book(f"`leadline load {again}`", book)
+        note(f"{report.rejected} {rows} set aside in {report.rejects}; repair {them} there, then {then}")
     if report.rejected and report.rejected == report.read:
         # Nothing came in: a script that goes on would work with an old book.
         raise typer.Exit(1)

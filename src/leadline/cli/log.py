@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
+from leadline.cli.book_named import on_book, say_book
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, completion
 from leadline.cli.output import note, show
 from leadline.records import DIVES, Column
@@ -155,7 +156,7 @@ def _log(cells: dict[str, str], *, book: Any, replace: bool, units: Units, as_js
     if taken is not None and taken.taken:
         note(f"taken over: {_taken_text(taken) if by_options else _height_text(taken, units)}")
     for text in report.notes if by_options else ():  # questions have asked about them
-        note(f"note: {text}")
+        note(f"note: {on_book(text, book)}")
 
 
 def _remove(cells: dict[str, str], *, book: Any, replace: bool, as_json: bool) -> None:
@@ -170,6 +171,7 @@ def _remove(cells: dict[str, str], *, book: Any, replace: bool, as_json: bool) -
         fitted = opened.latest_fit() is not None
     document = {"dive": record["dive"], "diver": record["diver"], "status": "removed", "record": record}
     show(document, lambda: f"dive {record['dive']} of {record['diver']}: taken out", as_json=as_json)
+    say_book(opened.path, book)
     note(f"to put it back: {_again(record, book)}")
     if after:
         named = f"dive {after[0]}" if len(after) == 1 else f"dives {', '.join(after[:_NAMED])}"
@@ -181,7 +183,7 @@ def _remove(cells: dict[str, str], *, book: Any, replace: bool, as_json: bool) -
     if unknown := [name for name in record if name not in DIVES.by_name]:
         note(f"what `log` has no option for: {'; '.join(f'{name}: {record[name]}' for name in unknown)}")
     if fitted:
-        note("what was learned from it stays until you run `leadline learn` again")
+        note(on_book("what was learned from it stays until you run `leadline learn` again", book))
 
 
 def _again(record: dict[str, str], book: Any) -> str:
