@@ -159,6 +159,8 @@ def test_the_same_answers_come_from_python(tmp_path: Path, blocks_there: str) ->
     assert float(light) == pytest.approx(float(row["p_too_light"]), abs=1e-5)
     page = (tmp_path / "boat.html").read_text(encoding="utf-8")
     assert "Ines" in page
+    assert "<bdi>leadline.duckdb</bdi>, records version <bdi>" in page
+    assert ('<dt>Model fitted</dt><dd><time datetime="' in page) == ("learn" in " ".join(lines))
     pieces = re.search(r'data-table="stock">.*?</table>', page, re.S)
     assert pieces
     sizes = [float(size) for size in re.findall(r'<th scope="row">.*?([\d.]+)(?:</data>)?</th>', pieces[0])]

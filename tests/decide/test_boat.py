@@ -18,9 +18,11 @@ from leadline.decide.boat_dives import at_once, dives
 from leadline.decide.sheet_record import boat_rows
 from leadline.decide.stock import Pieces
 from leadline.errors import RecordError
+from leadline.model.population import prior_fit
 from leadline.records import DIVES
 from leadline.reports.boat import render
 
+from ..reports.conftest import parse_page  # noqa: TID252
 from . import club
 
 WHEN = datetime(2026, 5, 19)
@@ -402,3 +404,27 @@ def test_dives_of_one_time_of_day_do_not_share_their_lead() -> None:
     day = "2026-05-20"
     assert of(f"{day}T09:00", f"{day}T09:00") > 1.3 * of(f"{day}T09:00", f"{day}T14:00")
     assert of(day, day) == of(f"{day}T09:00", f"{day}T14:00")
+
+
+# They read as "never: all numbers are physics", though the fit was used, and as a book without a name.
+def test_what_nobody_said_is_left_out() -> None:
+    known, day = club.assess(PLAN[:1]), datetime(2026, 5, 18)
+    changed = replace(known, changed_kit=("full 5",))
+    before = replace(known, fit=prior_fit(known.fit.names))
+    for assessment, options, said in (
+        (known, {}, ""),
+        (known, {"fitted": day}, "18 May 2026"),
+        (
+            changed,
+            {},
+            "no date; what was learned of full 5 is left out, for it was changed in the gear since",
+        ),
+        (before, {}, "never: all numbers are physics and each diver’s own records"),
+    ):
+        foot = parse_page(render(boat(assessment, generated=WHEN, plan="plan.csv", **options))).one("footer")
+        words = " ".join(foot.text().split())
+        assert ("Model fitted" in words) == bool(said)
+        assert said in words
+        assert "Book" not in words
+    whole = render(boat(known, generated=WHEN, book="club.duckdb", data_version="7"))
+    assert "<dt>Book</dt><dd><bdi>club.duckdb</bdi>, records version <bdi>7</bdi>, latest dive <time" in whole

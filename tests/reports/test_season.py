@@ -264,12 +264,15 @@ def test_page_from_a_day_on_does_not_say_that_nothing_is_recorded(season):
 
 
 def test_a_diver_without_anything_still_has_a_page(season, parse):
-    data = season(0, checks=0, suggestion=None, prior=None, learned=(), ledger=None, fitted=None)
+    data = season(
+        0, checks=0, suggestion=None, prior=None, learned=(), ledger=None, fitted=None, unlearned=True
+    )
     page = parse(report.render(data))
     assert "No number yet" in page.text()
     assert not page.all("svg")
     assert "An in-water check overrules any number." in page.text()
     assert "never: all numbers are physics alone" in page.text()
+    assert "Model fitted" not in report.render(season(0, checks=0, fitted=None))  # nobody said
 
 
 # "Need was read at a surface check" beside "Check first" sounded as if it were known.

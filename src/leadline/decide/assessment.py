@@ -112,6 +112,11 @@ class Assessment:
             seen &= ~np.any([last[items].any(axis=1) for items in kit], axis=0)
         return cls(line, rigs, gather(line, rigs, in_fit=seen), fit, seen, tuple(changed_kit))
 
+    @property
+    def unlearned(self) -> bool:
+        """Whether the population is the one before any record."""
+        return self.fit.diagnostics.get("observations", 0) == 0
+
     @cached_property
     def observed(self) -> BoolArray:
         """Evidence of need that was seen, as against leads that were merely chosen and misreadings; (m,).

@@ -19,7 +19,7 @@ from leadline.decide.block import GRAM
 from leadline.decide.boat_data import BoatData, BoatDive, BoatDiver
 from leadline.decide.boat_dives import Together, at_once, dives
 from leadline.decide.full import full
-from leadline.decide.label import kit_labels, suit_label, water_label
+from leadline.decide.label import kit_labels, latest_dive, suit_label, water_label
 from leadline.decide.sentence import DOUBTED
 from leadline.decide.stock import Pieces, Stock, stock, worn
 from leadline.decide.unfit_sentence import UNFIT
@@ -103,9 +103,9 @@ def boat(
     book, data_version : str
         Named on the sheet.
     latest : datetime64, optional
-        Latest dive of the whole book.
+        Latest dive of the whole book; default that of these records.
     fitted, generated : datetime, optional
-        When the population was fitted (None: never), and when this is made (default now).
+        When the population was fitted (None: not said), and when this is made (default now).
 
     Returns
     -------
@@ -143,9 +143,10 @@ def boat(
         generated=generated or datetime.now(),
         book=book,
         data_version=data_version,
-        latest=np.datetime64("NaT", "s") if latest is None else latest,
+        latest=latest_dive(assessment.line.records.dives) if latest is None else latest,
         fitted=fitted,
         changed_kit=assessment.changed_kit,
+        unlearned=assessment.unlearned,
         plan=plan,
         risk=risk,
         since=since,

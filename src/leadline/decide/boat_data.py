@@ -112,9 +112,9 @@ class BoatData:
     book, data_version : str
         Where it comes from.
     latest : datetime64
-        Latest dive of the book; NaT where there is none or nobody said.
+        Latest dive of the book; NaT where there is none.
     fitted : datetime or None
-        When the population was fitted; None: never.
+        When the population was fitted; None: never, or nobody said.
     plan : str
         Name of the plan's file.
     risk : float
@@ -135,6 +135,8 @@ class BoatData:
         Blocks that the book lists in the other unit, of which no lead is made, and how many there are.
     changed_kit : tuple of str
         Items whose row was changed since, so that what was learned of them is left out.
+    unlearned : bool
+        Whether nothing was ever learned from records.
     moments : int
         How often somebody goes in while lead of before can be put on again.
     """
@@ -157,6 +159,7 @@ class BoatData:
     there: There = ()
     left_out: tuple[tuple[str, int], ...] = ()
     changed_kit: tuple[str, ...] = ()
+    unlearned: bool = False
     moments: int = 1
 
     @property

@@ -110,7 +110,7 @@ def rental(
     book, data_version : str
         Named on the report.
     fitted, generated : datetime, optional
-        When the population was fitted (None: never), and when this is made (default now).
+        When the population was fitted (None: not said), and when this is made (default now).
 
     Returns
     -------
@@ -152,6 +152,7 @@ def rental(
         latest=latest_dive(handed.dives),
         fitted=fitted,
         changed_kit=assessment.changed_kit,
+        unlearned=assessment.unlearned,
         risk=desk.risk,
         at_bar=RESERVE_PRESSURE,
         since=desk.since,

@@ -153,7 +153,7 @@ class RentalData:
     latest : datetime64
         Latest dive of the book; NaT where there is none.
     fitted : datetime or None
-        When the population was fitted; None: never.
+        When the population was fitted; None: never, or nobody said.
     risk : float
         Accepted chance of too light, one for the whole table. [-]
     at_bar : float
@@ -187,6 +187,8 @@ class RentalData:
         The same of cylinders: that of a table, its type, the lead. [kg]
     changed_kit : tuple of str
         Items whose row was changed since the fit, so that what was learned of them is left out.
+    unlearned : bool
+        Whether nothing was ever learned from records.
     """
 
     units: str
@@ -214,6 +216,7 @@ class RentalData:
     short: tuple[tuple[str, str, float], ...] = ()
     short_cylinders: tuple[tuple[str, str, float], ...] = ()
     changed_kit: tuple[str, ...] = ()
+    unlearned: bool = False
 
     @property
     def lacking(self) -> Lacking:

@@ -130,7 +130,7 @@ def season(
     latest : datetime64, optional
         Latest dive of the whole book; default that of these records.
     fitted, generated : datetime, optional
-        When the population was fitted (None: never), and when this is made (default now).
+        When the population was fitted (None: not said), and when this is made (default now).
 
     Returns
     -------
@@ -173,6 +173,7 @@ def season(
         data_version=data_version,
         fitted=fitted,
         changed_kit=assessment.changed_kit,
+        unlearned=assessment.unlearned,
         latest=latest_dive(assessment.line.records.dives) if latest is None else latest,
         since=first,
         dives_used=dives_used,

@@ -347,7 +347,7 @@ class SeasonData:
     book, data_version : str
         Name of the book, without its path, and version of its records.
     fitted : datetime or None
-        When the model was last fitted; None: never.
+        When the model was last fitted; None: never, or nobody said.
     latest : datetime64
         Latest dive of the book; NaT where none has a date.
     since : datetime64
@@ -370,8 +370,8 @@ class SeasonData:
         The next dive, and what it would be in other kit and water.
     change : SeasonChange or None
         The last season beside this one; None where there was no long break.
-    changed_kit : tuple of str
-        Items whose row was changed since the fit, so that what was learned of them is left out.
+    changed_kit, unlearned : tuple of str, bool
+        Items changed since the fit, what was learned of them being left out; whether nothing was learned.
     """
 
     diver: str
@@ -393,6 +393,7 @@ class SeasonData:
     card: tuple[CardRow, ...] = ()
     change: SeasonChange | None = None
     changed_kit: tuple[str, ...] = ()
+    unlearned: bool = False
 
     def __post_init__(self) -> None:
         if self.units not in ("metric", "imperial"):

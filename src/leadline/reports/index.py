@@ -82,6 +82,7 @@ def render(
         "book": book,
         "generated": generated,
         "fitted": next((entry.data.fitted for entry in entries), None),
+        "unlearned": any(entry.data.unlearned for entry in entries),
         "latest": entries[0].data.latest if entries else None,
         "evidence": sum(entry.data.dives_used + entry.data.checks_used for entry in entries),
         "version": leadline.__version__,
