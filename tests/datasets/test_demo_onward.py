@@ -1,7 +1,7 @@
 """What the boat sheet of the demo has to put on after a check, against what `check` says of the same look.
 
-Kind: pinned to each other: `check` takes in the look on a grid with what was known; the sheet goes by the
-look alone.
+Kind: pinned to each other: `check` takes in the look on a grid with what was known; the sheet has what to put
+on by the look alone, and between which leads by what is known.
 """
 
 from __future__ import annotations
@@ -24,8 +24,11 @@ DATASETS = Path(__file__).resolve().parents[2] / "datasets"
 
 
 @pytest.fixture(scope="module")
-def leads(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[float, float]]:
-    """Lead by the sheet and by `check`, for each diver of the plan who is to find eye level and can. [kg]."""
+def leads(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tuple[float, float]]:
+    """Lead by the sheet and by `check`, for each diver of the plan who is to find eye level and can. [kg].
+
+    Eye level is found where it is expected, with the lead to begin with, or with all at hand.
+    """
     path = tmp_path_factory.mktemp("demo") / "demo.duckdb"
     with Book.open(path, write=True, create=True) as book:
         book.load(**{name: DATASETS / f"{name}.csv" for name in ("divers", "gear", "dives", "checks")})
@@ -42,16 +45,18 @@ def leads(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[float, fl
         middle = float(before.expected.quantile(0.5))
         if answer.after is None or middle < 0:
             continue
-        eye = Block().nearest(middle)
-        look = Look(eye, dive["start_bar"][0], "eye")
-        found[answer.advice.diver] = (
-            eye + answer.after.more_kg,
-            check(records, fit, dive, [look], **in_fit).lead_kg,
-        )
+        advice = answer.advice
+        ends = {"middle": Block().nearest(middle), "begin": advice.lead_kg, "hand": advice.bring_kg}
+        for at, eye in ends.items():
+            look = Look(eye, dive["start_bar"][0], "eye")
+            read = check(records, fit, dive, [look], **in_fit).lead_kg
+            found[advice.diver, at] = answer.after.lead(eye, advice.lead_kg), read
     return found
 
 
-def test_sheet_has_no_less_than_check_and_at_most_a_block_more(leads) -> None:
-    assert len(leads) >= 5
-    for diver, (sheet, read) in leads.items():
-        assert 0 <= sheet - read <= 0.5, diver
+def test_sheet_and_check_agree_to_a_block(leads) -> None:
+    assert len(leads) >= 15
+    for (diver, at), (sheet, read) in leads.items():
+        assert -0.5 <= sheet - read <= 0.5, (diver, at)
+    # Rounded once each; nowhere less by more than a rounding.
+    assert sum(sheet < read for sheet, read in leads.values()) <= 0.15 * len(leads)

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from leadline.cli.kit import Planned
     from leadline.decide.advice import Advice, Answer
     from leadline.decide.answering import Taken
-    from leadline.decide.onward import Onward
     from leadline.decide.trim import Trim
 
 __all__ = ["many", "one", "taken_text"]
@@ -24,7 +23,8 @@ __all__ = ["many", "one", "taken_text"]
 _CHECK_FIRST: Final = (
     "Check first: at the surface, where `check` has a number. Begin with the lead in the table, `bring` at "
     "hand; add or take off until the water comes to eye level on a normal breath, BC empty, the cylinder as "
-    "full as planned. Then put on that number more, for the end of the dive, or go by `leadline check`."
+    "full as planned. Then put on that number more, for the end of the dive, within what is named below for "
+    "the dive in all (what was added: over the lead in the table), or go by `leadline check`."
 )
 _TAUGHT: Final = ", and on what other kit and other divers have taught"
 """Where nothing has been learned, no other diver has."""
@@ -34,11 +34,6 @@ _ONLY_LIGHT: Final = (
     f"number rests on physics{_TAUGHT}."
 )
 """For evidence that bounds need from above nowhere, which the word for it (none) does not tell."""
-
-_DEEP: Final = (
-    " Deeper than that without any lead: dive with what stands under check, or with what is at hand if "
-    "that is less"
-)
 
 _TAKEN: Final = {
     "altitude_m": "altitude",
@@ -310,14 +305,13 @@ def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ())
         return "the plan has no rows"
     labels = labels or [""] * len(answers)
     parts: list[Part] = [_plan_table(answers, units, labels)]
-    after = [answer.after for answer in answers if answer.after is not None]
-    if after:
-        parts += [wrapped(_CHECK_FIRST + _deep(after)), BLANK]
+    if any(answer.after is not None for answer in answers):
+        parts += [wrapped(_CHECK_FIRST), BLANK]
     for answer, label in zip(answers, labels, strict=True):
         a = answer.advice
         first = dangers(a.cautions)
         said = [f"{caution}." for caution in first]
-        said += ([] if a.check_first else [a.next_step]) + _if_late(answer, units)
+        said += (_in_all(answer, units) if a.check_first else [a.next_step]) + _if_late(answer, units)
         said += [f"{caution}." for caution in a.cautions if caution not in first]
         if said:
             parts.append(wrapped(f"{_whose(a.diver, label)}: {' '.join(said)}"))
@@ -325,12 +319,17 @@ def many(answers: Sequence[Answer], units: Units, *, labels: Sequence[str] = ())
     return Page(tuple(parts))
 
 
-def _deep(after: Sequence[Onward]) -> str:
-    """What those do who are deeper than eye level without lead; empty where nobody may be."""
-    if not any(one.deep for one in after):
-        return ""
-    # Of some no more than that failed at the stop: for them `check` has the word.
-    return _DEEP + ("." if all(one.deep for one in after) else "; where a danger is named below, look again.")
+def _in_all(answer: Answer, units: Units) -> list[str]:
+    """What bounds the lead of a dive after its check, and what there is for whoever finds no eye level."""
+    from leadline.decide.step_sentence import deeper, in_all
+
+    if answer.after is None:
+        return []
+    bounds = in_all(answer.after, imperial=units == "imperial").removeprefix(", ")
+    deep = deeper(answer.after, answer.advice.bring_kg, imperial=units == "imperial")
+    return [
+        f"{text[0].upper()}{text[1:]}." for text in (bounds and f"after the check {bounds}", deep) if text
+    ]
 
 
 def _whose(diver: str, label: str) -> str:

@@ -182,6 +182,7 @@ def _view(data: BoatData, path: Path, units: Units) -> Any:
 
     from leadline.cli.output import table
     from leadline.decide.sentence import STANDING
+    from leadline.decide.step_sentence import in_all
     from leadline.units import mass_text
 
     def text(mass: float) -> str:
@@ -193,7 +194,9 @@ def _view(data: BoatData, path: Path, units: Units) -> Any:
             text(diver.answer.lead_kg),
             f"{diver.check_place}." if diver.check_place else "",
             text(diver.answer.bring_kg) if diver.check_place else "",
-            "" if diver.after is None else f"+{text(diver.after.more_kg)}",
+            ""
+            if diver.after is None
+            else f"+{text(diver.after.more_kg)}{in_all(diver.after, imperial=units == 'imperial')}",
         ]
         for diver in data.divers
     ]

@@ -172,7 +172,6 @@ def _behind(
     last = np.array([case.history.worn[-1] if len(case.history.worn) else np.nan for case in cases])
     beyond = np.stack([lead + enough, lead - TOO_HEAVY, last + enough], axis=1)
     chance = chances_above([case.need for case in cases], beyond).tolist()
-    low = np.array([case.ends[QUANTILES.index(0.1)] for case in cases])
     failed = [not_again(case.history, one[-1], case.lead) for case, one in zip(cases, chance, strict=True)]
     carried = assessment.rigs.carried[rows]
     return _Behind(
@@ -190,16 +189,7 @@ def _behind(
         prior=standing.prior,
         prior_sd=standing.prior_sd,
         chance=chance,
-        after=onward(
-            assessment,
-            rows,
-            state,
-            np.array([case.check for case in cases], bool),
-            low,
-            np.array(failed),
-            block=block,
-            risk=risk,
-        ),
+        after=onward(assessment, rows, state, cases, failed, block=block, risk=risk),
     )
 
 

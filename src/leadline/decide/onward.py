@@ -2,24 +2,34 @@
 
 A check is made with the cylinder full. Whoever dives with the lead that brings the water to eye level then is
 too light at the end by the gas that has been breathed, less what foam and breath do on the way down.
-`leadline check` reckons that from what is seen; this is for those who have only the sheet in the hand.
+`leadline check` reckons that from what is seen and from what is known of the diver; this is for those who
+have only the sheet in the hand: what to put on, whatever lead eye level was found with, and between which
+leads the dive is made all the same.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block, BlockSet
+from leadline.decide.case import QUANTILES, Case
+from leadline.decide.checked_dive import ASTRAY
 from leadline.decide.full import full
-from leadline.decide.lead_rule import breath_out
+from leadline.decide.lead_rule import MORE_THAN_LIGHT, breath_out, least_step
 from leadline.decide.look import eye_level, line_sd
+from leadline.decide.look_density import bias_nodes
 from leadline.frozen import dataclass
+from leadline.model.marginal import Marginal
+from leadline.model.quantile import quantiles
+from leadline.model.stack import stacks
 from leadline.normal import quantile
 from leadline.physics.ledger import State, breath_volume, emerged_head, evaluate, exposures
 
-__all__ = ["Onward", "Way", "onward", "put_on", "way_down"]
+__all__ = ["Onward", "Way", "between", "onward", "put_on", "seen_at", "way_down"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -59,20 +69,41 @@ class Onward:
     more_kg : float
         Lead to put on over that which brings the water to eye level on a normal breath; not below 0. [kg]
     deep : bool
-        Whether the diver may be deeper than that without any lead: then `more_kg` alone is enough. Not where
+        Whether the diver may be deeper than that without any lead: then `least_kg` alone is enough. Not where
         no more than that failed at the stop: what is seen at the surface then has to be looked at again.
+    least_kg : float
+        Least lead to dive with, whatever the check shows; up to `more_kg` it needs no saying. [kg]
+    most_kg : float
+        Most lead to dive with, besides what was added to the lead to begin with; inf where that needs no
+        saying. [kg]
     """
 
     bar: float
     more_kg: float
     deep: bool
+    least_kg: float
+    most_kg: float = np.inf
+
+    @property
+    def at_least(self) -> float:
+        """Least lead to dive with; NaN where no less is on after the check anyway. [kg]."""
+        return self.least_kg if self.least_kg > self.more_kg + 1e-9 else np.nan
+
+    @property
+    def at_most(self) -> float:
+        """Most lead to dive with besides what was added; NaN where no check would have it more. [kg]."""
+        return self.most_kg if self.most_kg < np.inf else np.nan
+
+    def lead(self, eye: float, begin: float) -> float:
+        """Lead for the dive of whoever began with so much and found eye level with that. [kg]."""
+        return min(max(eye + self.more_kg, self.least_kg), self.most_kg + max(eye - begin, 0.0))
 
     def bare(self, bring: float) -> float:
         """Lead for whoever is deeper than eye level without any, of so much at hand. [kg].
 
-        Need is then less than at eye level without lead, which `more_kg` is enough for.
+        Need is then less than at eye level without lead, which `least_kg` is enough for.
         """
-        return min(bring, self.more_kg)
+        return min(bring, self.least_kg)
 
 
 def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:
@@ -143,16 +174,108 @@ def put_on(more: float, sd: float, *, block: Block, risk: float, enough: float) 
     >>> put_on(1.9, 0.6, block=Block(), risk=0.05, enough=0.5)
     2.5
     """
-    least = max(more + max(-quantile(risk) * sd - enough, 0.0), 0.0)
+    return _on_blocks(max(more + max(-quantile(risk) * sd - enough, 0.0), 0.0), block)
+
+
+def _on_blocks(least: float, block: Block) -> float:
+    """The lightest lead on blocks that is not less. [kg]."""
     if isinstance(block, BlockSet) and least > block.all_there_is:
         # More than all blocks at hand is said as it is, so that somebody fetches more of them.
         block = block.any_number
     return block.at_least(least)
 
 
+def seen_at(needs: Sequence[Marginal], shown: FloatArray, sd: FloatArray) -> list[Marginal]:
+    """Needs at the stop once checks have shown them.
+
+    Parameters
+    ----------
+    needs : sequence of Marginal
+        What was known before, of *t* dives.
+    shown : ndarray, shape (t, k)
+        Need at the stop by each of k checks alone. [kg]
+    sd : ndarray, shape (t,)
+        How well they show it. [kg]
+
+    Returns
+    -------
+    list of Marginal
+        *t k* of them, all of one dive together. As `leadline check` has it: on one day in fifty what is known
+        does not hold, so that a look far from it is gone by alone.
+    """
+    found: list[Marginal] = [needs[0]] * shown.size
+    (holds, _), (astray, off) = ASTRAY
+    nodes, spread = bias_nodes()
+    for places, stack in stacks(needs, numbers=shown.shape[1]):
+        look, own = shown[places][..., None], stack.scatter[:, None, None]
+        points, width = stack.points[:, None], sd[places][:, None, None]
+        wide, least = np.hypot(own, off), np.log(np.maximum(stack.weights, 1e-300))[:, None]
+        near = least - (look - points) ** 2 / (own**2 + width**2) / 2 - np.log(np.hypot(own, width))
+        far = least - (look - points) ** 2 / (wide**2 + width**2) / 2 - np.log(np.hypot(wide, width))
+        top = np.maximum(near, far).max(axis=2, keepdims=True)
+        near, far = holds * np.exp(near - top), astray * np.exp(far - top)
+        drawn = (points * width**2 + look * own**2) / (own**2 + width**2)
+        # On a day astray all points say about the same: one normal, on nodes that the scatter fills between.
+        each = (points * width**2 + look * wide**2) / (wide**2 + width**2)
+        total = far.sum(axis=2, keepdims=True)
+        mean = (far * each).sum(axis=2, keepdims=True) / total
+        scatter, rest = own * width / np.hypot(own, width), wide * width / np.hypot(wide, width)
+        variance = (far * (each - mean) ** 2).sum(axis=2, keepdims=True) / total + rest**2 - scatter**2
+        values = np.concatenate([drawn, mean + np.sqrt(variance) * nodes], axis=2)
+        mass = np.concatenate([near, total * spread], axis=2)
+        mass /= mass.sum(axis=2, keepdims=True)
+        order = np.argsort(values, axis=2, kind="stable")
+        values, mass = (np.take_along_axis(one, order, axis=2) for one in (values, mass))
+        for i, place in enumerate(places.tolist()):
+            at = place * shown.shape[1]
+            found[at : at + shown.shape[1]] = [
+                Marginal(*own_, float(scatter[i, 0, 0])) for own_ in zip(values[i], mass[i], strict=True)
+            ]
+    return found
+
+
+def between(
+    needs: Sequence[Marginal], way: Way, band: FloatArray, begin: FloatArray, hand: FloatArray, *,
+    risk: float, enough: float,
+) -> FloatArray:  # fmt: skip
+    """What to put on after a check and the least and the most lead of the dive, by look and what is known.
+
+    Parameters
+    ----------
+    needs : sequence of Marginal
+        Need at the stop, before the check, of *t* divers.
+    way : Way
+        From the check to the stop.
+    band : ndarray, shape (t, 2)
+        10 and 50 % points of need. [kg]
+    begin, hand : ndarray, shape (t,)
+        Lead to begin the check with, and most that is at hand for it. [kg]
+    risk, enough : float
+        As for `put_on`.
+
+    Returns
+    -------
+    ndarray, shape (t, 3)
+        In this order. [kg]
+
+    Notes
+    -----
+    What is enough in all is a bent line over the lead of eye level, which rises by less than a kilogram for
+    each. Three straight ones follow it: the least touches it where the 10 % point of the band would show eye
+    level, or at no lead; the second, a kilogram for each, halfway from there to where the middle would; the
+    most at the lead to begin with, and from there on a kilogram for each again, up to all that is at hand.
+    """
+    lowest, middle = np.clip(band - way.more[:, None], 0.0, begin[:, None]).T
+    looks = np.stack([lowest, (lowest + middle) / 2, begin, hand], axis=1)
+    after = seen_at(needs, looks + way.more[:, None], way.sd)
+    lead = quantiles(after, [1 - risk]).reshape(looks.shape) - enough
+    most = np.maximum(lead[:, 2], lead[:, 3] - (hand - begin))
+    return np.stack([(lead - looks)[:, 1:].max(axis=1), lead[:, 0], most], axis=1)
+
+
 def onward(
-    assessment: Assessment, rows: IntArray, stop: State, first: NDArray[np.bool_], low: FloatArray,
-    failed: FloatArray, *, block: Block, risk: float,
+    assessment: Assessment, rows: IntArray, stop: State, cases: Sequence[Case], failed: Sequence[float], *,
+    block: Block, risk: float,
 ) -> list[Onward | None]:  # fmt: skip
     """What to put on after the checks that come before some dives.
 
@@ -160,11 +283,9 @@ def onward(
     ----------
     assessment, rows, stop
         As for `way_down`.
-    first : ndarray of bool, shape (t,)
-        Whether a check comes before the dive.
-    low : ndarray, shape (t,)
-        10 % point of need at the stop. [kg]
-    failed : ndarray, shape (t,)
+    cases : sequence of Case
+        Needs and leads of these dives.
+    failed : sequence of float
         Most lead that is not to be dived with again; -inf where there is none. [kg]
     block, risk
         As for `put_on`.
@@ -173,14 +294,36 @@ def onward(
     -------
     list of Onward or None
         One a row; None where no check comes first.
+
+    Notes
+    -----
+    What is known of the diver weighs with the look, see `between`. By that nobody puts on more than by the
+    look alone, nor dives with less than the rule for steps down has, as after `leadline check`. Where a look
+    of the day is known, or one in doubt, the next look is gone by alone: it errs as that one did.
     """
     found: list[Onward | None] = [None] * len(rows)
-    at = np.flatnonzero(first)
-    if not len(at):
+    at = [i for i, case in enumerate(cases) if case.check]
+    if not at:
         return found
-    way, enough = way_down(assessment, rows[at], stop.take(at)), breath_out(assessment.fit.theta)
-    ends = zip(*(a.tolist() for a in (at, way.bar, way.more, way.sd, low[at], failed[at])), strict=True)
-    for i, bar, more, sd, least, never in ends:
-        on = put_on(more, sd, block=block, risk=risk, enough=enough)
-        found[i] = Onward(bar, on, least < more and on > never)
+    way = way_down(assessment, rows[at], stop.take(np.array(at)))
+    enough = breath_out(assessment.fit.theta)
+    band = np.array([[cases[i].ends[QUANTILES.index(q)] for q in (0.1, 0.5)] for i in at])
+    begin = np.array([cases[i].lead for i in at])
+    hand = np.array([max(cases[i].bring, cases[i].lead) for i in at])
+    known = between([cases[i].need for i in at], way, band, begin, hand, risk=risk, enough=enough)
+    mass = assessment.rigs.body.mass[[case.position for case in cases]]
+    ways = zip(at, *(a.tolist() for a in (way.bar, way.more, way.sd, band[:, 0], known)), strict=True)
+    for i, bar, more, sd, low, (on, least, most) in ways:
+        alone, case = put_on(more, sd, block=block, risk=risk, enough=enough), cases[i]
+        if case.looked or case.doubted:
+            on, least, most = alone, alone, np.inf
+        else:
+            on = min(alone, _on_blocks(max(on, 0.0), block))
+            least = _on_blocks(max(least, 0.0), block)
+            most = max(_on_blocks(max(most, failed[i] + MORE_THAN_LIGHT), block), least, case.lead)
+        step = least_step(case.history, block.endless, float(mass[i]))
+        least, most = max(least, step), max(most, step)
+        deep = low < more and min(case.bring, least) > failed[i]
+        # A most that no check comes to needs no saying.
+        found[i] = Onward(bar, on, deep, least, most if most < max(case.lead + on, least) - 1e-9 else np.inf)
     return found

@@ -10,7 +10,7 @@ from leadline.decide.step import Act
 from leadline.decide.usual_sentence import SAME_LEAD
 from leadline.units import about_text, mass_text
 
-__all__ = ["NOTHING_MORE", "act_text", "after_check", "next_step"]
+__all__ = ["NOTHING_MORE", "act_text", "after_check", "deeper", "in_all", "next_step"]
 
 NOTHING_MORE: Final = "Nothing more to learn for now: carry this, and note the stop as usual."
 
@@ -137,13 +137,48 @@ def after_check(after: Onward | None, bring: float, *, imperial: bool = False) -
         return ""
     more = (
         f"for the end of the dive put on {mass_text(after.more_kg, imperial=imperial)} more"
+        f"{in_all(after, imperial=imperial)}"
         if after.more_kg
         else "dive with that"
     )
+    deep = deeper(after, bring, imperial=imperial)
+    deep = deep and f". {deep}"
+    return f", the cylinder as full as planned; then {more}, or go by `leadline check`{deep}"
+
+
+def deeper(after: Onward, bring: float, *, imperial: bool = False) -> str:
+    """What whoever is deeper than eye level without lead dives with; empty where nobody is to expect that.
+
+    Parameters
+    ----------
+    after, bring, imperial
+        As of `after_check`.
+    """
+    if not after.deep:
+        return ""
     most = after.bare(bring)
     wear = f"dive with {mass_text(most, imperial=imperial)}" if most > 0 else "dive without"
-    deep = f". Deeper than that without any lead: {wear}" if after.deep else ""
-    return f", the cylinder as full as planned; then {more}, or go by `leadline check`{deep}"
+    return f"Deeper than eye level without any lead: {wear}"
+
+
+def in_all(after: Onward, *, imperial: bool = False) -> str:
+    """Between which leads the dive is made whatever the check shows, with a comma before it; may be empty.
+
+    Parameters
+    ----------
+    after : Onward
+        What to put on.
+    imperial : bool
+        Whether to speak in pounds.
+    """
+    least, most = (
+        "" if math.isnan(mass) else mass_text(mass, imperial=imperial)
+        for mass in (after.at_least, after.at_most)
+    )
+    if least and least == most:
+        return f", but {least} in all and what was added"
+    least, most = least and f", at least {least} in all", most and f", at most {most} and what was added"
+    return least + most
 
 
 def _goes_wrong(act: Act) -> str:

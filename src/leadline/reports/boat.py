@@ -11,6 +11,7 @@ import numpy as np
 import leadline
 from leadline.decide.boat_data import BoatData, BoatDive
 from leadline.decide.label import pressures_label
+from leadline.decide.onward import Onward
 from leadline.decide.sentence import dangers
 from leadline.frozen import dataclass
 from leadline.reports import page, phrase
@@ -40,6 +41,7 @@ def render(data: BoatData) -> str:
         "here": _here,
         "below": _below,
         "deep": any(diver.after.deep for diver in data.checks if diver.after is not None),
+        "bounded": any(d.after is not None and _bounded(d.after) for d in data.checks),
         "days": _days,
         "fulls": _fulls(data),
         "pressures": lambda bars: pressures_label(bars, imperial=data.units == "imperial"),
@@ -47,6 +49,11 @@ def render(data: BoatData) -> str:
         "version": leadline.__version__,
     }
     return page.render("boat.html.j2", context)
+
+
+def _bounded(after: Onward) -> bool:
+    """Whether a least or most lead is named."""
+    return not (np.isnan(after.at_least) and np.isnan(after.at_most))
 
 
 def _fulls(data: BoatData) -> list[str]:
