@@ -49,14 +49,16 @@ def leads(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tup
         ends = {"middle": Block().nearest(middle), "begin": advice.lead_kg, "hand": advice.bring_kg}
         for at, eye in ends.items():
             look = Look(eye, dive["start_bar"][0], "eye")
-            read = check(records, fit, dive, [look], **in_fit).lead_kg
-            found[advice.diver, at] = answer.after.lead(eye, advice.lead_kg), read
+            # What the look asks for: a step down that is held back is not its doing.
+            read = check(records, fit, dive, [look], **in_fit).advice.bring_kg
+            found[advice.diver, at] = answer.after.lead(eye), read
     return found
 
 
-def test_sheet_and_check_agree_to_a_block(leads) -> None:
+def test_sheet_and_check_agree_where_eye_level_is_expected(leads) -> None:
+    """To a block where eye level is expected; the more lead it takes, the more the sheet has over `check`."""
     assert len(leads) >= 15
     for (diver, at), (sheet, read) in leads.items():
-        assert -0.5 <= sheet - read <= 0.5, (diver, at)
+        assert -0.5 <= sheet - read <= (0.5 if at == "middle" else 1.5), (diver, at)
     # Rounded once each; nowhere less by more than a rounding.
     assert sum(sheet < read for sheet, read in leads.values()) <= 0.15 * len(leads)

@@ -152,7 +152,7 @@ def test_sheet_and_check_agree_where_the_check_shows_what_was_expected(suit, bar
     way = way_of(suit=suit, bar=bar)
     floats = Block().nearest(max(answer.advice.need_q50_kg - way.more[0], 0.0))
     found = check(known, prior_fit(), plan, [look(floats, bar=bar)])
-    assert 0 <= answer.after.lead(floats, answer.advice.lead_kg) - found.lead_kg <= 0.5
+    assert 0 <= answer.after.lead(floats) - found.lead_kg <= 0.5
 
 
 def test_next_step_says_what_to_put_on_and_for_whom_it_shows_little() -> None:
@@ -170,35 +170,32 @@ def test_next_step_says_what_to_put_on_and_for_whom_it_shows_little() -> None:
     assert bare.after is not None
     assert bare.after.deep
     assert bare.advice.next_step.endswith(
-        f"Deeper than eye level without any lead: dive with {bare.after.bare(bare.advice.bring_kg):g} kg."
+        f"Under water without any lead: dive with {bare.after.bare(bare.advice.bring_kg):g} kg; where the "
+        "crown is out yet, as at eye level."
     )
 
 
 def test_whoever_needs_less_than_eye_level_shows_is_given_no_more_than_after_eye_level() -> None:
-    """Deeper than eye level without lead: Archimedes asks for less lead than at eye level without any."""
+    """Under water without lead: Archimedes asks for less lead than at eye level without any."""
+    crown = "; where the crown is out yet, as at eye level"
     after = Onward(bar=200.0, more_kg=2.5, deep=True, least_kg=2.5)
-    assert after_check(after, 4.0).endswith("Deeper than eye level without any lead: dive with 2.5 kg")
-    assert after_check(after, 1.0).endswith("Deeper than eye level without any lead: dive with 1 kg")
+    assert after_check(after, 4.0).endswith("Under water without any lead: dive with 2.5 kg" + crown)
+    assert after_check(after, 1.0).endswith("Under water without any lead: dive with 1 kg" + crown)
     assert after_check(replace(after, more_kg=0.0, least_kg=0.0), 4.0).endswith(
-        "without any lead: dive without"
+        "without any lead: dive without" + crown
     )
 
 
-def test_words_for_the_least_and_the_most_lead_of_the_dive() -> None:
+def test_words_for_the_least_lead_of_the_dive() -> None:
     after = Onward(bar=200.0, more_kg=2.5, deep=False, least_kg=2.5)
     assert in_all(after) == ""
     assert in_all(replace(after, least_kg=4.0)) == ", at least 4 kg in all"
-    assert in_all(replace(after, most_kg=6.0)) == ", at most 6 kg and what was added"
-    assert in_all(replace(after, least_kg=4.0, most_kg=6.0)) == (
-        ", at least 4 kg in all, at most 6 kg and what was added"
-    )
-    assert in_all(replace(after, least_kg=4.0, most_kg=4.0)) == ", but 4 kg in all and what was added"
 
 
 def test_lead_of_the_dive_by_hand() -> None:
-    """Arithmetic: 3 on top, at least 4 and at most 6 in all; begun with 4, half a kilogram added is 6.5."""
-    after = Onward(bar=200.0, more_kg=3.0, deep=False, least_kg=4.0, most_kg=6.0)
-    assert [after.lead(eye, 4.0) for eye in (0.0, 2.0, 4.0, 4.5)] == [4.0, 5.0, 6.0, 6.5]
+    """Arithmetic: 3 on top, at least 4 in all."""
+    after = Onward(bar=200.0, more_kg=3.0, deep=False, least_kg=4.0)
+    assert [after.lead(eye) for eye in (0.0, 1.0, 2.0, 4.5)] == [4.0, 4.0, 5.0, 7.5]
 
 
 @pytest.mark.parametrize("shown", [3.0, 5.5, 9.0, 14.0])
@@ -237,12 +234,13 @@ def looked_up(mean: float, sd: float):
     begin = min(block.nearest(mean + 0.524 * sd), bring)
     way = Way(*(np.array([x]) for x in (200.0, more, look_sd)))
     ends = np.array([[mean - 1.2816 * sd, mean]]), np.array([begin]), np.array([bring])
-    ((more, least, most),) = between([band], way, *ends, risk=0.05, enough=0.5)
+    ((more, least),) = between([band], way, *ends, risk=0.05, enough=0.5)
     alone = put_on(way.more[0], look_sd, block=block, risk=0.05, enough=0.5)
-    on = min(alone, block.at_least(max(more, 0.0)))
-    after = Onward(200.0, on, False, block.at_least(max(least, 0.0)), block.at_least(most))
+    on = block.at_least(max(more, 0.0))
+    after = Onward(200.0, on, False, block.at_least(max(least, 0.0)))
+    after = after if on < alone else Onward(200.0, alone, False)
     seen &= lead <= bring
-    dive = np.array([after.lead(x, begin) for x in np.arange(0, bring + 0.5, 0.5)])
+    dive = np.array([after.lead(x) for x in np.arange(0, bring + 0.5, 0.5)])
     return need[seen], lead[seen], dive[np.rint(2 * lead[seen]).astype(int)], alone
 
 
@@ -290,7 +288,7 @@ def test_the_way_down_knows_what_records_have_taught() -> None:
 
 
 def test_no_look_sends_anybody_down_with_what_failed() -> None:
-    """Deeper than eye level without lead, after a stop that failed with 4 kg: to be looked at again."""
+    """Under water without lead, after a stop that failed with 4 kg: to be looked at again."""
 
     def asked(lead: float):
         seen = (("1", lead, "rose", "gas"), ("2", lead + 0.5, "sank", "empty"), ("3", lead, "rose", "empty"))
@@ -305,7 +303,6 @@ def test_no_look_sends_anybody_down_with_what_failed() -> None:
     told, bound = asked(2.0), asked(4.0)
     assert told.after.deep
     assert told.after.bare(told.advice.bring_kg) == 3.5  # more than the 2 kg that failed
-    assert "Deeper than eye level without any lead: dive with 3.5 kg" in told.advice.next_step
-    assert bound.after.least_kg <= 4.0 < bound.after.most_kg
+    assert "Under water without any lead: dive with 3.5 kg" in told.advice.next_step
     assert not bound.after.deep
     assert "without any lead" not in bound.advice.next_step

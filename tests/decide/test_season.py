@@ -351,13 +351,13 @@ def test_the_card_says_what_whoever_is_deeper_without_lead_dives_with() -> None:
     deep = {}
     for row, answer in zip(data.card, answers(assessment), strict=True):
         known = answer.after is not None and answer.after.deep
-        deep[row.label] = min(row.bring_kg, answer.after.least_kg) if known else np.nan
+        deep[row.label] = min(row.bring_kg, answer.after.lead(0.0)) if known else np.nan
     assert_array_equal(list(bare.values()), list(deep.values()))
     assert bare["vest"] < next(row.after_check_kg for row in data.card if row.label == "vest")
     page = render(data)
-    assert page.count("if deeper even without lead") == int(np.isfinite(list(deep.values())).sum()) > 0
-    assert "deeper than eye level even without lead" in page
-    assert "deeper than eye level even without lead" not in render(replace(data, card=data.card[2:]))
+    assert page.count("if under water even without lead") == int(np.isfinite(list(deep.values())).sum()) > 0
+    assert "under water even without lead dives" in page
+    assert "under water even without lead dives" not in render(replace(data, card=data.card[2:]))
 
 
 def test_the_card_says_of_what_is_on_no_record_that_it_is_to_be_checked() -> None:

@@ -6,6 +6,7 @@ was made from; imperial text is compared with pint's conversion.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import replace
 
@@ -31,9 +32,8 @@ def rows_of(page, number):
 
 
 def after_check(after) -> list[float]:
-    """What to put on after a check, and the least and the most lead as far as they are told, each once."""
-    told = dict.fromkeys(kg for kg in (after.at_least, after.at_most) if kg == kg)
-    return [after.more_kg, *told]
+    """What to put on after a check, and the least lead if it is told."""
+    return [after.more_kg] if math.isnan(after.at_least) else [after.more_kg, after.at_least]
 
 
 @pytest.mark.parametrize("units", ["metric", "imperial"])
@@ -52,7 +52,7 @@ def test_every_row_equals_the_data(units) -> None:
             expected = [a.lead_kg, *(v for size, n in pairs if n for v in (n, size))]
             expected += [a.bring_kg] if a.check_first and a.bring_kg > a.lead_kg else []
             expected += [diver.after.more_kg] if diver.after is not None else []
-            # Its least and most are named once, in the list of checks.
+            # Its least is named once, in the list of checks.
             told = diver.after is not None and len(after_check(diver.after)) > 1
             assert ("as above" in load.text()) == told
             assert values(load) == pytest.approx(expected, abs=5.1e-5)
@@ -76,8 +76,9 @@ def test_checks_first_are_listed_in_order_with_their_reasons() -> None:
         leads = [diver.answer.lead_kg] if diver.answer.lead_kg else []
         leads += [diver.answer.bring_kg] if diver.answer.bring_kg > diver.answer.lead_kg else []
         leads += after_check(diver.after)
-        # Deeper than eye level without any lead: no more than what is enough at eye level, or is at hand.
-        leads += [min(diver.answer.bring_kg, diver.after.least_kg)] if diver.after.deep else []
+        # Under water without any lead: no more than what is enough at eye level, or is at hand.
+        eye = max(diver.after.more_kg, diver.after.least_kg)
+        leads += [min(diver.answer.bring_kg, eye)] if diver.after.deep else []
         assert values(item) == pytest.approx(leads)
 
 
@@ -123,11 +124,11 @@ def test_a_check_that_may_not_be_read_says_what_to_dive_with() -> None:
         ]
         return parse_page(report.render(replace(data, dives=tuple(dives)))).one("ol").all("li")[0]
 
-    # Deeper than eye level without lead needs no more than what is enough at eye level without lead.
-    least = min(one.answer.bring_kg, one.after.least_kg)
+    # Under water without lead needs no more than what is enough at eye level without lead.
+    least = min(one.answer.bring_kg, max(one.after.more_kg, one.after.least_kg))
     assert values(said(deep=True))[-1] == pytest.approx(least)
-    assert "if deeper even without lead, dive with" in said(deep=True).text()
-    assert "deeper" not in said(deep=False).text()
+    assert "if under water even without lead, dive with" in said(deep=True).text()
+    assert "under water" not in said(deep=False).text()
 
 
 def test_every_caution_is_somewhere_on_the_sheet() -> None:

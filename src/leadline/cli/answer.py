@@ -23,8 +23,8 @@ __all__ = ["many", "one", "taken_text"]
 _CHECK_FIRST: Final = (
     "Check first: at the surface, where `check` has a number. Begin with the lead in the table, `bring` at "
     "hand; add or take off until the water comes to eye level on a normal breath, BC empty, the cylinder as "
-    "full as planned. Then put on that number more, for the end of the dive, within what is named below for "
-    "the dive in all (what was added: over the lead in the table), or go by `leadline check`."
+    "full as planned. Then put on that number more, for the end of the dive, and no less in all than is "
+    "named below, or go by `leadline check`."
 )
 _TAUGHT: Final = ", and on what other kit and other divers have taught"
 """Where nothing has been learned, no other diver has."""

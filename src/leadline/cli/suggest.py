@@ -271,7 +271,6 @@ def _document(planned: Planned, answer: Answer, changed: list[dict[str, Any]]) -
         "late_bring_kg": round(answer.late_bring_kg, 6),
         "after_check_kg": None if answer.after is None else round(answer.after.more_kg, 6),
         "dive_at_least_kg": None if answer.after is None else round(answer.after.at_least, 6),
-        "dive_at_most_kg": None if answer.after is None else round(answer.after.at_most, 6),
         "after_check_bar": None if answer.after is None else answer.after.bar,
         "learned": None if holding.fitted is None else holding.fitted.isoformat(sep=" "),
         "newer_dives": dives,

@@ -27,7 +27,6 @@ __all__ = [
     "fails",
     "forbidden",
     "lead_rule",
-    "least_step",
     "levels",
     "not_again",
     "require_risk",
@@ -94,21 +93,6 @@ def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:
     step = 2 * POUND if block.imperial else 1.0
     floor = float(history.enough.min()) - step * step_share(mass)
     return max(bring, block.at_least(floor - HAIR))
-
-
-def least_step(history: LikeKit, block: Block, mass: float) -> float:
-    """Lead that no dive goes below by the rule for steps down; 0 where it does not bind. [kg].
-
-    Parameters
-    ----------
-    history : LikeKit
-        Of this diver in like kit.
-    block : Block
-        Blocks in use.
-    mass : float
-        Of the body; steps are halved below 45 kg. [kg]
-    """
-    return _held(0.0, history, block, mass)
 
 
 def _first(begin: float, bring: float, history: LikeKit, block: Block) -> float:

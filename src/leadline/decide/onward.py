@@ -3,8 +3,8 @@
 A check is made with the cylinder full. Whoever dives with the lead that brings the water to eye level then is
 too light at the end by the gas that has been breathed, less what foam and breath do on the way down.
 `leadline check` reckons that from what is seen and from what is known of the diver; this is for those who
-have only the sheet in the hand: what to put on, whatever lead eye level was found with, and between which
-leads the dive is made all the same.
+have only the sheet in the hand: what to put on, whatever lead eye level was found with, and the least lead to
+dive with.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from leadline.decide.block import Block, BlockSet
 from leadline.decide.case import QUANTILES, Case
 from leadline.decide.checked_dive import ASTRAY
 from leadline.decide.full import full
-from leadline.decide.lead_rule import MORE_THAN_LIGHT, breath_out, least_step
+from leadline.decide.lead_rule import MORE_THAN_LIGHT, breath_out
 from leadline.decide.look import eye_level, line_sd
 from leadline.decide.look_density import bias_nodes
 from leadline.frozen import dataclass
@@ -69,41 +69,33 @@ class Onward:
     more_kg : float
         Lead to put on over that which brings the water to eye level on a normal breath; not below 0. [kg]
     deep : bool
-        Whether the diver may be deeper than that without any lead: then `least_kg` alone is enough. Not where
-        no more than that failed at the stop: what is seen at the surface then has to be looked at again.
+        Whether the diver may be under water without any lead: then what is enough at eye level without any is
+        enough, and more than that. Not where no more failed at the stop: what is seen at the surface then has
+        to be looked at again.
     least_kg : float
         Least lead to dive with, whatever the check shows; up to `more_kg` it needs no saying. [kg]
-    most_kg : float
-        Most lead to dive with, besides what was added to the lead to begin with; inf where that needs no
-        saying. [kg]
     """
 
     bar: float
     more_kg: float
     deep: bool
-    least_kg: float
-    most_kg: float = np.inf
+    least_kg: float = 0.0
 
     @property
     def at_least(self) -> float:
         """Least lead to dive with; NaN where no less is on after the check anyway. [kg]."""
         return self.least_kg if self.least_kg > self.more_kg + 1e-9 else np.nan
 
-    @property
-    def at_most(self) -> float:
-        """Most lead to dive with besides what was added; NaN where no check would have it more. [kg]."""
-        return self.most_kg if self.most_kg < np.inf else np.nan
-
-    def lead(self, eye: float, begin: float) -> float:
-        """Lead for the dive of whoever began with so much and found eye level with that. [kg]."""
-        return min(max(eye + self.more_kg, self.least_kg), self.most_kg + max(eye - begin, 0.0))
+    def lead(self, eye: float) -> float:
+        """Lead for the dive of whoever found eye level with that. [kg]."""
+        return max(eye + self.more_kg, self.least_kg)
 
     def bare(self, bring: float) -> float:
-        """Lead for whoever is deeper than eye level without any, of so much at hand. [kg].
+        """Lead for whoever is under water without any, of so much at hand. [kg].
 
-        Need is then less than at eye level without lead, which `least_kg` is enough for.
+        Need is then less than at eye level without lead.
         """
-        return min(bring, self.least_kg)
+        return min(bring, self.lead(0.0))
 
 
 def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:
@@ -238,7 +230,7 @@ def between(
     needs: Sequence[Marginal], way: Way, band: FloatArray, begin: FloatArray, hand: FloatArray, *,
     risk: float, enough: float,
 ) -> FloatArray:  # fmt: skip
-    """What to put on after a check and the least and the most lead of the dive, by look and what is known.
+    """What to put on after a check and the least lead of the dive, by look and what is known.
 
     Parameters
     ----------
@@ -255,22 +247,22 @@ def between(
 
     Returns
     -------
-    ndarray, shape (t, 3)
+    ndarray, shape (t, 2)
         In this order. [kg]
 
     Notes
     -----
     What is enough in all is a bent line over the lead of eye level, which rises by less than a kilogram for
-    each. Three straight ones follow it: the least touches it where the 10 % point of the band would show eye
-    level, or at no lead; the second, a kilogram for each, halfway from there to where the middle would; the
-    most at the lead to begin with, and from there on a kilogram for each again, up to all that is at hand.
+    each. Two straight ones follow it: the least touches it where the 10 % point of the band would show eye
+    level, or at no lead; the other, a kilogram for each, halfway from there to where the middle would, and
+    it is enough at the lead to begin with and with all that is at hand. A third one, for the most, takes no
+    more than another hundredth of dives off those too heavy, and is one number more to keep in mind.
     """
     lowest, middle = np.clip(band - way.more[:, None], 0.0, begin[:, None]).T
     looks = np.stack([lowest, (lowest + middle) / 2, begin, hand], axis=1)
     after = seen_at(needs, looks + way.more[:, None], way.sd)
     lead = quantiles(after, [1 - risk]).reshape(looks.shape) - enough
-    most = np.maximum(lead[:, 2], lead[:, 3] - (hand - begin))
-    return np.stack([(lead - looks)[:, 1:].max(axis=1), lead[:, 0], most], axis=1)
+    return np.stack([(lead - looks)[:, 1:].max(axis=1), lead[:, 0]], axis=1)
 
 
 def onward(
@@ -297,9 +289,8 @@ def onward(
 
     Notes
     -----
-    What is known of the diver weighs with the look, see `between`. By that nobody puts on more than by the
-    look alone, nor dives with less than the rule for steps down has, as after `leadline check`. Where a look
-    of the day is known, or one in doubt, the next look is gone by alone: it errs as that one did.
+    What is known of the diver weighs with the look, see `between`, where that asks for less to put on. Where
+    a look of the day is known, or one in doubt, the next look is gone by alone: it errs as that one did.
     """
     found: list[Onward | None] = [None] * len(rows)
     at = [i for i, case in enumerate(cases) if case.check]
@@ -311,19 +302,15 @@ def onward(
     begin = np.array([cases[i].lead for i in at])
     hand = np.array([max(cases[i].bring, cases[i].lead) for i in at])
     known = between([cases[i].need for i in at], way, band, begin, hand, risk=risk, enough=enough)
-    mass = assessment.rigs.body.mass[[case.position for case in cases]]
     ways = zip(at, *(a.tolist() for a in (way.bar, way.more, way.sd, band[:, 0], known)), strict=True)
-    for i, bar, more, sd, low, (on, least, most) in ways:
+    for i, bar, more, sd, low, (on, least) in ways:
         alone, case = put_on(more, sd, block=block, risk=risk, enough=enough), cases[i]
-        if case.looked or case.doubted:
-            on, least, most = alone, alone, np.inf
-        else:
-            on = min(alone, _on_blocks(max(on, 0.0), block))
-            least = _on_blocks(max(least, 0.0), block)
-            most = max(_on_blocks(max(most, failed[i] + MORE_THAN_LIGHT), block), least, case.lead)
-        step = least_step(case.history, block.endless, float(mass[i]))
-        least, most = max(least, step), max(most, step)
-        deep = low < more and min(case.bring, least) > failed[i]
-        # A most that no check comes to needs no saying.
-        found[i] = Onward(bar, on, deep, least, most if most < max(case.lead + on, least) - 1e-9 else np.inf)
+        on, least = (_on_blocks(max(kg, 0.0), block) for kg in (on, least))
+        # By the look alone each lead of eye level is within the risk, and needs no least one.
+        if case.looked or case.doubted or on >= alone:
+            on, least = alone, 0.0
+        deep = low < more and min(case.bring, max(on, least)) > failed[i]
+        # Nor does one look send anybody down with what failed; what was typed wrong is no lead to ask for.
+        least = max(least, min(_on_blocks(max(failed[i] + MORE_THAN_LIGHT, 0.0), block), case.bring))
+        found[i] = Onward(bar, on, deep, least)
     return found

@@ -26,7 +26,7 @@ _PARTS: Final = ("suggestion", "prior", "ledger", "change")
 """Documents within that of a season; None where there are none."""
 _CHECK: Final = (
     "check_place", "diver", "dive", "lead_kg", "bring_kg", "after_check_kg", "dive_at_least_kg",
-    "dive_at_most_kg", "after_check_bar", "bare_kg", "need_q10_kg", "need_q90_kg", "check_reasons",
+    "after_check_bar", "bare_kg", "need_q10_kg", "need_q90_kg", "check_reasons",
 )  # fmt: skip
 
 

@@ -122,7 +122,6 @@ def card(
                 ),
                 np.nan if more is None else more.more_kg,
                 np.nan if more is None else more.at_least,
-                np.nan if more is None else more.at_most,
                 more.bare(answer.bring_kg) if more is not None and more.deep else np.nan,
                 any(caution.startswith(FIRST) for caution in answer.cautions),
             )

@@ -51,11 +51,10 @@ class CardRow:
     after_check_kg : float
         What to put on after the check over the lead that brings the water to eye level; NaN where none
         comes first. [kg]
-    dive_at_least_kg, dive_at_most_kg : float
-        Between which leads the dive is made, the most besides what was added to the lead to begin with; NaN
-        where that needs no saying. [kg]
+    dive_at_least_kg : float
+        Least lead to dive with, whatever the check shows; NaN where that needs no saying. [kg]
     bare_kg : float
-        Lead to dive with for whoever is deeper than eye level without any; NaN where that is not to be
+        Lead to dive with for whoever is under water without any; NaN where that is not to be
         expected, or no check comes first. [kg]
     new : bool
         Something of it is on no record of this diver: to be checked again, though no check comes first.
@@ -71,7 +70,6 @@ class CardRow:
     need: FloatArray
     after_check_kg: float
     dive_at_least_kg: float = np.nan
-    dive_at_most_kg: float = np.nan
     bare_kg: float = np.nan
     new: bool = False
 

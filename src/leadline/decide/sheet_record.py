@@ -121,7 +121,6 @@ def boat_rows(data: BoatData) -> list[Row]:
             "check_reasons": list(diver.reasons),
             "after_check_kg": None if diver.after is None else rounded(diver.after.more_kg),
             "dive_at_least_kg": None if diver.after is None else rounded(diver.after.at_least),
-            "dive_at_most_kg": None if diver.after is None else rounded(diver.after.at_most),
             "after_check_bar": None if diver.after is None else diver.after.bar,
             "full_bar": [rounded(bar) for bar in diver.full_bar] if diver.after is not None else [],
             "bare_kg": rounded(diver.after.bare(diver.answer.bring_kg))

@@ -147,7 +147,7 @@ def after_check(after: Onward | None, bring: float, *, imperial: bool = False) -
 
 
 def deeper(after: Onward, bring: float, *, imperial: bool = False) -> str:
-    """What whoever is deeper than eye level without lead dives with; empty where nobody is to expect that.
+    """What whoever is under water without lead dives with; empty where nobody is to expect that.
 
     Parameters
     ----------
@@ -158,11 +158,11 @@ def deeper(after: Onward, bring: float, *, imperial: bool = False) -> str:
         return ""
     most = after.bare(bring)
     wear = f"dive with {mass_text(most, imperial=imperial)}" if most > 0 else "dive without"
-    return f"Deeper than eye level without any lead: {wear}"
+    return f"Under water without any lead: {wear}; where the crown is out yet, as at eye level"
 
 
 def in_all(after: Onward, *, imperial: bool = False) -> str:
-    """Between which leads the dive is made whatever the check shows, with a comma before it; may be empty.
+    """The least lead of the dive, whatever the check shows, with a comma before it; may be empty.
 
     Parameters
     ----------
@@ -171,14 +171,9 @@ def in_all(after: Onward, *, imperial: bool = False) -> str:
     imperial : bool
         Whether to speak in pounds.
     """
-    least, most = (
-        "" if math.isnan(mass) else mass_text(mass, imperial=imperial)
-        for mass in (after.at_least, after.at_most)
-    )
-    if least and least == most:
-        return f", but {least} in all and what was added"
-    least, most = least and f", at least {least} in all", most and f", at most {most} and what was added"
-    return least + most
+    if math.isnan(after.at_least):
+        return ""
+    return f", at least {mass_text(after.at_least, imperial=imperial)} in all"
 
 
 def _goes_wrong(act: Act) -> str:

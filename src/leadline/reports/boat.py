@@ -52,8 +52,8 @@ def render(data: BoatData) -> str:
 
 
 def _bounded(after: Onward) -> bool:
-    """Whether a least or most lead is named."""
-    return not (np.isnan(after.at_least) and np.isnan(after.at_most))
+    """Whether a least lead is named."""
+    return not np.isnan(after.at_least)
 
 
 def _fulls(data: BoatData) -> list[str]:

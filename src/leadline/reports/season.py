@@ -94,9 +94,7 @@ def render(data: SeasonData) -> str:
             "dives": dives,
             "letters": letters,
             "words": CHANGED,
-            "bounded": any(
-                not (np.isnan(row.dive_at_least_kg) and np.isnan(row.dive_at_most_kg)) for row in data.card
-            ),
+            "bounded": any(not np.isnan(row.dive_at_least_kg) for row in data.card),
             "deep": any(not np.isnan(row.bare_kg) for row in data.card),
             "dangers": dangers,
             "recent": listed[:RECENT_DIVES],
