@@ -53,6 +53,17 @@ def test_sum_in_pounds_with_and_without_a_column_for_the_lead(path: Path, write:
     assert_allclose(leads(path), [4.5359237], rtol=1e-9)
 
 
+def test_places_in_kg_are_no_lead_of_a_file_in_pounds(path: Path, write: Write) -> None:
+    """Twelve pounds under the wrong one of two columns would be read as twelve kilograms."""
+    report = load(path, write("d.csv", "dive,diver,lead_lb,lead_places\n7,Ivo,,belt:8;back:4\n8,Ivo,,\n"))
+    (note,) = report.notes
+    assert note.endswith(
+        "d.csv: row 2: lead_places go in kg and lead_lb in pounds: where no lead is given their sum is "
+        "not taken for it (rows: 1); give lead_lb, or places under lead_places_lb"
+    )
+    assert_allclose(leads(path)[0], float("nan"))
+
+
 def test_sum_is_told_in_the_unit_of_each_row(path: Path, write: Write) -> None:
     text = "dive,diver,lead_places,lead_places_lb\n7,Ivo,belt:4;back:2,\n8,Ivo,,belt:8;back:2\n"
     report = load(path, write("d.csv", text))

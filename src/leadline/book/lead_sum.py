@@ -26,6 +26,12 @@ PLACED: Final = (
 """SQL for the sum of the places. [kg]"""
 
 
+_LEFT: Final = (
+    "lead_places go in kg and lead_lb in pounds: where no lead is given their sum is not taken for it "
+    "(rows: {count}); give lead_lb, or places under lead_places_lb"
+)
+
+
 def derive(connection: DuckDBPyConnection, source: Source) -> None:
     """Fill in `lead_kg` in `stage` where a row has places and no lead.
 
@@ -46,10 +52,19 @@ def derive(connection: DuckDBPyConnection, source: Source) -> None:
         'CREATE OR REPLACE TEMP TABLE summed AS SELECT "row" FROM stage'
         f" WHERE ({given}) AND {empty} AND {PLACED} IS NOT NULL"
     )
+    if _other_unit(source):
+        # Which of the two units such places are in nobody can tell: twelve pounds are no twelve kilograms.
+        connection.execute("DELETE FROM summed")
     # What is left of adding decimals is no lead.
     connection.execute(
         f'UPDATE stage SET lead_kg = round({PLACED}, 9) WHERE "row" IN (SELECT "row" FROM summed)'
     )
+
+
+def _other_unit(source: Source) -> bool:
+    """Whether a file has its leads in pounds alone, and its places in the column for kilograms."""
+    names = set(source.headers)
+    return "lead_lb" in names and not {"lead_kg", "lead_places_lb"} & names
 
 
 def sum_notes(connection: DuckDBPyConnection, source: Source, *, typed: bool) -> list[str]:
@@ -64,6 +79,12 @@ def sum_notes(connection: DuckDBPyConnection, source: Source, *, typed: bool) ->
     typed : bool
         Whether it is a single typed dive.
     """
+    if _other_unit(source):
+        ((count, first),) = rows(
+            connection,
+            'SELECT count(*), min("row") FROM sound WHERE lead_kg IS NULL AND lead_places IS NOT NULL',
+        )
+        return [f"{source.at(first)}{_LEFT.format(count=count)}"] if count else []
     found = rows(
         connection,
         f"""
