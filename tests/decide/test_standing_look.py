@@ -79,10 +79,8 @@ def dive(when: str, **more: Any) -> Row:
         ([], {"date": "2026-06-19"}, False, 2),
         ([], {"date": "2026-06-20"}, None, 0),  # more than 30 days later (judged)
         ([dive("2026-05-21")], {"date": "2026-05-22"}, None, 0),
-        # Not watched, or saying what the looks may have said too.
+        # Not watched.
         ([dive("2026-05-21", stop_result="", bc_state="")], {"date": "2026-05-22"}, False, 2),
-        ([dive("2026-05-21", stop_result="rose")], {"date": "2026-05-22"}, False, 2),
-        ([dive("2026-05-21", stop_result="sank")], {"date": "2026-05-22"}, False, 2),
         (
             [dive("2026-05-21", stop_result="sank", handed_off_kg=1, handed_off_result="hovered")],
             {"date": "2026-05-22"},
@@ -103,6 +101,16 @@ def test_looks_stand_until_a_stop_is_held_in_that_suit(dived, plan, own_day, cou
     if found is not None:
         assert found.own_day == own_day
         assert len(set(found.evidence.statements.row[found.looks].tolist())) == count
+
+
+@pytest.mark.parametrize(("result", "stands"), [("rose", (False, True)), ("sank", (True, False))])
+def test_a_stop_since_leaves_looks_that_say_the_same(result, stands) -> None:
+    """Records call for some 6.4 kg at the stop: of these looks one asks for less, the other for more."""
+    since = [dive("2026-05-21", lead_kg=6, stop_result=result)]
+    asked = [goes_by(looks(kg, kg), since, date="2026-05-22") is not None for kg in (4.0, 10.5)]
+    assert tuple(asked) == stands
+    both = [*since, dive("2026-05-22", stop_result={"rose": "sank", "sank": "rose"}[result])]
+    assert not any(goes_by(looks(kg, kg), both, date="2026-05-23") for kg in (4.0, 10.5))
 
 
 def test_a_full_cylinder_does_not_say_that_the_dive_of_that_day_is_over() -> None:

@@ -78,8 +78,8 @@ class Begun:
     ----------
     rows, state, checked : ndarray of int, State, sequence of CheckedDive or None
         As of `begun`.
-    found : list of Marginal
-        Posteriors.
+    found, without : list of Marginal
+        Posteriors, and the same without the looks that each goes by.
     ends : list of list of float
         Their `QUANTILES`, then those of the rule. [kg]
     recorded, known : list of LikeKit
@@ -94,6 +94,7 @@ class Begun:
     state: State
     checked: Sequence[CheckedDive | None]
     found: list[Marginal]
+    without: list[Marginal]
     ends: list[list[float]]
     recorded: list[LikeKit]
     known: list[LikeKit]
@@ -147,7 +148,7 @@ def begun(
         for own, history in zip(ends, known, strict=True)
     ]
     starts = _starts(assessment, rows, state, found, recorded, known)
-    return Begun(rows, state, checked, found, ends, recorded, known, failed, starts)
+    return Begun(rows, state, checked, found, without, ends, recorded, known, failed, starts)
 
 
 def cases_of(assessment: Assessment, work: Begun, *, block: Block, risk: float) -> list[Case]:
@@ -226,7 +227,7 @@ def _case(
         theta=theta,
         failed=failed,
         confirmed=alike,
-        stands=not today,
+        free=alike and today,
     )
     remarks: tuple[str, ...] = ()
     if choice.held and checked is not None and not today and (alike or checked.near_reserve):
@@ -238,11 +239,7 @@ def _case(
     # What a step is held back by is no change of mind. On a later day looks in doubt are not gone by.
     doubt = checked is not None and today and again(checked, choice.bring, share=step_share(mass))
     if checked is not None and doubt:
-        at = np.array([i])
-        without = np.nan
-        if doubtful(checked):
-            (before,) = checked.before.marginals(work.rows[at], work.state.take(at))
-            without = float(before.quantile([1 - risk])[0])
+        without = float(work.without[i].quantile([1 - risk])[0]) if doubtful(checked) else np.nan
         choice = doubted(choice, own_ends, history, block=ready, mass=mass, theta=theta, without=without)
     try:
         block.require(max(choice.lead, choice.bring))

@@ -80,6 +80,8 @@ class CheckedDive(Assessment):
         Evidence of the surface checks that belong to it.
     own_day : bool
         Whether they were made on the day of that dive, so that they share its scatter.
+    since : int
+        As of `Standing`.
     left_out : ndarray of bool, shape (m,), optional
         Evidence of the look of that day that all others contradict, while they agree; default none.
 
@@ -92,6 +94,7 @@ class CheckedDive(Assessment):
     position: int
     looks: BoolArray
     own_day: bool = True
+    since: int = 0
     left_out: BoolArray | None = None
 
     @classmethod
@@ -114,10 +117,12 @@ class CheckedDive(Assessment):
         """
         line, evidence = assessment.line, assessment.evidence
         here = int(line.at(PLAN)[0]) if position is None else position
-        rows, own_day = standing_looks(assessment, here, np.isin(evidence.statements.kind, EVIDENCE))
-        looks = rows[evidence.statements.row] & np.isin(evidence.statements.kind, EVIDENCE)
+        told = np.isin(evidence.statements.kind, EVIDENCE)
+        standing = standing_looks(assessment, here, told)
+        looks = standing.looks[evidence.statements.row] & told
         held = {f.name: getattr(assessment, f.name) for f in fields(Assessment)}
-        return cls(**held, position=here, looks=looks, own_day=own_day)._outvoted()
+        found = cls(**held, position=here, looks=looks, own_day=standing.own_day, since=standing.since)
+        return found._outvoted()
 
     def _outvoted(self) -> Self:
         """The same without the one look that all others contradict, while they agree; never without the last.

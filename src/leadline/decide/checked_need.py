@@ -47,13 +47,27 @@ def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | 
         # What most divers have: no look of late, or a stop held since. Looks that are later still are rare.
         gone = looked is None or today > looked + STANDS or (held is not None and looked < held < today)
         about = None if gone else CheckedDive.around(assessment, row)
-        found.append(about if about is not None and _gone_by(about) else None)
+        found.append(about if about is not None and _gone_by(assessment, about) else None)
     return found
 
 
-def _gone_by(about: CheckedDive) -> bool:
-    """Whether the looks are gone by: on a later day no single one that nothing bears out, such as a slip."""
-    return bool(about.looks.any()) and (about.own_day or agreed(about) or not doubtful(about))
+def _gone_by(assessment: Assessment, about: CheckedDive) -> bool:
+    """Whether the looks are gone by: on a later day no single one that nothing bears out, such as a slip.
+
+    Nor those that a stop since speaks against: a rise where they ask for less than the records, or sinking
+    where they ask for more.
+    """
+    if not about.looks.any():
+        return False
+    if about.own_day:
+        return True
+    if doubtful(about) and not agreed(about):
+        return False
+    if not about.since:
+        return True
+    row = np.array([about.position])
+    with_looks, alike = (one.marginals(row, about.state(row))[0].mean for one in (about, assessment))
+    return bool(about.since * (with_looks - alike) >= 0)
 
 
 def _latest(assessment: Assessment, rows: IntArray) -> dict[tuple[int, int], np.datetime64]:

@@ -203,7 +203,7 @@ def lead_rule(
 
 def chosen(
     ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters,
-    failed: bool = False, confirmed: bool = False, stands: bool = False,
+    failed: bool = False, confirmed: bool = False, free: bool = False,
 ) -> Choice:  # fmt: skip
     """The lead of an answer.
 
@@ -222,9 +222,9 @@ def chosen(
     failed : bool
         Whether the diver would go down with what failed at the stop, see `fails`.
     confirmed : bool
-        Whether several looks agree, so that a large step, up or down, rests on more than one.
-    stands : bool
-        Whether the looks are of an earlier day: steps down are free on the day of a check alone.
+        Whether several looks agree, so that a large step up rests on more than one.
+    free : bool
+        Whether they are of the day of the dive: on that day alone a step down is not held back.
 
     Returns
     -------
@@ -251,7 +251,7 @@ def chosen(
         # The band is narrow and a step up is at once: the check confirms it.
         return Choice(bring, bring, True, False)
     # Looks of the day that agree are the water's own word: a step down from what is proven binds no more.
-    lead = bring if confirmed and not stands else _held(bring, history, block, mass)
+    lead = bring if free else _held(bring, history, block, mass)
     return Choice(lead, bring, False, lead > bring + 1e-9)
 
 
