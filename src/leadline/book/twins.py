@@ -98,14 +98,9 @@ def check_twin_notes(connection: DuckDBPyConnection, source: Source) -> list[str
     )
     if not found:
         return []
-    row, check, other, diver = found[0]
-    count = len(found)
-    what = "a new check is" if count == 1 else f"{count} new checks are"
-    return [
-        f"{source.name}: {what} the same in every cell as another one of that day (row {row}: {check} of "
-        f"{diver}, as {other}): if they are one look under two names it counts twice; "
-        f"`leadline check --remove {shlex.quote(check)}` takes it out; if not, give each its time"
-    ]
+    said = _twice(source, found, "check", "the same in every cell as another one of that day", "one look")
+    out = f"`leadline check --remove {shlex.quote(found[0][1])}` takes it out; if not, give each its time"
+    return [said + out]
 
 
 def _dives(connection: DuckDBPyConnection, source: Source) -> list[str]:
@@ -122,14 +117,19 @@ def _dives(connection: DuckDBPyConnection, source: Source) -> list[str]:
     )
     if not found:
         return []
-    row, dive, other, diver = found[0]
-    count = len(found)
-    what = "a new dive is" if count == 1 else f"{count} new dives are"
-    return [
-        f"{source.name}: {what} at the time of another one of the same diver, or the same in every cell "
-        f"(row {row}: {dive} of {diver}, as {other}): if they are one dive under two names it counts twice; "
-        f"{taken_out(dive, diver)}"
-    ]
+    like = "at the time of another one of the same diver, or the same in every cell"
+    _, dive, _, diver = found[0]
+    return [_twice(source, found, "dive", like, "one dive") + taken_out(dive, diver)]
+
+
+def _twice(source: Source, found: list[tuple[int, str, str, str]], kind: str, like: str, one: str) -> str:
+    """What all that were found have in common, with the first: row, key, key of the other, diver."""
+    row, key, other, diver = found[0]
+    what = f"a new {kind} is" if len(found) == 1 else f"{len(found)} new {kind}s are"
+    return (
+        f"{source.name}: {what} {like} (row {row}: {key} of {diver}, as {other}): if they are {one} under "
+        "two names it counts twice; "
+    )
 
 
 def _divers(connection: DuckDBPyConnection, source: Source) -> list[str]:
