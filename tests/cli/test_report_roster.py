@@ -83,7 +83,12 @@ def test_for_people(run, club: Path, tmp_path: Path) -> None:
     )
     assert "looked at with" not in said.lower()
     assert "a check in the water overrules it" in done.stdout.replace("\n", " ")
-    assert "Lead, lb" in (tmp_path / "roster.html").read_text(encoding="utf-8")
+    page = (tmp_path / "roster.html").read_text(encoding="utf-8")
+    assert "Lead, lb" in page
+    # Rounded once: over need is the number of the page.
+    over = re.findall(r'margin\.q50">([+−]?)([\d.]+)', page)
+    printed = re.findall(r"\d lb\s+(-|−)?([\d.]+) lb\s+[<>\d]", done.stdout)
+    assert [float(number) for _, number in over] == [float(number) for _, number in printed]
 
 
 def test_a_long_roster_is_printed_in_part(

@@ -317,6 +317,7 @@ def test_what_cannot_be_met_is_one_line(suggest, options, message) -> None:
         (["--diver", "Ines", "--block", "nan"], "block 'nan'"),
         (["--diver", "Ines", "--blocks", "1kg:x"], "how many there are"),
         (["--diver", "Ines", "--date", "tomorrow"], "date 'tomorrow': must be a date"),
+        (["--diver", "Ines", "--date", "2926-05-20"], "date '2926-05-20': lies after 2100"),
     ],
 )  # fmt: skip
 def test_what_is_no_value_of_its_option_is_wrong_usage(suggest, options, message) -> None:
@@ -331,6 +332,14 @@ def test_a_bad_cell_of_a_file_is_no_wrong_usage(suggest, tmp_path: Path) -> None
     done = suggest("--plan", plan)
     assert (done.returncode, done.stdout) == (1, "")
     assert "row 2: stop_bar 500: must lie in [0, 330] bar" in done.stderr
+
+
+def test_a_plan_for_another_century_names_row_and_date(suggest, tmp_path: Path) -> None:
+    """2926 for 2026: it was more than the clock of the answers holds, and ended in a traceback."""
+    (tmp_path / "plan.csv").write_text("diver,date\nInes,2026-05-20\nInes,2926-05-20\n")
+    done = suggest("--plan", "plan.csv")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "row 3: date '2926-05-20': lies after 2100" in done.stderr
 
 
 def assert_one_line(done: subprocess.CompletedProcess[str], status: int, message: str) -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from leadline.decide.flag import flags
 from leadline.decide.headcount import headcount
-from leadline.decide.roster_data import BASES, STATUSES, Change, Cost, Curve, Roster, Student, Trend
+from leadline.decide.roster_data import BASES, STATUSES, Change, Cost, Curve, Roster, Student, Trend, unproven
 from leadline.decide.roster_record import roster_document
 from leadline.decide.share import jeffreys
 from leadline.reports.roster import OPEN_ROWS, render, write
@@ -467,14 +467,26 @@ def test_units_are_two() -> None:
 )
 def test_lead_for_the_next_dive_in_words(next_lead, check, words) -> None:
     one = make_student(next_lead_kg=next_lead, bring_kg=next_lead, check_first=check)
-    text = RosterReading("metric").next_lead(one).striptags().replace("\xa0", " ")
+    text = RosterReading("metric").next_lead(one, 0.05).striptags().replace("\xa0", " ")
     assert text.strip() == words
 
 
 def test_lead_that_no_record_has_proven_is_not_called_too_little() -> None:
-    one = make_student(next_lead_kg=11.0, bring_kg=8.0)
-    text = RosterReading("metric").next_lead(one).striptags().replace("\xa0", " ")
+    one = make_student(next_lead_kg=11.0, bring_kg=8.0, p_too_light=0.03)
+    text = RosterReading("metric").next_lead(one, 0.05).striptags().replace("\xa0", " ")
     assert text.strip() == "8.5 kg seems right, but no stop with so little is proven."
+
+
+def test_blocks_of_another_unit_do_not_change_whether_a_lead_is_proven() -> None:
+    """17.6 lb were carried: 18 lb are called for, rounded up to pounds, and the step is held at 19."""
+    pound = 0.45359237
+    held = make_student(lead_kg=8.0, next_lead_kg=19 * pound, bring_kg=18 * pound, p_too_light=0.034)
+    assert unproven(held, 0.05)
+    # 26.5 lb are proven; blocks of 2 lb make 28 of them, which nothing holds up.
+    rounded = make_student(lead_kg=12.0, next_lead_kg=28 * pound, bring_kg=28 * pound, p_too_light=0.01)
+    assert not unproven(rounded, 0.05)
+    short = make_student(lead_kg=8.0, next_lead_kg=19 * pound, bring_kg=18 * pound, p_too_light=0.08)
+    assert not unproven(short, 0.05)
 
 
 @pytest.mark.parametrize(

@@ -28,6 +28,7 @@ _DATE: Final = (
 _PLACE: Final = rf"(.*\S)\s*:\s*({NUMBER})"
 _PLACED: Final = "number(trimmed(regexp_extract(p, ':([^:]*)$', 1)))"
 _EARLIEST: Final = 1900
+_LATEST: Final = 2100  # of a plan; a slip such as 2926 for 2026 is past what a timestamp in ns holds
 # How far a metric cell and its imperial twin may part before they contradict: the rounding of either.
 _ROUNDING: Final = {"lb": 0.25, "psi": 3.0, "ft": 0.35, "in": 1.5, "in_mm": 0.3, "degF": 0.6, "cuft": 1.0}
 _AGREEMENT: Final = 0.02
@@ -262,7 +263,10 @@ def _date_checks(column: Column, header: str, future: bool) -> Iterator[Check]:
     yield Check(header, f"{cell} IS NOT NULL AND {value} IS NULL", text, cell)
     early = literal(f"lies before {_EARLIEST}")
     yield Check(header, f"year({value}) < {_EARLIEST}", early, cell)
-    if not future:
+    if future:
+        late = literal(f"lies after {_LATEST}")
+        yield Check(header, f"year({value}) > {_LATEST}", late, cell)
+    else:
         late = literal("lies in the future; a plan goes to `suggest --plan`")
         yield Check(header, f"CAST({value} AS DATE) > today_here()", late, cell)
 

@@ -154,17 +154,20 @@ def _view(data: Roster, path: Path, units: Units) -> Any:
     from leadline.decide.sentence import STANDING
     from leadline.reports.phrase import look, percent
     from leadline.reports.roster_words import KINDS
-    from leadline.units import mass_text
+    from leadline.units import about_text, mass_text
 
     def text(mass: float) -> str:
         return "" if mass != mass else mass_text(mass, imperial=units == "imperial")
+
+    def about(mass: float) -> str:
+        return "" if mass != mass else about_text(mass, units == "imperial")
 
     rows = [
         [
             one.diver,
             KINDS[one.status][0].lower(),
             text(one.lead_kg),
-            text(round(float(one.margin[2]), 1)),
+            about(float(one.margin[2])),
             percent(one.p_too_light, below=near_light(data.risk)),
             percent(one.p_heavy_most),
             "latest not believed" if one.doubted else "from physics only" if one.basis == "physics" else "",

@@ -258,7 +258,7 @@ def _status(one: Student, flagged: bool, *, risk: float) -> str:
         return "look"
     if over:
         return "likely" if most else "latest"
-    if one.check_first or one.doubted or unproven(one):
+    if one.check_first or one.doubted or unproven(one, risk):
         return "look"
     return "righted" if most else "settled"
 

@@ -215,13 +215,15 @@ def near_light(risk: float) -> float:
     return max(NEAR_LIGHT, risk)
 
 
-def unproven(one: Student) -> bool:
+def unproven(one: Student, risk: float) -> bool:
     """Whether the lead of the latest dive seems right, though no record has proven so little enough.
 
     Parameters
     ----------
     one : Student
         Who.
+    risk : float
+        Of too light, as accepted. [-]
 
     Returns
     -------
@@ -229,8 +231,10 @@ def unproven(one: Student) -> bool:
         Then the answer for the next dive names more than was carried, though that is not thought too light.
         A lead that lies well above what is called for does not seem right.
     """
-    near = one.lead_kg - RIGHT <= one.bring_kg <= one.lead_kg
-    return bool(not one.check_first and near and one.lead_kg < one.next_lead_kg)
+    # Not by `bring_kg <= lead_kg`: what is called for is rounded up to the blocks, what was carried is not.
+    right = one.p_too_light <= risk and one.lead_kg - RIGHT <= one.bring_kg
+    held = one.bring_kg < one.next_lead_kg and one.lead_kg < one.next_lead_kg
+    return bool(not one.check_first and right and held)
 
 
 @dataclass(frozen=True)

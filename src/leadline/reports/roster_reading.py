@@ -69,12 +69,12 @@ class RosterReading(Reading):
         # Safe to print as it is: words and figures are ours. To format markup is slow.
         return Markup(f"steady over {dives}" if went == "steady" else f"{went} by {value} over {dives}")  # noqa: S704
 
-    def next_lead(self, one: Student) -> Markup:
+    def next_lead(self, one: Student, risk: float) -> Markup:
         """The lead for the next dive against the latest one; nothing where a check comes first."""
         if one.check_first or isnan(one.next_lead_kg):
             return Markup("")
         lead = self.lead(one.next_lead_kg, field="next_lead_kg")
-        if unproven(one):
+        if unproven(one, risk):
             return _bold(f"{self.lead(one.lead_kg)} seems right, but no stop with so little is proven.")
         more = one.next_lead_kg - one.lead_kg
         if isnan(more):

@@ -1,0 +1,5 @@
+"""``python -m leadline``."""
+
+from leadline.cli import main
+
+main()
