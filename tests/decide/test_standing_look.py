@@ -218,3 +218,16 @@ def test_a_step_down_by_a_check_is_taken_that_day_and_confirmed_on_a_later_one(h
 def test_one_look_with_full_cylinders_lifts_no_step_on_a_later_day(heavy) -> None:
     found = alone(looks(6.0, bar=200), heavy, date="2026-05-21")
     assert found.check_first or found.lead_kg >= 10.0
+
+
+@pytest.mark.parametrize("day", ["2026-05-20T14:00", "2026-05-21"])
+def test_two_looks_after_a_rise_that_say_how_much_more_it_takes_are_the_check(day) -> None:
+    """On their day the rise asked for a third look, by whose block it was a hair; on the next it did not."""
+    looked = looks(8.0, 8.0, bar=60)
+    after = advice(looked, [dive("2026-05-20T08:00", lead_kg=7, stop_result="rose", end_bar=60)], date=day)
+    assert not after.check_first
+    assert after.lead_kg > 7
+    # Looks that the rise came after have not answered it.
+    before = advice(looked, [dive("2026-05-20T12:00", lead_kg=7, stop_result="rose", end_bar=60)], date=day)
+    assert before.check_first
+    assert before.bring_kg > 7

@@ -17,6 +17,7 @@ from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import needs
 from leadline.decide.disbelief import believed, wrong_sights
 from leadline.decide.history import LikeKit
+from leadline.decide.history_data import Sights
 from leadline.decide.lead_rule import ENOUGH, chosen, doubted, fails, levels, step_share
 from leadline.errors import TooFewBlocksError
 from leadline.frozen import dataclass
@@ -215,6 +216,7 @@ def _case(
     theta, own_ends = assessment.fit.theta, ends[len(QUANTILES) :]
     position, checked = int(work.rows[i]), work.checked[i]
     alike = checked is not None and agreed(checked)
+    looked = checked is not None and alike and _after_all(checked, work.recorded[i].sights, history.failed)
     today = checked is not None and checked.own_day
     mass = float(assessment.rigs.body.mass[position])
     # A step on the way may find too few blocks for less than what the answer comes to, which is to be named.
@@ -228,6 +230,7 @@ def _case(
         failed=failed,
         confirmed=alike,
         free=alike and today,
+        looked=looked,
     )
     remarks: tuple[str, ...] = ()
     if choice.held and checked is not None and not today and (alike or checked.near_reserve):
@@ -248,3 +251,9 @@ def _case(
         raise TooFewBlocksError(f"{who}: {fault}", lead=fault.lead, most=fault.most) from None
     kept = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
     return Case(position, need, kept, history, *choice, doubt, today, remarks)
+
+
+def _after_all(checked: CheckedDive, sights: Sights, failed: Sights) -> bool:
+    """Whether all looks that a dive goes by came after all stops that failed; there are looks."""
+    looks = sights.time[checked.is_look(sights.row)]
+    return bool(len(looks) and looks.min() > failed.time.max(initial=-1))

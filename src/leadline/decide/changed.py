@@ -40,6 +40,13 @@ LIKELY: Final = 0.2
 One rise that was thought of as less likely than one in thirty; a dive at the accepted risk is one in twenty.
 """
 
+UNHEARD: Final = 0.05
+"""The same, where what failed has no say in the answer: it is taken for a slip. [-]
+
+The accepted risk that is usual. What is believed moves need by itself; of what is not, one chance in six that
+it was so would be no chance at all.
+"""
+
 RARE: Final = 0.2
 """Chance of what a single stop showed, by all records, from which on it need not be wondered at. [-]"""
 
@@ -114,13 +121,15 @@ def changed_need(
     if checked is not None:
         looks = checked.is_look(sights.row)
         known, told = checked.before, partial(checked.log_told, state=state)
+    unheard = set(doubted.place[doubted.rose | doubted.hinted].tolist())
     for first in starts:
         since = (sights.place >= first) & ~looks
         if not since.any():
             continue
         before = known.marginals(row, state, until=first - 1)[0]
         share, found = mixed(need, before, sights.take(since), theta, told)
-        if share >= LIKELY and (best is None or share > best[0]):
+        enough = UNHEARD if first in unheard else LIKELY
+        if share >= enough and (best is None or share > best[0]):
             best = share, found, first
     if best is None:
         return None

@@ -203,7 +203,7 @@ def lead_rule(
 
 def chosen(
     ends: Sequence[float], history: LikeKit, *, block: Block, mass: float, theta: Hyperparameters,
-    failed: bool = False, confirmed: bool = False, free: bool = False,
+    failed: bool = False, confirmed: bool = False, free: bool = False, looked: bool = False,
 ) -> Choice:  # fmt: skip
     """The lead of an answer.
 
@@ -225,6 +225,8 @@ def chosen(
         Whether several looks agree, so that a large step up rests on more than one.
     free : bool
         Whether they are of the day of the dive: on that day alone a step down is not held back.
+    looked : bool
+        Whether they were all made after what failed: then it is known that it takes more, and how much.
 
     Returns
     -------
@@ -245,7 +247,7 @@ def chosen(
     # A check of the day lifts that nothing is known, and not that the band is wide.
     if high - low > WIDE or not (history.known or history.fresh_check):
         return Choice(_first(begin, bring, history, block), bring, True, False, failed)
-    if failed:
+    if failed and not looked:
         return Choice(_first(begin, bring, history, block), bring, True, False, True)
     if jump and not (history.fresh_check or confirmed):
         # The band is narrow and a step up is at once: the check confirms it.
