@@ -252,6 +252,57 @@ def test_other_kit_is_that_of_the_suit() -> None:
     assert set(found_triggers(history, other="heavy plate", suit="membrane")) == {"suit"}
 
 
+SMALL = [
+    {"item": f"{kind} {thick}", "kind": kind, "type": kind, "thickness_mm": thick}
+    for kind in ("gloves", "boots", "hood")
+    for thick in (3, 7)
+] + [{"item": "fins strap", "kind": "fins", "mass_kg": 1.9}, {"item": "plate", "kind": "plate", "mass_kg": 3}]
+"""Pieces of few types, as a club has them: of a type there is a thin one and a thick one."""
+
+OUTFITS = st.tuples(
+    *(st.sampled_from([f"{kind} 3", f"{kind} 7"]) for kind in ("gloves", "boots", "hood")),
+    st.just("fins strap"),
+    st.just("plate"),
+).flatmap(st.permutations)
+WITHOUT = st.tuples(OUTFITS, st.sets(st.integers(0, 4))).map(lambda one: [one[0][i] for i in sorted(one[1])])
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    worn=st.lists(OUTFITS, min_size=2, max_size=8),
+    planned=WITHOUT,
+    others=st.lists(OUTFITS | WITHOUT, min_size=1, max_size=16),
+    first=st.booleans(),
+)
+def test_what_is_new_does_not_hang_on_who_else_is_in_the_plan(worn, planned, others, first) -> None:
+    """By definition: it is told of the diver's own records, and named after the latest of them."""
+    history = [row | {"other": ";".join(other)} for row, other in zip(MINE, worn * 8, strict=False)]
+    mine = plan_row("Ines", other=";".join(planned))
+    more = [plan_row(["Ivo", "Noa", "Ole"][i % 3], other=";".join(kit)) for i, kit in enumerate(others)]
+
+    def told(plan):
+        made = assess(plan, fit=prior_fit(), dives=history, checks=[], gear=[*GEAR, *SMALL])
+        row = made.line.at(PLAN)[[plan.index(mine)]]
+        kit = like_kit(made, int(row[0]), 0.0)
+        found = triggers(made, row, histories=[kit], need_sd=np.array([1.5]))[0]
+        return [(t.name, round(t.widens_kg, 9), t.gained, t.missing) for t in found], kit.gained, kit.missing
+
+    alone = told([mine])
+    assert told([*more, mine] if first else [mine, *more]) == alone
+    names = [row["item"] for row in [*GEAR, *SMALL]]
+    assert {names[item] for item in alone[2]} <= set(history[-1]["other"].split(";"))
+
+
+def test_what_is_missing_is_told_by_what_was_worn_last() -> None:
+    """Thin gloves on all dives but the last: without any it is the thick ones that are missing."""
+    thin_then_thick = [*["plate;gloves 3"] * 7, "gloves 7;plate"]
+    history = [row | {"other": other} for row, other in zip(MINE, thin_then_thick, strict=True)]
+    for rows in (history, history[::-1]):
+        made = assess([plan_row("Ines")], fit=prior_fit(), dives=rows, checks=[], gear=[*GEAR, *SMALL])
+        (found,) = answers(made)[0].triggers
+        assert found.missing == ("gloves 7", "plate")
+
+
 def test_other_kit_is_said_and_widens_by_its_own_doubt() -> None:
     """By hand: a piece whose buoyancy is known to 1.2 kg makes sd 1.5 of what was 0.9."""
     doubtful = {"item": "tank boot", "kind": "other", "buoyancy_kg": -3, "buoyancy_sd_kg": 1.2 * 0.91}

@@ -124,24 +124,25 @@ class Histories:
     ) -> Iterator[tuple[tuple[int, ...], tuple[int, ...]]]:
         """Other items of a row that no dive in its suit has, and those that all have and the row has not.
 
-        Where there is no dive in its suit, all dives are meant.
+        Where there is no dive in its suit, all dives are meant. What is missing is told by the pieces of the
+        latest of them: one of the same kind that was worn before it may be another one.
         """
         past, own = self._past, self._past.other[positions]
         worn = asked.any(in_suit)[asked.of]
         meant = asked.where(in_suit | ~worn)
         seen = past.dives["other"][meant.at]
         same = meant.any(seen == own[meant.of])
-        for codes, code, there in zip(meant.split(seen), own.tolist(), same.tolist(), strict=True):
+        latest = self._latest(meant)["last_row"]
+        each = zip(meant.split(seen), positions.tolist(), latest, same.tolist(), strict=True)
+        for codes, row, last, there in each:
             if there or not len(codes):
                 yield (), ()
                 continue
-            here, sets = past.others[code], [past.others[one] for one in set(codes.tolist())]
-            gained = tuple(row for name, row in here.items() if not any(name in one for one in sets))
-            first, *rest = sets
-            missing = tuple(
-                row for name, row in first.items() if name not in here and all(name in one for one in rest)
-            )
-            yield gained, missing
+            here, sets = past.pieces(row), [past.others[one] for one in set(codes.tolist())]
+            ever, always = frozenset().union(*sets), sets[0].intersection(*sets)
+            gained = tuple(item for name, item in here.items() if name not in ever)
+            before = past.pieces(last).items()
+            yield gained, tuple(item for name, item in before if name in always and name not in here)
 
     def _water_seen(self, asked: Asked, positions: IntArray) -> BoolArray:
         """Whether one of the diver's dives was in water of about the salinity of that row."""

@@ -190,6 +190,8 @@ class Past:
         self.vague = (o.water == "brackish") & np.isnan(o.salinity)
         self.bc = _sets(o.bc)
         self.outer = _sets(o.suit)
+        gear = line.records.gear
+        self._pieces = np.where(gear["type"] == "", gear["item"], gear["type"]).tolist()
         self.other, self.others = self._other_items()
         self._count = len(line.records.divers["diver"])
         rows = self._by_date()
@@ -200,14 +202,19 @@ class Past:
         self.evidence = self._evidence_of()
         self.occasions = self._occasions_of()
 
-    def _other_items(self) -> tuple[IntArray, list[dict[str, int]]]:
-        """For each row its set of other items, and for each set the row of gear of each kind of piece."""
-        line = self.assessment.line
-        gear = line.records.gear
-        names = np.where(gear["type"] == "", gear["item"], gear["type"]).tolist()
-        _, first, place = np.unique(_sets(line.occasions.other), return_index=True, return_inverse=True)
-        sets = line.occasions.other[first].tolist()
-        return place.reshape(-1), [{names[item]: item for item in row if item >= 0} for row in sets]
+    def _other_items(self) -> tuple[IntArray, list[frozenset[str]]]:
+        """For each row its set of other items, and for each set its kinds of piece.
+
+        The numbers of the sets hang on all rows there are, so that their order means nothing.
+        """
+        other = self.assessment.line.occasions.other
+        _, first, place = np.unique(_sets(other), return_index=True, return_inverse=True)
+        return place.reshape(-1), [frozenset(self.pieces(row)) for row in first.tolist()]
+
+    def pieces(self, row: int) -> dict[str, int]:
+        """Other items of a row of the timeline: the row of gear of each kind of piece, in its order."""
+        items = self.assessment.line.occasions.other[row].tolist()
+        return {self._pieces[item]: item for item in items if item >= 0}
 
     def _by_date(self) -> IntArray:
         """Dives and checks by diver and date, what has no date last."""
