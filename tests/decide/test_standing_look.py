@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from leadline.arrays import columns_from_rows
-from leadline.decide.advice import Advice, advise
+from leadline.decide.advice import Advice, advise, answers
 from leadline.decide.assessment import Assessment
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import checked_dives
+from leadline.decide.trigger import Trigger
 from leadline.records import DIVES
 from leadline.timeline import PLAN
 
@@ -231,3 +232,85 @@ def test_two_looks_after_a_rise_that_say_how_much_more_it_takes_are_the_check(da
     before = advice(looked, [dive("2026-05-20T12:00", lead_kg=7, stop_result="rose", end_bar=60)], date=day)
     assert before.check_first
     assert before.bring_kg > 7
+
+
+# --- what they have seen is not new any more ---
+
+NEW: dict[str, Row] = {
+    "cylinder": {"cylinder": "alu 11"},
+    "water": {"water": "fresh"},
+    "other": {"other": "heavy plate"},
+    "body": {"body_mass_kg": 99},
+}
+"""What Ole has on no dive; his mass was 90 kg."""
+
+
+def new(looked: list[Row], dived: list[Row] | None = None, **plan: Any) -> dict[str, Trigger]:
+    made = answers(assessment(looked, dived, **plan))[0]
+    said = [text for text in made.advice.cautions if ": check again (" in text]
+    assert len(said) == sum(not trigger.looked for trigger in made.triggers)
+    return {trigger.name: trigger for trigger in made.triggers}
+
+
+@pytest.mark.parametrize("name", list(NEW))
+def test_what_a_look_that_stands_has_seen_is_not_new(name) -> None:
+    """By definition: looks are gone by for a month, and so is what they looked at."""
+    kit, tomorrow = NEW[name], {"date": "2026-05-21"}
+    first, later = advice([], **kit), advice([], **kit, **tomorrow)
+    lead = {"other": 1.0}.get(name, 6.0)
+    seen = looks(lead, lead, **kit)
+    assert set(new([], **kit)) == {name}
+    assert set(new(seen, **kit, **tomorrow)) == set()
+    assert later.lead_kg == first.lead_kg
+    # Seen that day: it says so, and asks for nothing.
+    assert new(seen, **kit)[name].looked
+    # Another one than was looked at is as new as before, that day too.
+    plain = looks(6.0, 6.0, body_mass_kg=90)
+    assert not new(plain, **kit)[name].looked
+    assert set(new(plain, **kit, **tomorrow)) == {name}
+
+
+def test_what_a_look_has_seen_that_does_not_stand_is_new() -> None:
+    seen = looks(6.0, 6.0, body_mass_kg=99)
+    assert set(new(seen, date="2026-06-19")) == set()
+    assert set(new(seen, date="2026-06-20")) == {"body"}  # more than 30 days later (judged)
+    assert set(new(looks(4.0, 15.0, body_mass_kg=99), date="2026-05-21")) == {"body"}  # at odds
+    held = [dive("2026-05-21", cylinder="alu 11", other="heavy plate", body_mass_kg=90)]
+    kit = {"water": "fresh", "body_mass_kg": 99}
+    assert set(new(looks(6.0, 6.0, **kit), held, date="2026-05-22", **kit)) == {"water", "body"}
+
+
+def test_a_body_is_compared_with_the_last_record_of_it() -> None:
+    """Of a look that stands, or of a dive since; by hand: 99 - 90, 95 - 99 and 93 - 94 kg."""
+    seen = looks(6.0, 6.0, body_mass_kg=99)
+    down = new(seen, date="2026-05-21", body_mass_kg=95)["body"]
+    assert (down.amount, down.since_check) == (-4, True)
+    said = [text for text in advice(seen, date="2026-05-21", body_mass_kg=95).cautions if "Body mass" in text]
+    assert said[0].startswith("Body mass down 4 kg since the last surface check: check again (")
+    assert new(seen, date="2026-05-21", body_mass_kg=97) == {}
+    not_watched = [dive("2026-05-21", stop_result="", bc_state="", body_mass_kg=94)]
+    assert new(seen, not_watched, date="2026-05-22", body_mass_kg=93) == {}
+    assert new(seen, not_watched, date="2026-05-22", body_mass_kg=90)["body"].amount == -4
+
+
+def test_a_break_ends_with_a_look_that_stands() -> None:
+    seen = looks(6.0, 6.0, day="2027-03-01")
+    assert set(new([], date="2027-03-02")) == {"break"}
+    assert set(new(seen, date="2027-03-02")) == set()
+    assert new(seen, date="2027-03-01T18:00")["break"].looked
+
+
+@pytest.mark.parametrize("day", ["2026-05-20", "2026-06-25"])
+def test_named_is_what_the_change_adds_to_this_band(day) -> None:
+    """Independent: the engine's own answers to the same records with the old body mass.
+
+    Looks at the new mass say as much of need as looks at the old one would: little is left of what it adds.
+    """
+    when, seen = f"{day}T20:00", (6.5, 6.5, 6.0)
+    one, other = (
+        answers(assessment(looks(*seen, body_mass_kg=mass), date=when))[0].need.sd for mass in (90, 104)
+    )
+    named = new(looks(*seen, body_mass_kg=104), date=when)["body"].widens_kg
+    plain = new([], date=day, body_mass_kg=104)["body"].widens_kg
+    assert named == pytest.approx(2.5631 * (other - one), abs=0.15)
+    assert named < 0.7 * plain

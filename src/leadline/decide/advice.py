@@ -14,7 +14,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.block_sentence import block_cautions
 from leadline.decide.case import QUANTILES, Begun, Case, begun, cases_of
-from leadline.decide.change import Trigger, late, triggers
+from leadline.decide.change import late
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import checked_dives, look_ahead
 from leadline.decide.disbelief import disbelief_texts
@@ -22,12 +22,14 @@ from leadline.decide.full import require_gas
 from leadline.decide.history import Histories, LikeKit, evidence_word
 from leadline.decide.lead_rule import BEGIN, WIDE, breath_out, forbidden, not_again, require_risk
 from leadline.decide.look import SurfaceDoubt
+from leadline.decide.looked_at import LookedAt, looked_at
 from leadline.decide.onward import Onward, onward
 from leadline.decide.rig_sentence import rig_cautions
 from leadline.decide.safety import RigSafety, rig_safety
 from leadline.decide.sentence import cautions
 from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.decide.step_sentence import next_step
+from leadline.decide.trigger import Trigger, triggers
 from leadline.decide.trim import on_belt, trim
 from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
@@ -131,6 +133,7 @@ class _Standing:
     """What holds of some rows of a plan whatever their needs are; *n* rows, fields as of `_Behind`."""
 
     recorded: list[LikeKit]
+    looks: list[LookedAt]
     surface: list[SurfaceDoubt]
     late_bar: FloatArray
     late_more: FloatArray
@@ -181,6 +184,8 @@ def _behind(
             rows,
             histories=[case.history for case in cases],
             need_sd=np.array([case.need.sd for case in cases]),
+            state=state,
+            looks=standing.looks,
         ),
         surface=standing.surface,
         late_bar=standing.late_bar,
@@ -327,15 +332,14 @@ def _parts(
     last: tuple[Begun, _Standing] | None = None
     for first in range(0, len(rows), STANDING_AT_A_TIME):
         many = np.arange(first, min(first + STANDING_AT_A_TIME, len(rows)))
-        all_standing = _standing(
-            assessment, histories, rows[many], state.take(many), prior[0][many], prior[1].take(many)
-        )
+        seen, own = checked[first : first + len(many)], (prior[0][many], prior[1].take(many))
+        all_standing = _standing(assessment, histories, rows[many], state.take(many), seen, own)
         for start in range(0, len(many), AT_A_TIME):
             part = slice(start, start + AT_A_TIME)
             at, standing = many[part], all_standing.part(part)
             looks = checked[int(at[0]) : int(at[-1]) + 1]
-            own = rows[at], state.take(at)
-            work = begun(assessment, *own, standing.recorded, looks, block=block, risk=risk)
+            stop = state.take(at)
+            work = begun(assessment, rows[at], stop, standing.recorded, looks, block=block, risk=risk)
             if last is not None:
                 yield last
             last = work, standing
@@ -344,12 +348,15 @@ def _parts(
 
 
 def _standing(
-    assessment: Assessment, histories: Histories, rows: IntArray, state: State, need: FloatArray,
-    shared: Exposures,
+    assessment: Assessment, histories: Histories, rows: IntArray, state: State,
+    checked: Sequence[CheckedDive | None], prior: tuple[FloatArray, Exposures],
 ) -> _Standing:  # fmt: skip
     late_bar, more = late(assessment, rows, state)
+    need, shared = prior
+    recorded = histories.like_kits(rows, need, shared)
     return _Standing(
-        recorded=histories.like_kits(rows, need, shared),
+        recorded=recorded,
+        looks=looked_at(histories.past, rows, recorded, checked),
         surface=surface_doubts(assessment, rows, state),
         late_bar=late_bar,
         late_more=more,

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from leadline.decide.change import Trigger
 from leadline.decide.onward import Onward
 from leadline.decide.safety import RigSafety
 from leadline.decide.step import Step
+from leadline.decide.trigger import Trigger
 from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from leadline.decide.change import Trigger
 from leadline.decide.safety import MOMENTS, RigSafety
 from leadline.decide.step import Step
+from leadline.decide.trigger import Trigger
 from leadline.decide.trim import trim
 
 __all__ = ["acts", "rechecks", "rig"]

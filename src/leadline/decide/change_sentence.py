@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from leadline.decide.change import Trigger
 from leadline.decide.history import LikeKit
+from leadline.decide.trigger import Trigger
 from leadline.units import about_text
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ _CHANGE: Final = {
     "water": f"{FIRST} in {{water}} on record, and salt water asks for more lead than fresh, by about 3 % of "
     "the mass of diver and kit",
     "other": f"{FIRST} {{items}} on record",
-    "body": "Body mass {amount} since the last dive on record",
+    "body": "Body mass {amount} since the last {record}",
     "break": "Last dive on record {amount} days before this one",
 }
 
@@ -65,13 +65,14 @@ def _text(trigger: Trigger, water: str, suit: str, looked: bool, imperial: bool)
         way = "up" if trigger.amount > 0 else "down"
         amount = f"{way} {about_text(abs(trigger.amount), imperial)}"
     name = suit if trigger.name == "suit" else trigger.name
-    first = _CHANGE[name].format(water=water, amount=amount, items=_swapped(trigger))
+    record = "surface check" if trigger.since_check else "dive on record"
+    first = _CHANGE[name].format(water=water, amount=amount, items=_swapped(trigger), record=record)
     wider = (
         f"it makes the band {about_text(trigger.widens_kg, imperial)} wider"
         if trigger.widens_kg >= 0.05
         else "the band hardly widens for it"
     )
-    return f"{first}: {SEEN if looked else 'check again'} ({wider})"
+    return f"{first}: {SEEN if looked and trigger.looked else 'check again'} ({wider})"
 
 
 def change_texts(
@@ -91,7 +92,7 @@ def change_texts(
     triggers : sequence of Trigger
         The reasons.
     looked : bool
-        Whether a check of the day has been made that is gone by.
+        Whether a check of the day has been made that is gone by; it answers what it has seen.
     imperial : bool
         Whether to speak in pounds.
     """

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
 from leadline.decide.history_data import LATEST, LikeKit
-from leadline.decide.past import NEAR_RESERVE, SAYS, Asked, Past
+from leadline.decide.past import NEAR_RESERVE, SAYS, Asked, Past, alike_water
 from leadline.decide.sight import taught
 from leadline.physics.ledger import Exposures
 
@@ -20,9 +20,6 @@ __all__ = ["NEAR_RESERVE", "Histories", "LikeKit", "evidence_word", "like_kit"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-LIKE_WATER: Final = 5.0
-"""Salinities that differ by no more are one water: less than 0.5 kg of lead. [g/kg] (judged)"""
 
 _COUNTED: Final = ("light_signs", "light_hints", "heavy_signs")
 _NUMBERS: Final = {"upper": "uppers", "lower": "lowers", "point": "points"}
@@ -40,7 +37,7 @@ class Histories:
 
     def __init__(self, assessment: Assessment) -> None:
         self.assessment = assessment
-        self._past = Past(assessment)
+        self.past = Past(assessment)
 
     def like_kits(
         self, positions: IntArray, need_here: FloatArray, shared: Exposures | None = None
@@ -61,7 +58,7 @@ class Histories:
         list of LikeKit
             One a row.
         """
-        past, assessment = self._past, self.assessment
+        past, assessment = self.past, self.assessment
         if shared is None:
             shared = assessment.prior(positions, assessment.state(positions))[1]
         learned = taught(assessment, shared)
@@ -89,7 +86,7 @@ class Histories:
 
     def _leads(self, like: Asked, need_here: FloatArray) -> dict[str, Sequence[Any]]:
         """Leads carried in like kit, and those that were enough at a stop, before and after a hand-off."""
-        dives, at = self._past.dives, like.at
+        dives, at = self.past.dives, like.at
         worn = dives["lead"][at]
         leads = worn + (need_here[like.of] - dives["noted"][at])
         noted = ~np.isnan(leads)
@@ -109,7 +106,7 @@ class Histories:
 
     def _latest(self, asked: Asked) -> dict[str, Sequence[Any]]:
         """Row and date of the latest dive: that with the last date, or without any the last of all."""
-        dives = self._past.dives
+        dives = self.past.dives
         date = dives["date"][asked.at]
         dated, every = asked.last(~np.isnat(date)), asked.last(np.ones(len(date), bool))
         place = np.where(dated < 0, every, dated)
@@ -127,7 +124,7 @@ class Histories:
         Where there is no dive in its suit, all dives are meant. What is missing is told by the pieces of the
         latest of them: one of the same kind that was worn before it may be another one.
         """
-        past, own = self._past, self._past.other[positions]
+        past, own = self.past, self.past.other[positions]
         worn = asked.any(in_suit)[asked.of]
         meant = asked.where(in_suit | ~worn)
         seen = past.dives["other"][meant.at]
@@ -146,19 +143,14 @@ class Histories:
 
     def _water_seen(self, asked: Asked, positions: IntArray) -> BoolArray:
         """Whether one of the diver's dives was in water of about the salinity of that row."""
-        dives, past = self._past.dives, self._past
-        alike = np.abs(dives["salinity"][asked.at] - past.salinity[positions][asked.of]) <= LIKE_WATER
-        # The word alone covers more than that, so that it cannot tell one such water from another.
-        brackish = (self.assessment.line.occasions.water[positions] == "brackish")[asked.of]
-        vague = past.vague[positions][asked.of]
-        alike |= brackish & (dives["vague"][asked.at] | (dives["brackish"][asked.at] & vague))
-        return asked.any(alike)
+        rows = self.past.dives["row"][asked.at]
+        return asked.any(alike_water(self.past, rows, positions[asked.of]))
 
     def _evidence(
         self, diver: IntArray, positions: IntArray, need_here: FloatArray, learned: FloatArray, like: Asked
     ) -> dict[str, Sequence[Any]]:
         """What the evidence in like kit says, carried to `need_here` of the ledger and what was `learned`."""
-        past, evidence = self._past, self._past.evidence
+        past, evidence = self.past, self.past.evidence
         asked = evidence.asked(diver)
         here = asked.where(
             (evidence["suit"][asked.at] == self.assessment.suit[positions][asked.of])
@@ -188,7 +180,7 @@ class Histories:
         left = np.bincount(like.of, minlength=like.count).cumsum()[like.of] - np.arange(len(like.of))
         late = like.where(left <= LATEST)
         size = len(self.assessment.line.row)
-        return np.isin(shown.of * size + rows, late.of * size + self._past.dives["row"][late.at])
+        return np.isin(shown.of * size + rows, late.of * size + self.past.dives["row"][late.at])
 
     def _walked(self, rows: IntArray, positions: IntArray) -> FloatArray:
         """Variance by which need may have walked from rows of the timeline to others. [kg²]."""
@@ -198,12 +190,12 @@ class Histories:
 
     def _fresh(self, diver: IntArray, positions: IntArray) -> BoolArray:
         """Whether a check in like kit was made near the reserve on the day of that row."""
-        checks, o = self._past.checks, self.assessment.line.occasions
+        checks, o = self.past.checks, self.assessment.line.occasions
         asked = checks.asked(diver)
         here, day = positions[asked.of], "datetime64[D]"
         return asked.any(
             (checks["suit"][asked.at] == self.assessment.suit[here])
-            & (checks["cylinder"][asked.at] == self._past.cylinder[here])
+            & (checks["cylinder"][asked.at] == self.past.cylinder[here])
             & (checks["date"][asked.at].astype(day) == o.date[here].astype(day))
             & checks["near_reserve"][asked.at]
         )

@@ -17,7 +17,7 @@ from leadline.frozen import dataclass
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
 
-__all__ = ["NEAR_RESERVE", "SAYS", "Asked", "Past", "Sorted", "highest_read"]
+__all__ = ["NEAR_RESERVE", "SAYS", "Asked", "Past", "Sorted", "alike_water", "highest_read"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -173,6 +173,10 @@ def highest_read(occasions: Occasions, rows: IntArray) -> FloatArray:
     return np.asarray(np.where(np.isfinite(most), most, np.inf))
 
 
+LIKE_WATER: Final = 5.0
+"""Salinities that differ by no more are one water: less than 0.5 kg of lead. [g/kg] (judged)"""
+
+
 class Past:
     """Dives, checks and evidence of the divers of a plan, reckoned for all of them at once.
 
@@ -187,7 +191,8 @@ class Past:
         line, o = assessment.line, assessment.line.occasions
         self.cylinder = _codes(assessment.cylinder_types)
         self.salinity = _salinities(o.water, o.salinity)
-        self.vague = (o.water == "brackish") & np.isnan(o.salinity)
+        self.brackish = o.water == "brackish"
+        self.vague = self.brackish & np.isnan(o.salinity)
         self.bc = _sets(o.bc)
         self.outer = _sets(o.suit)
         gear = line.records.gear
@@ -215,6 +220,10 @@ class Past:
         """Other items of a row of the timeline: the row of gear of each kind of piece, in its order."""
         items = self.assessment.line.occasions.other[row].tolist()
         return {self._pieces[item]: item for item in items if item >= 0}
+
+    def piece(self, item: int) -> str:
+        """Kind of piece of a row of the gear table."""
+        return str(self._pieces[item])
 
     def _by_date(self) -> IntArray:
         """Dives and checks by diver and date, what has no date last."""
@@ -247,9 +256,6 @@ class Past:
         records = {name: line.records.dives[name][there] for name in _OF_DIVE}
         return self._sorted(
             rows,
-            salinity=self.salinity[rows],
-            brackish=(line.occasions.water == "brackish")[rows],
-            vague=self.vague[rows],
             bc=self.bc[rows],
             outer=self.outer[rows],
             other=self.other[rows],
@@ -312,3 +318,11 @@ class Past:
         occasion = evidence.observations.occasion[seen]
         each = distinct(evidence.diver[seen] * (int(occasion.max(initial=0)) + 1) + occasion)
         return np.bincount(each // (int(occasion.max(initial=0)) + 1), minlength=self._count)
+
+
+def alike_water(past: Past, one: IntArray, other: IntArray) -> BoolArray:
+    """Whether rows of the timeline are in water of about the salinity of others, pair by pair."""
+    alike = np.abs(past.salinity[one] - past.salinity[other]) <= LIKE_WATER
+    # The word alone covers more than that, so that it cannot tell one such water from another.
+    vague = past.vague[one] | (past.brackish[one] & past.vague[other])
+    return np.asarray(alike | (past.brackish[other] & vague))

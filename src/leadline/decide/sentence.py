@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from leadline.decide.change import Trigger
 from leadline.decide.change_sentence import change_texts
 from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import MOST_RISE, WIDE, forbidden
 from leadline.decide.listed import listed_texts
+from leadline.decide.trigger import Trigger
 from leadline.decide.unfit_sentence import FAILED, failed_texts
 from leadline.decide.usual_sentence import usual_texts
 from leadline.units import about_text, mass_text, to_imperial
