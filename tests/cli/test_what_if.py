@@ -195,6 +195,27 @@ def test_a_late_end_has_its_lead(suggest) -> None:
     assert facts(suggest("--diver", "Ines", "--stop", "10", "--json"))["late_bring_kg"] is None
 
 
+def test_too_few_blocks_for_a_late_end_are_said(suggest) -> None:
+    """By definition: as many blocks of 100 g as are called for as planned make no more than that."""
+    fine = facts(suggest("--diver", "Ines", "--block", "0.1", "--json"))
+    one = ("--diver", "Ines", "--blocks", f"0.1kg:{round(10 * fine['bring_kg'])}")
+    few = facts(suggest(*one, "--json"))
+    assert few["bring_kg"] == pytest.approx(fine["bring_kg"])
+    assert few["late_bring_kg"] is fine["late_called_for_kg"] is None
+    assert few["late_called_for_kg"] == pytest.approx(fine["late_bring_kg"])
+    assert fine["late_p_too_light"] > fine["p_too_light"]
+    called = f"{few['late_called_for_kg']:g} kg"
+    said = f"Should it end late, {called} is called for, and all blocks that are listed make "
+    assert said in few["cautions"]
+    done = suggest(*one)
+    read = " ".join(done.stdout.split())
+    assert f"; {called} would be within the accepted risk, which these blocks do not make Too light" in read
+    assert f"; with {few['lead_kg']:g} kg too light on about 1 dive in " in read
+    assert max(map(len, done.stdout.splitlines())) <= 80
+    ends_low = facts(suggest("--diver", "Ines", "--stop", "10", "--json"))
+    assert ends_low["late_called_for_kg"] is ends_low["late_p_too_light"] is None
+
+
 def test_a_plan_says_the_lead_of_a_late_end_too(suggest, run, club: Path, tmp_path: Path) -> None:
     """The columns of the plan file stay as they are: it stands in what people read."""
     plan = tmp_path / "plan.csv"

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from leadline.decide.advice import TOO_HEAVY, advise, breath_out
+from leadline.decide.advice import TOO_HEAVY, advise, answers, breath_out
 from leadline.decide.block import Block
 from leadline.decide.history import like_kit
 from leadline.decide.sentence import dangers
@@ -272,3 +272,14 @@ def test_ends_of_the_range_of_risk_belong_to_it(risk) -> None:
 
 def test_no_rows_no_answers() -> None:
     assert advise(assess([])) == []
+
+
+@pytest.mark.parametrize("diver", ["Ines", "Noa", "Uma"])
+def test_chance_of_a_late_end_is_that_of_the_lead_with_less_gas(diver) -> None:
+    """Independent: the same lead at a stop planned with what is left then."""
+    made = assess([plan_row(diver)])
+    (answer,) = answers(made)
+    (later,) = answers(made, pressure=answer.late_bar, lead=answer.advice.lead_kg)
+    assert answer.late_bar == 20
+    assert answer.late_p_too_light == pytest.approx(later.advice.p_too_light, abs=0.003)
+    assert answer.late_p_too_light > answer.advice.p_too_light

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from leadline.decide.advice import advise
-from leadline.decide.answering import lateness, newer_than_fit, taken_over
+from leadline.decide.answering import late_leads, lateness, newer_than_fit, taken_over
 from leadline.decide.assessment import Assessment
+from leadline.decide.block import Block, BlockSet
+from leadline.decide.block_sentence import late_short
 from leadline.decide.roster_scope import roster_plan
 from leadline.decide.season_card import card_cells
 from leadline.errors import RecordError
@@ -252,3 +256,16 @@ def test_a_check_later_than_the_last_dive_does_not_lose_its_shallow_stop() -> No
     taken = taken_over(held, {"diver": "Ines"})
     assert taken.word == "check"
     assert taken.cells["stop_depth_m"] == "3"
+
+
+def test_lead_of_a_late_end_is_made_of_the_blocks_or_said_to_be_lacking() -> None:
+    """By hand: 1 + 2 + 2 kg make 5 kg; of 1 and 2 kg any number makes 6."""
+    few = BlockSet(1.0, stock=((1.0, 1), (2.0, 2)))
+    assert late_leads(Block(1.0), 5.3, 5.0) == (6.0, pytest.approx(np.nan, nan_ok=True))
+    assert late_leads(few, 4.4, 4.0) == (5.0, pytest.approx(np.nan, nan_ok=True))
+    assert late_leads(few, 5.3, 5.0) == (pytest.approx(np.nan, nan_ok=True), 6.0)
+    assert late_leads(replace(few, more=True), 5.3, 5.0) == (6.0, 6.0)  # to be borrowed
+    assert late_leads(few, np.nan, 5.0) == pytest.approx((np.nan, np.nan), nan_ok=True)
+    assert late_short(few, np.nan, 5.0) == ()
+    assert len(late_short(few, 6.0, 5.0)) == 1
+    assert late_short(replace(few, more=True), 8.0, 6.0) == ()  # too few as planned, which is said

@@ -160,6 +160,8 @@ def _left(planned: Planned, units: Units) -> tuple[str, str]:
 
 def _late(answer: Answer, lower: str, units: Units) -> list[tuple[str, str]]:
     """Need and lead if the dive ends with less gas than planned, with what is left then."""
+    from leadline.reports.phrase import chance
+
     if answer.late_bar != answer.late_bar:
         return []
     need = answer.advice.need_q50_kg
@@ -171,7 +173,11 @@ def _late(answer: Answer, lower: str, units: Units) -> list[tuple[str, str]]:
     text = (
         f"with {lower} left {after - before:.1f} {quantity(need, 'kg', units=units).split()[1]} more: {then}"
     )
-    if answer.late_bring_kg == answer.late_bring_kg:
+    text += f"; with {_lead(answer.advice.lead_kg, units)} too light on {chance(answer.late_p_too_light)}"
+    if answer.late_called_for_kg == answer.late_called_for_kg:
+        called = _lead(answer.late_called_for_kg, units)
+        text += f"; {called} would be within the accepted risk, which these blocks do not make"
+    else:
         text += f"; {_lead(answer.late_bring_kg, units)} would be within the accepted risk"
     return [("Ends late", text)]
 

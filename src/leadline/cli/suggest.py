@@ -269,6 +269,8 @@ def _document(planned: Planned, answer: Answer, changed: list[dict[str, Any]]) -
         "late_need_q50_kg": round(advice.need_q50_kg + answer.late_more_kg, 4),
         "late_need_q90_kg": round(advice.need_q90_kg + answer.late_more_kg, 4),
         "late_bring_kg": round(answer.late_bring_kg, 6),
+        "late_called_for_kg": round(answer.late_called_for_kg, 6),
+        "late_p_too_light": round(answer.late_p_too_light, 5),
         "after_check_kg": None if answer.after is None else round(answer.after.more_kg, 6),
         "dive_at_least_kg": None if answer.after is None else round(answer.after.at_least, 6),
         "after_check_bar": None if answer.after is None else answer.after.bar,

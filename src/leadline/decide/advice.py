@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.advice_data import Advice, Answer
+from leadline.decide.answering import late_leads
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
-from leadline.decide.block_sentence import block_cautions
+from leadline.decide.block_sentence import block_cautions, late_short
 from leadline.decide.case import QUANTILES, Begun, Case, begun, cases_of
 from leadline.decide.change import late
 from leadline.decide.checked_dive import CheckedDive
@@ -31,7 +32,6 @@ from leadline.decide.step import Setup, Step, next_acts, surface_doubts
 from leadline.decide.step_sentence import next_step
 from leadline.decide.trigger import Trigger, triggers
 from leadline.decide.trim import on_belt, trim
-from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.model.stack import chances_above
 from leadline.physics.ledger import Exposures, State, prior_sd
@@ -150,7 +150,8 @@ class _Behind:
     """What all rows of a plan need besides their need, reckoned at once; *n* rows.
 
     `chance` is that of a need beyond the lead and what exhaling covers, beyond the lead less what is too
-    heavy, and beyond the lead carried last and what exhaling covers, NaN where there was none; shape (n, 3).
+    heavy, beyond the lead carried last and what exhaling covers, NaN where there was none, and as the first
+    one if the dive ends late; shape (n, 4).
     """
 
     safety: RigSafety
@@ -173,9 +174,10 @@ def _behind(
     middle = np.array([case.ends[QUANTILES.index(0.5)] for case in cases])
     enough = breath_out(assessment.fit.theta)
     last = np.array([case.history.worn[-1] if len(case.history.worn) else np.nan for case in cases])
-    beyond = np.stack([lead + enough, lead - TOO_HEAVY, last + enough], axis=1)
+    late_end = lead + enough - standing.late_more
+    beyond = np.stack([lead + enough, lead - TOO_HEAVY, last + enough, late_end], axis=1)
     chance = chances_above([case.need for case in cases], beyond).tolist()
-    failed = [not_again(case.history, one[-1], case.lead) for case, one in zip(cases, chance, strict=True)]
+    failed = [not_again(case.history, one[2], case.lead) for case, one in zip(cases, chance, strict=True)]
     carried = assessment.rigs.carried[rows]
     return _Behind(
         safety=rig_safety(assessment, rows, lead=lead, need=middle, stop=state),
@@ -198,22 +200,12 @@ def _behind(
     )
 
 
-def _late_bring(case: Case, more: float, *, block: Block, enough: float) -> float:
-    """Lightest lead within the accepted risk if the dive ends late; NaN where nobody has that much. [kg]."""
-    if np.isnan(more):
-        return more
-    try:
-        return max(block.at_least(case.ends[-1] + more - enough), case.bring)
-    except OutOfRangeError:
-        return float("nan")
-
-
 def _answer(
     assessment: Assessment, case: Case, i: int, behind: _Behind, step: Step, *, block: Block, imperial: bool
 ) -> Answer:
     """One row, put into words."""
     enough, more = breath_out(assessment.fit.theta), float(behind.late_more[i])
-    too_light, enough_for_heavy, light_as_last = behind.chance[i]
+    too_light, enough_for_heavy, light_as_last, late_too_light = behind.chance[i]
     sentence = next_step(
         case.lead,
         case.bring,
@@ -243,9 +235,11 @@ def _answer(
         imperial=imperial,
     )
     least, unsure = case.ends[-1] - enough, case.failed or case.doubted
+    late_bring, late_called_for = late_leads(block, least + more, case.bring)
     found += block_cautions(
         block, bring=case.bring, lead=case.lead, enough=least, failed=unsure, imperial=imperial
     )
+    found += late_short(block, late_called_for, max(case.bring, case.lead), imperial=imperial)
     prior = (float(behind.prior[i]), float(behind.prior_sd[i]))
     return Answer(
         _advice(
@@ -263,7 +257,9 @@ def _answer(
         behind.again[i],
         float(behind.late_bar[i]),
         more,
-        _late_bring(case, more, block=block, enough=enough),
+        late_bring,
+        late_called_for,
+        late_too_light,
         behind.after[i],
         case.history.known,
         bool(case.history.light_signs),

@@ -90,7 +90,11 @@ class Answer:
     late_more_kg : float
         Need there less need as planned. [kg]
     late_bring_kg : float
-        Lightest lead whose chance of too light is accepted there. [kg]
+        Lightest lead whose chance of too light is accepted there; NaN where the blocks do not make it. [kg]
+    late_called_for_kg : float
+        The same where all blocks that are listed are lighter than that; NaN where they are not. [kg]
+    late_p_too_light : float
+        Chance of too light there with the lead of the answer. [-]
     after : Onward or None
         What to put on after the surface check that comes first; None where none does.
     known : bool
@@ -108,6 +112,8 @@ class Answer:
     late_bar: float
     late_more_kg: float
     late_bring_kg: float
+    late_called_for_kg: float
+    late_p_too_light: float
     after: Onward | None
     known: bool = True
     rose: bool = False

@@ -8,13 +8,14 @@ from typing import Any, Final
 import numpy as np
 
 from leadline.decide.assessment import Assessment
+from leadline.decide.block import GRAM, Block, BlockSet
 from leadline.decide.takeover import NOTHING, Taken, taken_over
 from leadline.distinct import distinct
 from leadline.frozen import dataclass
 from leadline.physics.ledger import State, evaluate
 from leadline.timeline import CHECK, DIVE
 
-__all__ = ["NOTHING", "Lateness", "Taken", "lateness", "newer_than_fit", "taken_over"]
+__all__ = ["NOTHING", "Lateness", "Taken", "late_leads", "lateness", "newer_than_fit", "taken_over"]
 
 LATE: Final = 15.0
 """How far below the planned pressure a dive that ran late ends. [bar]"""
@@ -71,6 +72,32 @@ def lateness(assessment: Assessment, position: int) -> Lateness:
 
 def _need(assessment: Assessment, rows: Any, state: State) -> float:
     return float(evaluate(assessment.rigs.take(rows), state).need[0])
+
+
+def late_leads(block: Block, least: float, bring: float) -> tuple[float, float]:
+    """Lightest lead within the accepted risk if the dive ends late, on the blocks and if they are too few.
+
+    Parameters
+    ----------
+    block : Block
+        Blocks in use.
+    least : float
+        Lightest of all there; NaN where the plan already ends that low. [kg]
+    bring : float
+        Of the dive as planned. [kg]
+
+    Returns
+    -------
+    on_blocks, called_for : float
+        The first is NaN where all blocks together are lighter and there are no more to be had; the second
+        where they are not. [kg]
+    """
+    if np.isnan(least):
+        return least, least
+    called = max(block.endless.at_least(least), bring)
+    if not isinstance(block, BlockSet) or called <= block.all_there_is + GRAM:
+        return called, float("nan")
+    return (called if block.more else float("nan")), called
 
 
 def newer_than_fit(assessment: Assessment, diver: str) -> tuple[int, int]:

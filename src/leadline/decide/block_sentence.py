@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+
 from leadline.decide.block import GRAM, Block, BlockSet
 from leadline.units import about_text, mass_text
 
-__all__ = ["block_cautions", "coarse", "scarce", "short"]
+__all__ = ["block_cautions", "coarse", "late_short", "scarce", "short"]
 
 COARSE: Final = 1.0
 """Lead that comes on top for want of smaller blocks, from which that is said. [kg]"""
@@ -69,6 +71,29 @@ def coarse(bring: float, enough: float, *, imperial: bool = False) -> tuple[str,
     return (
         f"These blocks are coarse: about {about_text(least, imperial)} would be enough, and with them it is "
         f"{mass_text(bring, imperial=imperial)}, so bring smaller ones",
+    )
+
+
+def late_short(block: Block, called: float, own: float, *, imperial: bool = False) -> tuple[str, ...]:
+    """A caution where all blocks are too few if the dive ends late; none where they are too few anyway.
+
+    Parameters
+    ----------
+    block : Block
+        Blocks in use.
+    called : float
+        Lead called for then, where the blocks do not make it; else NaN. [kg]
+    own : float
+        What the answer has to have at hand. [kg]
+    imperial : bool
+        Whether to speak in pounds.
+    """
+    if np.isnan(called) or not isinstance(block, BlockSet) or own > block.all_there_is + GRAM:
+        return ()
+    every, wanted = (mass_text(mass, imperial=imperial) for mass in (block.all_there_is, called))
+    return (
+        f"Should it end late, {wanted} is called for, and all blocks that are listed make {every}: have more "
+        "of them, or be at the stop with the gas planned",
     )
 
 
