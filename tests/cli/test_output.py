@@ -20,7 +20,6 @@ from rich.console import Console, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from leadline import __version__
 from leadline.book import Book
 from leadline.cli.output import error, note, plain, progress, quantity, show, table, user_errors
 from leadline.cli.paragraph import _ACCENTS, _ONE_CELL, BLANK, Page, broken, facts, line, wrapped
@@ -363,10 +362,3 @@ def test_imperial_quantities(unit: str, foreign: str, symbol: str) -> None:
     assert quantity(value, unit, units="imperial", digits=3) == f"{expected:.3f} {symbol}"
     assert quantity(value, unit) == f"17.3 {unit}"
     assert quantity(float("nan"), unit) == ""
-
-
-def test_python_can_be_asked_for_the_program(tmp_path: Path) -> None:
-    asked = [sys.executable, "-m", "leadline", "--version"]
-    done = subprocess.run(asked, capture_output=True, text=True, check=False, cwd=tmp_path)
-    assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout.strip().endswith(__version__)

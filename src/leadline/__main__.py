@@ -1,5 +1,0 @@
-"""``python -m leadline``."""
-
-from leadline.cli import main
-
-main()
