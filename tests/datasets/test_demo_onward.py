@@ -24,10 +24,11 @@ DATASETS = Path(__file__).resolve().parents[2] / "datasets"
 
 
 @pytest.fixture(scope="module")
-def leads(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tuple[float, float]]:
-    """Lead by the sheet and by `check`, for each diver of the plan who is to find eye level and can. [kg].
+def told(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tuple[float, float]]:
+    """Lead by the sheet and by `check`, for each diver of the plan who is to look. [kg].
 
-    Eye level is found where it is expected, with the lead to begin with, or with all at hand.
+    Eye level is found where it is expected, with the lead to begin with, or with all at hand; or the diver is
+    under water without any.
     """
     path = tmp_path_factory.mktemp("demo") / "demo.duckdb"
     with Book.open(path, write=True, create=True) as book:
@@ -43,9 +44,15 @@ def leads(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tup
         dive = {name: column[i : i + 1] for name, column in plan.items()}
         before = CheckedDive.around(Assessment.of(records, fit, plan=dive, **in_fit))
         middle = float(before.expected.quantile(0.5))
-        if answer.after is None or middle < 0:
+        if answer.after is None:
             continue
         advice = answer.advice
+        if answer.after.deep:
+            look = Look(0.0, dive["start_bar"][0], "under")
+            read = check(records, fit, dive, [look], **in_fit).advice.bring_kg
+            found[advice.diver, "under"] = answer.after.bare_kg, read
+        if middle < 0:
+            continue
         ends = {"middle": Block().nearest(middle), "begin": advice.lead_kg, "hand": advice.bring_kg}
         for at, eye in ends.items():
             look = Look(eye, dive["start_bar"][0], "eye")
@@ -55,8 +62,17 @@ def leads(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tup
     return found
 
 
-def test_sheet_and_check_agree_where_eye_level_is_expected(leads) -> None:
+def test_sheet_and_check_agree_under_water_without_lead(told) -> None:
+    """To a block, and no less by more than a rounding."""
+    under = {diver: both for (diver, at), both in told.items() if at == "under"}
+    assert len(under) >= 3
+    for diver, (sheet, read) in under.items():
+        assert -0.5 <= sheet - read <= 0.5, diver
+
+
+def test_sheet_and_check_agree_where_eye_level_is_expected(told) -> None:
     """To a block where eye level is expected; the more lead it takes, the more the sheet has over `check`."""
+    leads = {key: both for key, both in told.items() if key[1] != "under"}
     assert len(leads) >= 15
     for (diver, at), (sheet, read) in leads.items():
         assert -0.5 <= sheet - read <= (0.5 if at == "middle" else 1.5), (diver, at)

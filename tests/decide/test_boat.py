@@ -305,9 +305,10 @@ def test_lead_for_whoever_is_deeper_without_any_is_on_the_sheet_and_in_the_rows(
     found = sheet([club.plan_row("Uma", dive="1", suit="vest", cylinder="steel 12"), *PLAN])
     rows = {row["check_place"]: row["bare_kg"] for row in boat_rows(found)}
     for diver in found.checks:
-        eye = max(diver.after.more_kg, diver.after.least_kg)
-        most = min(diver.answer.bring_kg, eye) if diver.after.deep else None
-        assert rows[diver.check_place] == most
+        bare = diver.after.bare_kg if diver.after.deep else None
+        assert rows[diver.check_place] == bare
+        # Under water without any lead: less than at eye level without any, by a head.
+        assert bare is None or bare <= min(diver.answer.bring_kg, diver.after.lead(0.0))
     known = [bare for place, bare in sorted((p, b) for p, b in rows.items() if p) if bare is not None]
     shown = re.findall(r'<data value="([^"]*)" data-field="bare_kg">', render(found))
     assert [float(bare) for bare in shown] == pytest.approx(known)

@@ -170,31 +170,28 @@ def test_next_step_says_what_to_put_on_and_for_whom_it_shows_little() -> None:
     assert bare.after is not None
     assert bare.after.deep
     assert bare.advice.next_step.endswith(
-        f"Under water without any lead: dive with {bare.after.bare(bare.advice.bring_kg):g} kg; where the "
+        f"Under water without any lead: dive with {bare.after.bare_kg:g} kg; where the "
         "crown is out yet, as at eye level."
     )
 
 
-def test_whoever_needs_less_than_eye_level_shows_is_given_no_more_than_after_eye_level() -> None:
-    """Under water without lead: Archimedes asks for less lead than at eye level without any."""
+def test_words_for_whoever_is_under_water_without_any_lead() -> None:
     crown = "; where the crown is out yet, as at eye level"
-    after = Onward(bar=200.0, more_kg=2.5, deep=True, least_kg=2.5)
-    assert after_check(after, 4.0).endswith("Under water without any lead: dive with 2.5 kg" + crown)
-    assert after_check(after, 1.0).endswith("Under water without any lead: dive with 1 kg" + crown)
-    assert after_check(replace(after, more_kg=0.0, least_kg=0.0), 4.0).endswith(
-        "without any lead: dive without" + crown
-    )
+    after = Onward(bar=200.0, more_kg=2.5, least_kg=2.5, bare_kg=1.0)
+    assert after_check(after).endswith("Under water without any lead: dive with 1 kg" + crown)
+    assert after_check(replace(after, bare_kg=0.0)).endswith("without any lead: dive without" + crown)
+    assert "without any" not in after_check(replace(after, bare_kg=np.nan))
 
 
 def test_words_for_the_least_lead_of_the_dive() -> None:
-    after = Onward(bar=200.0, more_kg=2.5, deep=False, least_kg=2.5)
+    after = Onward(bar=200.0, more_kg=2.5, least_kg=2.5)
     assert in_all(after) == ""
     assert in_all(replace(after, least_kg=4.0)) == ", at least 4 kg in all"
 
 
 def test_lead_of_the_dive_by_hand() -> None:
     """Arithmetic: 3 on top, at least 4 in all."""
-    after = Onward(bar=200.0, more_kg=3.0, deep=False, least_kg=4.0)
+    after = Onward(bar=200.0, more_kg=3.0, least_kg=4.0)
     assert [after.lead(eye) for eye in (0.0, 1.0, 2.0, 4.5)] == [4.0, 4.0, 5.0, 7.5]
 
 
@@ -232,13 +229,13 @@ def looked_up(mean: float, sd: float):
     band, block = Marginal(points, weights / weights.sum(), 0.6 * sd), Block()
     bring = block.at_least(mean + 1.645 * sd - 0.5)
     begin = min(block.nearest(mean + 0.524 * sd), bring)
-    way = Way(*(np.array([x]) for x in (200.0, more, look_sd)))
+    way = Way(*(np.array([x]) for x in (200.0, more, look_sd, np.nan, np.nan)))
     ends = np.array([[mean - 1.2816 * sd, mean]]), np.array([begin]), np.array([bring])
     ((more, least),) = between([band], way, *ends, risk=0.05, enough=0.5)
     alone = put_on(way.more[0], look_sd, block=block, risk=0.05, enough=0.5)
     on = block.at_least(max(more, 0.0))
-    after = Onward(200.0, on, False, block.at_least(max(least, 0.0)))
-    after = after if on < alone else Onward(200.0, alone, False)
+    after = Onward(200.0, on, block.at_least(max(least, 0.0)))
+    after = after if on < alone else Onward(200.0, alone)
     seen &= lead <= bring
     dive = np.array([after.lead(x) for x in np.arange(0, bring + 0.5, 0.5)])
     return need[seen], lead[seen], dive[np.rint(2 * lead[seen]).astype(int)], alone
@@ -269,7 +266,7 @@ def test_too_light_is_within_the_risk_wherever_eye_level_was_found(mean, sd) -> 
 def test_words_in_pounds() -> None:
     (found,) = answers(club.assess([club.plan_row("Zed")]), block=Block.parse("1lb"), imperial=True)
     assert found.after is not None
-    assert after_check(found.after, 0.0, imperial=True).startswith(
+    assert after_check(found.after, imperial=True).startswith(
         ", the cylinder as full as planned; then for the end"
     )
     assert f"{found.after.more_kg / 0.45359237:.0f} lb more" in found.advice.next_step
@@ -300,9 +297,8 @@ def test_no_look_sends_anybody_down_with_what_failed() -> None:
         plan = columns_from_rows(DIVES, [club.plan_row("Zed", date="2026-07-01")])
         return answers(Assessment.of(club.records(dives=dives, checks=[]), prior_fit(), plan=plan))[0]
 
-    told, bound = asked(2.0), asked(4.0)
-    assert told.after.deep
-    assert told.after.bare(told.advice.bring_kg) == 3.5  # more than the 2 kg that failed
-    assert "Under water without any lead: dive with 3.5 kg" in told.advice.next_step
+    told, bound = asked(0.5), asked(4.0)
+    assert told.after.bare_kg == 1.5  # more than the half kilogram that failed
+    assert "Under water without any lead: dive with 1.5 kg" in told.advice.next_step
     assert not bound.after.deep
     assert "without any lead" not in bound.advice.next_step

@@ -76,9 +76,7 @@ def test_checks_first_are_listed_in_order_with_their_reasons() -> None:
         leads = [diver.answer.lead_kg] if diver.answer.lead_kg else []
         leads += [diver.answer.bring_kg] if diver.answer.bring_kg > diver.answer.lead_kg else []
         leads += after_check(diver.after)
-        # Under water without any lead: no more than what is enough at eye level, or is at hand.
-        eye = max(diver.after.more_kg, diver.after.least_kg)
-        leads += [min(diver.answer.bring_kg, eye)] if diver.after.deep else []
+        leads += [diver.after.bare_kg] if diver.after.deep else []
         assert values(item) == pytest.approx(leads)
 
 
@@ -112,23 +110,21 @@ def test_a_check_that_may_not_be_read_says_what_to_dive_with() -> None:
     data = sample.boat_data()
     one = data.checks[0]
 
-    def said(deep):
+    def said(bare):
         dives = [
             replace(
                 d,
                 divers=tuple(
-                    replace(x, after=replace(x.after, deep=deep)) if x is one else x for x in d.divers
+                    replace(x, after=replace(x.after, bare_kg=bare)) if x is one else x for x in d.divers
                 ),
             )
             for d in data.dives
         ]
         return parse_page(report.render(replace(data, dives=tuple(dives)))).one("ol").all("li")[0]
 
-    # Under water without lead needs no more than what is enough at eye level without lead.
-    least = min(one.answer.bring_kg, max(one.after.more_kg, one.after.least_kg))
-    assert values(said(deep=True))[-1] == pytest.approx(least)
-    assert "if under water even without lead, dive with" in said(deep=True).text()
-    assert "under water" not in said(deep=False).text()
+    assert values(said(bare=1.5))[-1] == pytest.approx(1.5)
+    assert "if under water even without lead, dive with" in said(bare=1.5).text()
+    assert "under water" not in said(bare=float("nan")).text()
 
 
 def test_every_caution_is_somewhere_on_the_sheet() -> None:

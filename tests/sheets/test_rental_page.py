@@ -69,6 +69,21 @@ def test_every_cell_of_the_card_equals_the_data(units) -> None:
             assert ("check" in td.text()) == cell.check_first
 
 
+# "Dive with the +" is what is enough at eye level: by a head, some 2 kg, too much under water.
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+def test_under_water_without_lead_a_head_is_taken_off_the_card(units) -> None:
+    """Independent: the least that the cells allow, 1.8 L of head or more of them all but for a block."""
+    data = sample.rental_data(units)
+    shown = parse_page(report.render(data)).all("data", data_field="bare_less_kg")
+    for table, less in zip(data.tables, shown, strict=True):
+        cells = [cell for row in table.cells for cell in row if cell.check_first]
+        assert all(cell.bare_kg <= min(cell.after_check_kg, cell.bring_kg) for cell in cells)
+        found = min(cell.after_check_kg - cell.bare_kg for cell in cells if cell.bare_kg > 0)
+        assert values(less) == pytest.approx([found], abs=5.1e-5)
+        assert 1.5 <= found <= 3.5
+        assert all(cell.after_check_kg - found >= cell.bare_kg - 1e-9 for cell in cells if cell.bare_kg)
+
+
 # A card hangs at the counter by itself, away from the foot of the page and from the first sheet.
 def test_every_card_says_when_it_was_made_and_that_a_check_overrules_it() -> None:
     data = sample.rental_data()

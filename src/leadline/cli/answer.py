@@ -332,7 +332,7 @@ def _in_all(answer: Answer, units: Units) -> list[str]:
     if answer.after is None:
         return []
     bounds = in_all(answer.after, imperial=units == "imperial").removeprefix(", ")
-    deep = deeper(answer.after, answer.advice.bring_kg, imperial=units == "imperial")
+    deep = deeper(answer.after, imperial=units == "imperial")
     return [
         f"{text[0].upper()}{text[1:]}." for text in (bounds and f"after the check {bounds}", deep) if text
     ]

@@ -204,7 +204,7 @@ def _check_places(plan: Columns, found: Sequence[Answer], time: IntArray) -> lis
         a, after = found[i].advice, found[i].after
         same = (
             a.diver, suit_label(plan, i), *kit_labels(plan, i), water_label(plan, i),
-            a.lead_kg, a.bring_kg, after and (after.more_kg, after.least_kg),
+            a.lead_kg, a.bring_kg, after and (after.more_kg, after.least_kg, str(after.bare_kg)),
         )  # fmt: skip
         twice[same, time[i]] += 1
         out[i] = places.setdefault((*same, twice[same, time[i]]), len(places) + 1)

@@ -24,6 +24,7 @@ __all__ = [
     "SurfaceDoubt",
     "Worth",
     "carried",
+    "covered",
     "eye_level",
     "handed_off",
     "line_sd",
@@ -208,6 +209,11 @@ def eye_level() -> tuple[float, float]:
     """
     most, least = ((_LINE[word] - _LINE["eye"]) / 2 for word in ("chin", "crown"))
     return (most + least) / 2, (most - least) / sqrt(12)
+
+
+def covered() -> float:
+    """How much of the head may be out of the water where the word is under: half of the way to crown. [L]."""
+    return (_LINE["crown"] + _LINE["under"]) / 2
 
 
 def line_sd(litre: Numbers, breath_sd: Numbers) -> FloatArray:

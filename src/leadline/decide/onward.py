@@ -15,12 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
+from leadline.decide.bare import known_under
 from leadline.decide.block import Block, BlockSet
 from leadline.decide.case import QUANTILES, Case
 from leadline.decide.checked_dive import ASTRAY
 from leadline.decide.full import full
 from leadline.decide.lead_rule import MORE_THAN_LIGHT, breath_out
-from leadline.decide.look import eye_level, line_sd
+from leadline.decide.look import covered, eye_level, line_sd
 from leadline.decide.look_density import bias_nodes
 from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
@@ -47,6 +48,10 @@ class Way:
         Need at the stop less the lead of that check. [kg]
     sd : ndarray
         How well such a check shows need at the stop: the word for the waterline, breath, head and foam. [kg]
+    under : ndarray
+        Most need at the stop of whoever is under water without any lead. [kg]
+    under_sd : ndarray
+        How sharply that is seen. [kg]
 
     Notes
     -----
@@ -56,6 +61,8 @@ class Way:
     bar: FloatArray
     more: FloatArray
     sd: FloatArray
+    under: FloatArray
+    under_sd: FloatArray
 
 
 @dataclass(frozen=True)
@@ -68,18 +75,22 @@ class Onward:
         Pressure of the check. [bar gauge]
     more_kg : float
         Lead to put on over that which brings the water to eye level on a normal breath; not below 0. [kg]
-    deep : bool
-        Whether the diver may be under water without any lead: then what is enough at eye level without any is
-        enough, and more than that. Not where no more failed at the stop: what is seen at the surface then has
-        to be looked at again.
     least_kg : float
         Least lead to dive with, whatever the check shows; up to `more_kg` it needs no saying. [kg]
+    bare_kg : float
+        Lead for whoever is under water without any; NaN where nobody is to expect that, and where no more
+        failed at the stop: what is seen at the surface then has to be looked at again. [kg]
     """
 
     bar: float
     more_kg: float
-    deep: bool
     least_kg: float = 0.0
+    bare_kg: float = np.nan
+
+    @property
+    def deep(self) -> bool:
+        """Whether the diver may be under water without any lead."""
+        return not np.isnan(self.bare_kg)
 
     @property
     def at_least(self) -> float:
@@ -89,13 +100,6 @@ class Onward:
     def lead(self, eye: float) -> float:
         """Lead for the dive of whoever found eye level with that. [kg]."""
         return max(eye + self.more_kg, self.least_kg)
-
-    def bare(self, bring: float) -> float:
-        """Lead for whoever is under water without any, of so much at hand. [kg].
-
-        Need is then less than at eye level without lead.
-        """
-        return min(bring, self.lead(0.0))
 
 
 def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:
@@ -119,13 +123,8 @@ def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:
     rigs = assessment.rigs.take(rows)
     pressure = full(assessment, rows)
     breath, breath_sd = breath_volume(np.full(len(rows), "normal", object), rigs.lungs)
-    check = State(
-        depth=0.0,
-        cylinder_pressure=pressure,
-        carried=rigs.present,
-        breath=breath,
-        head_out=emerged_head(rigs, "eye")[0],
-    )
+    head, covers = (emerged_head(rigs, word)[0] for word in ("eye", "under"))
+    check = State(depth=0.0, cylinder_pressure=pressure, carried=rigs.present, breath=breath, head_out=head)
     first, last = evaluate(rigs, check), evaluate(rigs, stop)
     here, there = exposures(rigs, check, ledger=first), exposures(rigs, stop, ledger=last)
     mean, covariance = assessment.fit.aligned(here.names)
@@ -134,10 +133,14 @@ def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:
     doubt = np.sqrt(np.einsum("np,pq,nq->n", apart, covariance, apart) + suit**2)
     litre = first.water_density / 1e3 / first.lead_factor
     off, off_sd = eye_level()
+    down, seen = last.need - first.need + apart @ mean, np.hypot(doubt, line_sd(litre, breath_sd))
     return Way(
         bar=np.where(rigs.present, pressure, np.inf).min(axis=1),
-        more=last.need - first.need + apart @ mean + litre * off,
-        sd=np.hypot(doubt, np.hypot(line_sd(litre, breath_sd), litre * off_sd)),
+        more=down + litre * off,
+        sd=np.hypot(seen, litre * off_sd),
+        # The head that is out at eye level, with what of a hood, is not out here.
+        under=down - litre * (head - covers - covered()),
+        under_sd=seen,
     )
 
 
@@ -301,16 +304,28 @@ def onward(
     band = np.array([[cases[i].ends[QUANTILES.index(q)] for q in (0.1, 0.5)] for i in at])
     begin = np.array([cases[i].lead for i in at])
     hand = np.array([max(cases[i].bring, cases[i].lead) for i in at])
-    known = between([cases[i].need for i in at], way, band, begin, hand, risk=risk, enough=enough)
-    ways = zip(at, *(a.tolist() for a in (way.bar, way.more, way.sd, band[:, 0], known)), strict=True)
-    for i, bar, more, sd, low, (on, least) in ways:
+    needs = [cases[i].need for i in at]
+    known = between(needs, way, band, begin, hand, risk=risk, enough=enough)
+    under, deep = np.zeros(len(at)), band[:, 0] < way.more
+    if len(some := np.flatnonzero(deep)):
+        told = way.under[some], way.under_sd[some]
+        under[some] = known_under([needs[i] for i in some.tolist()], *told, risk=risk)
+    each = (way.bar, way.more, way.sd, way.under, way.under_sd, known, under, deep)
+    for i, bar, more, sd, most, most_sd, (on, least), beyond, sinks in zip(
+        at, *(a.tolist() for a in each), strict=True
+    ):
         alone, case = put_on(more, sd, block=block, risk=risk, enough=enough), cases[i]
-        on, least = (_on_blocks(max(kg, 0.0), block) for kg in (on, least))
+        on, least, bare = (_on_blocks(max(kg, 0.0), block) for kg in (on, least, beyond - enough))
+        again = case.looked or case.doubted
         # By the look alone each lead of eye level is within the risk, and needs no least one.
-        if case.looked or case.doubted or on >= alone:
+        if again or on >= alone:
             on, least = alone, 0.0
-        deep = low < more and min(case.bring, max(on, least)) > failed[i]
+        if again:
+            bare = max(bare, put_on(most, most_sd, block=block, risk=risk, enough=enough))
+        # Who is deeper than at eye level needs less than there.
+        bare = min(bare, max(on, least), case.bring)
         # Nor does one look send anybody down with what failed; what was typed wrong is no lead to ask for.
-        least = max(least, min(_on_blocks(max(failed[i] + MORE_THAN_LIGHT, 0.0), block), case.bring))
-        found[i] = Onward(bar, on, deep, least)
+        more_than = min(_on_blocks(max(failed[i] + MORE_THAN_LIGHT, 0.0), block), case.bring)
+        bare = max(bare, more_than) if sinks and bare > failed[i] else np.nan
+        found[i] = Onward(bar, on, max(least, more_than), bare)
     return found

@@ -14,6 +14,7 @@ from leadline.arrays import Columns
 from leadline.decide.advice import BEGIN, QUANTILES, TOO_HEAVY, WIDE
 from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
+from leadline.decide.bare import crowd_under
 from leadline.decide.crowd import Crowd
 from leadline.decide.label import items, latest_dive
 from leadline.decide.lead_rule import require_risk
@@ -316,7 +317,11 @@ def _cell(strangers: RentalCrowd, at: tuple[int, int, int], desk: Desk, *, evide
     bring = step.at_least(enough - out)
     check = band[3] - band[1] > WIDE
     lead = min(step.nearest(begin), bring) if check else bring
-    more, sd = float(strangers.way.more[at]), float(strangers.way.sd[at])
+    way = strangers.way
+    more, sd, most, most_sd = (float(x[at]) for x in (way.more, way.sd, way.under, way.under_sd))
+    after = put_on(more, sd, block=step, risk=desk.risk, enough=out) if check else np.nan
+    # Whoever is deeper than at eye level needs no more than there.
+    under = crowd_under(crowd, most, most_sd, risk=desk.risk) - out if check else np.nan
     dives, divers = (int(n) for n in evidence)
     little = dives < LITTLE[0] or divers < LITTLE[1]
     return RentalCell(
@@ -335,5 +340,6 @@ def _cell(strangers: RentalCrowd, at: tuple[int, int, int], desk: Desk, *, evide
         dives=dives,
         divers=divers,
         evidence="none" if not dives else "little" if little else "some",
-        after_check_kg=put_on(more, sd, block=step, risk=desk.risk, enough=out) if check else np.nan,
+        after_check_kg=after,
+        bare_kg=min(step.at_least(max(under, 0.0)), after, bring) if check else np.nan,
     )

@@ -78,8 +78,17 @@ class RentalCrowd:
         rows = self.rows.ravel()
         state = self.assessment.state(rows, pressure=RESERVE_PRESSURE)
         way = way_down(self.assessment, rows, state)
-        bar, more, sd = (x.reshape(groups, people, places, columns) for x in (way.bar, way.more, way.sd))
-        return Way(bar.max(axis=1), more.mean(axis=1), np.sqrt((sd**2).mean(axis=1) + more.var(axis=1)))
+        bar, more, sd, under, under_sd = (
+            x.reshape(groups, people, places, columns)
+            for x in (way.bar, way.more, way.sd, way.under, way.under_sd)
+        )
+        return Way(
+            bar.max(axis=1),
+            more.mean(axis=1),
+            np.sqrt((sd**2).mean(axis=1) + more.var(axis=1)),
+            under.mean(axis=1),
+            np.sqrt((under_sd**2).mean(axis=1) + under.var(axis=1)),
+        )
 
     def needs(self) -> Mapping[str, FloatArray]:
         """Needs in the first table, by class, stranger and outfit: mean, sd, and what they share.

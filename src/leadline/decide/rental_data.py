@@ -47,6 +47,8 @@ class RentalCell:
     after_check_kg : float
         What to put on after the check over the lead that brings the water to eye level; NaN where none
         comes first. [kg]
+    bare_kg : float
+        Lead to dive with for whoever is under water without any; NaN where no check comes first. [kg]
     """
 
     lead_kg: float
@@ -65,6 +67,7 @@ class RentalCell:
     divers: int
     evidence: str
     after_check_kg: float
+    bare_kg: float
 
 
 @dataclass(frozen=True)
@@ -81,6 +84,15 @@ class RentalTable:
 
     place: Place
     cells: tuple[tuple[RentalCell, ...], ...]
+
+    @property
+    def bare_less_kg(self) -> float:
+        """How much less than `after_check_kg` is enough for all who are under water without any lead. [kg].
+
+        Not below 0; infinite where all of them dive without.
+        """
+        cells = [cell for row in self.cells for cell in row if cell.bare_kg > 0]
+        return max(min((cell.after_check_kg - cell.bare_kg for cell in cells), default=np.inf), 0.0)
 
 
 @dataclass(frozen=True)

@@ -122,7 +122,7 @@ def card(
                 ),
                 np.nan if more is None else more.more_kg,
                 np.nan if more is None else more.at_least,
-                more.bare(answer.bring_kg) if more is not None and more.deep else np.nan,
+                np.nan if more is None else more.bare_kg,
                 any(caution.startswith(FIRST) for caution in answer.cautions),
             )
         )

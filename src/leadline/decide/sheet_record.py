@@ -123,9 +123,7 @@ def boat_rows(data: BoatData) -> list[Row]:
             "dive_at_least_kg": None if diver.after is None else rounded(diver.after.at_least),
             "after_check_bar": None if diver.after is None else diver.after.bar,
             "full_bar": [rounded(bar) for bar in diver.full_bar] if diver.after is not None else [],
-            "bare_kg": rounded(diver.after.bare(diver.answer.bring_kg))
-            if diver.after is not None and diver.after.deep
-            else None,
+            "bare_kg": None if diver.after is None else rounded(diver.after.bare_kg),
             "late_bar": rounded(diver.late_bar),
             "late_bring_kg": rounded(diver.late_kg),
         }

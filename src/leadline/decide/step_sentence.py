@@ -99,7 +99,7 @@ def next_step(
         return (
             f"Check at the surface before the dive: {begin}{hand}; "
             "add or take off until the water comes to eye level on a normal breath, BC empty"
-            f"{after_check(after, bring, imperial=imperial)}."
+            f"{after_check(after, imperial=imperial)}."
         )
     # On coarse blocks the least that is no more than a small step down can be as much as was proven, or more.
     way = (
@@ -121,15 +121,13 @@ def next_step(
     return f"{first}{act} That should narrow the band by about {gain}{_goes_wrong(chosen)}."
 
 
-def after_check(after: Onward | None, bring: float, *, imperial: bool = False) -> str:
+def after_check(after: Onward | None, *, imperial: bool = False) -> str:
     """What follows the check, the clause before it left open; empty where that is not known.
 
     Parameters
     ----------
     after : Onward or None
         What to put on.
-    bring : float
-        Lead at hand. [kg]
     imperial : bool
         Whether to speak in pounds.
     """
@@ -141,23 +139,23 @@ def after_check(after: Onward | None, bring: float, *, imperial: bool = False) -
         if after.more_kg
         else "dive with that"
     )
-    deep = deeper(after, bring, imperial=imperial)
+    deep = deeper(after, imperial=imperial)
     deep = deep and f". {deep}"
     return f", the cylinder as full as planned; then {more}, or go by `leadline check`{deep}"
 
 
-def deeper(after: Onward, bring: float, *, imperial: bool = False) -> str:
+def deeper(after: Onward, *, imperial: bool = False) -> str:
     """What whoever is under water without lead dives with; empty where nobody is to expect that.
 
     Parameters
     ----------
-    after, bring, imperial
+    after, imperial
         As of `after_check`.
     """
     if not after.deep:
         return ""
-    most = after.bare(bring)
-    wear = f"dive with {mass_text(most, imperial=imperial)}" if most > 0 else "dive without"
+    bare = after.bare_kg
+    wear = f"dive with {mass_text(bare, imperial=imperial)}" if bare > 0 else "dive without"
     return f"Under water without any lead: {wear}; where the crown is out yet, as at eye level"
 
 
