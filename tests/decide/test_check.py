@@ -1065,3 +1065,32 @@ def test_a_range_is_called_wide_only_where_it_is() -> None:
         need = replace(answer.advice, check_first=True, need_q10_kg=4.0, need_q90_kg=4.0 + width)
         text = instruction(replace(unsure, advice=need), far=False, imperial=False)
         assert ("The range is still wide" in text) is said
+
+
+# Whoever sank without any lead was asked for the same look for ever, for the range below stays wide.
+def test_under_water_without_any_lead_there_is_nothing_to_look_for_again() -> None:
+    """By hand: less than no lead cannot be put on, and with more on the word stays under: no look narrows it.
+
+    Too light by the answer's own chance; a look in doubt, or with lead on, is made again as before.
+    """
+    kit = {"cylinder": "steel 12", "bar": "200"}
+    under = Look(0.0, "200", "under", "normal", "yes")
+    found = read(under, conditions=Conditions(True, 10), **kit)
+    assert found.advice.check_first
+    assert found.advice.need_q90_kg - found.advice.need_q10_kg > 2.5
+    assert found.p_too_light <= 0.05
+    assert not found.again
+    assert found.lead_kg <= 1.0
+    assert not any("Not sure enough to dive" in text for text in found.cautions)
+    assert found.instruction.startswith(f"Dive with {found.lead_kg:g} kg, and note the stop")
+    assert "no other look shows whether less would do" in found.instruction
+    assert read(under, conditions=Conditions(False, 10), **kit).again
+    assert read(replace(under, lead_kg=1.0), conditions=Conditions(True, 10), **kit).again
+    assert read(replace(under, exhale_sinks="no"), conditions=Conditions(True, 10), **kit).again
+    thick = read(look(0.0, "under"), suit="two_piece 7")
+    assert thick.now.disagree
+    assert thick.again
+    low = read(Look(0.0, "40", "under"), cylinder="steel 12", bar="40")
+    assert not low.again
+    assert low.instruction.startswith("The next dive in this kit with no lead, and note")
+    assert low.instruction.endswith("Under water without any lead, less takes lighter kit.")

@@ -15,10 +15,11 @@ from leadline.arrays import columns_from_rows
 from leadline.decide.advice import answers
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block, BlockSet
-from leadline.decide.check import check
+from leadline.decide.check import check, check_rows
+from leadline.decide.check_look import Look
 from leadline.decide.look import eye_level
 from leadline.decide.onward import Onward, Way, between, put_on, seen_at, way_down
-from leadline.decide.step_sentence import after_check, in_all
+from leadline.decide.step_sentence import after_check, in_all, next_step
 from leadline.model.marginal import Marginal
 from leadline.model.population import prior_fit
 from leadline.records import DIVES
@@ -302,3 +303,30 @@ def test_no_look_sends_anybody_down_with_what_failed() -> None:
     assert "Under water without any lead: dive with 1.5 kg" in told.advice.next_step
     assert not bound.after.deep
     assert "without any lead" not in bound.advice.next_step
+
+
+# "Add or take off until the water comes to eye level, then put on 3.5 kg more" was said to whoever was known
+# to be heavy without any lead.
+def test_whoever_is_known_to_sink_without_lead_is_not_sent_to_look_for_eye_level() -> None:
+    known, plan = stranger(suit="full 5", cylinder="steel 12", bar="200")
+    yesterday = {**plan, "date": plan["date"] - np.timedelta64(1, "D")}
+    looks = [Look(0.0, bar, "under", "normal", "yes") for bar in ("200", "40")]
+    seen = replace(known, checks=check_rows(yesterday, looks, ["first", "after"]))
+    (first,) = answers(Assessment.of(known, prior_fit(), plan=plan))
+    (found,) = answers(Assessment.of(seen, prior_fit(), plan=plan))
+    assert first.after is not None
+    assert not first.after.sunk
+    assert "put on" in first.advice.next_step
+    assert found.advice.check_first  # the contract's letter: the band is wide
+    assert found.advice.bring_kg == 0
+    assert found.after is not None
+    assert found.after.sunk
+    step = found.advice.next_step
+    assert step.startswith("Check at the surface before the dive, without lead: BC empty")
+    assert "Under water, as is to be expected: dive without; only lighter kit" in step
+    assert "put on" not in step
+    assert "take off" not in step
+    sinks = Onward(bar=200.0, more_kg=3.5, bare_kg=0.5, likely=True)
+    step = next_step(0.0, 1.0, check=True, held=False, chosen=None, after=sinks)
+    assert "without lead, have 1 kg at hand: BC empty" in step
+    assert "Under water, as is to be expected: dive with 0.5 kg" in step

@@ -18,7 +18,9 @@ from leadline.decide.block import Block
 from leadline.decide.check_look import Conditions, Look, require_pressures
 from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.checked_dive import CheckedDive
-from leadline.decide.lead_rule import require_risk, step_share
+from leadline.decide.lead_rule import WIDE, require_risk, step_share
+from leadline.decide.sentence import DOUBTED, UNSURE
+from leadline.decide.unfit_sentence import FAILED
 from leadline.distinct import distinct
 from leadline.errors import OutOfRangeError, TooFewBlocksError
 from leadline.frozen import dataclass
@@ -54,7 +56,8 @@ class CheckAnswer:
     p_too_light, p_too_heavy : float
         Chances at the end of the dive with `lead_kg`. [-]
     again : bool
-        Whether to look again before the dive.
+        Whether to look again before the dive; not where the diver is under water without any lead and what is
+        told to be dived with is within the risk, however wide the range.
     looks : int
         Looks of that day that count, this one included.
     records : bool
@@ -246,6 +249,11 @@ def _by_records(checked: CheckedDive, way: Course, risk: float) -> float:
     return float(need) + _down(way) - breath_out(checked.fit.theta)
 
 
+def _bottom(look: Look) -> bool:
+    """Whether the diver is under water on a normal breath without any lead."""
+    return look.lead_kg <= 0 and look.waterline == "under" and look.breath == "normal"
+
+
 def _answer(
     checked: CheckedDive,
     looks: Sequence[Look],
@@ -272,8 +280,6 @@ def _answer(
     share = step_share(float(checked.rigs.body.mass[checked.position]))
     large = far(checked, advice.lead_kg, on, share=share) and count <= 1
     unsure = now.disagree and count <= 1
-    # Looks that are far off ask for another one within the answer already.
-    again = bool(advice.check_first or doubts)
     # The lead that begins a check is none to dive with.
     lead = advice.bring_kg if advice.check_first else advice.lead_kg
     if unsure or doubts:  # more lead at once, less of it only in small steps
@@ -290,6 +296,14 @@ def _answer(
     worn = advice
     if lead != advice.lead_kg:  # chances and rig of what is told to be worn, not of what begins a check
         worn = answers(checked, block=block, risk=risk, imperial=imperial, lead=lead)[0].advice
+    # Looks that are far off ask for another one within the answer already. Of who is under water without any
+    # lead no look shows more: there is none to take off, and what is put on only sinks.
+    wide = advice.need_q90_kg - advice.need_q10_kg > WIDE
+    settled = wide and _bottom(looks[-1]) and not (doubts or unsure or large or whole.rose)
+    settled = settled and worn.p_too_light <= risk
+    settled = settled and not any(text.startswith((DOUBTED, FAILED)) for text in worn.cautions)
+    again = bool(advice.check_first or doubts) and not settled
+    said = tuple(text for text in worn.cautions if not (settled and text.startswith(UNSURE)))
     found = CheckAnswer(
         diver=advice.diver,
         lead_on_kg=on,
@@ -308,7 +322,7 @@ def _answer(
         doubts=doubts,
         cautions=(
             *check_words.cautions(
-                worn.cautions,
+                said,
                 looks[-1],
                 conditions,
                 way=way,

@@ -258,7 +258,12 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
     )
     if not answer.again:
         when = "The next dive in this kit with" if after_a_dive(answer) else "Dive with"
-        return f"{when} {wear}, and note the stop with an empty BC."
+        said = f"{when} {wear}, and note the stop with an empty BC."
+        if not answer.advice.check_first:
+            return said
+        # However wide the range below: under water without lead, no other look shows how far.
+        less = "no other look shows whether less would do" if answer.lead_kg > 0 else "less takes lighter kit"
+        return f"{said} Under water without any lead, {less}."
     why = ""
     if answer.now.disagree and answer.looks <= 1:
         other = "records" if answer.records else "formulas"

@@ -80,17 +80,25 @@ class Onward:
     bare_kg : float
         Lead for whoever is under water without any; NaN where nobody is to expect that, and where no more
         failed at the stop: what is seen at the surface then has to be looked at again. [kg]
+    likely : bool
+        Whether nine times in ten the diver is under water without any lead.
     """
 
     bar: float
     more_kg: float
     least_kg: float = 0.0
     bare_kg: float = np.nan
+    likely: bool = False
 
     @property
     def deep(self) -> bool:
         """Whether the diver may be under water without any lead."""
         return not np.isnan(self.bare_kg)
+
+    @property
+    def sunk(self) -> bool:
+        """Whether that is what to expect: there is no eye level to find."""
+        return self.deep and self.likely
 
     @property
     def at_least(self) -> float:
@@ -327,5 +335,5 @@ def onward(
         # Nor does one look send anybody down with what failed; what was typed wrong is no lead to ask for.
         more_than = min(_on_blocks(max(failed[i] + MORE_THAN_LIGHT, 0.0), block), case.bring)
         bare = max(bare, more_than) if sinks and bare > failed[i] else np.nan
-        found[i] = Onward(bar, on, max(least, more_than), bare)
+        found[i] = Onward(bar, on, max(least, more_than), bare, case.ends[QUANTILES.index(0.9)] < most)
     return found

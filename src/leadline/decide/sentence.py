@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from leadline.decide.assessment import Assessment
     from leadline.timeline import Timeline
 
-__all__ = ["DOUBTED", "STANDING", "cautions", "dangers"]
+__all__ = ["DOUBTED", "STANDING", "UNSURE", "cautions", "dangers"]
 
 STANDING: Final = (
     "An estimate, not an instruction: a check in the water overrules it. Follow your instructor, your "
@@ -37,6 +37,9 @@ DOUBTED: Final = "The last check"
 
 DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DOUBTED, "Under 18")
 """How the cautions begin that may not be overlooked."""
+
+UNSURE: Final = "Not sure enough to dive on a number"
+"""How the caution begins that has a check first for the width of the band."""
 
 LOW_END: Final = "Planned with"
 MUCH_LEFT: Final = "Reckoned for a stop with"
@@ -178,7 +181,7 @@ def _unsure(
     if band[2] - band[0] <= WIDE:
         rise = about_text(MOST_RISE, imperial)
         return [f"More than {rise} over the lead carried last, on one observation: a check confirms it first"]
-    return [f"Not sure enough to dive on a number: 8 dives in 10 {_spread(band[0], band[2], imperial)}"]
+    return [f"{UNSURE}: 8 dives in 10 {_spread(band[0], band[2], imperial)}"]
 
 
 def _spread(low: float, high: float, imperial: bool) -> str:

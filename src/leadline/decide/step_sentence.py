@@ -93,6 +93,8 @@ def next_step(
         A sentence or two; no act in it rewards breathing below the reserve.
     """
     wear, most = (mass_text(m, imperial=imperial) for m in (lead, bring))
+    if check and after is not None and after.sunk and lead <= 0:
+        return _sunk(after, bring, imperial=imperial)
     if check:
         begin = f"begin with {wear}" if lead > 0 else "begin without lead"
         hand = f" and have {most} at hand" if bring > lead else ""
@@ -119,6 +121,18 @@ def next_step(
     gain = about_text(chosen.shrink_kg, imperial)
     act = act_text(chosen, dry=dry, imperial=imperial)
     return f"{first}{act} That should narrow the band by about {gain}{_goes_wrong(chosen)}."
+
+
+def _sunk(after: Onward, bring: float, *, imperial: bool) -> str:
+    """The next step of whoever is known to be under water without lead: none is to be added or taken off."""
+    most, bare = (mass_text(kg, imperial=imperial) for kg in (bring, after.bare_kg))
+    hand = f", have {most} at hand" if bring > 0 else ""
+    wear = f"dive with {bare}" if after.bare_kg > 0 else "dive without"
+    return (
+        f"Check at the surface before the dive, without lead{hand}: BC empty, a normal breath, the cylinder "
+        f"as full as planned. Under water, as is to be expected: {wear}; only lighter kit makes less of it. "
+        "Where the crown is out yet, go by `leadline check`."
+    )
 
 
 def after_check(after: Onward | None, *, imperial: bool = False) -> str:
