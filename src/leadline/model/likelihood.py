@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from leadline.normal import distribution, log_distribution
 
-__all__ = ["POINT_RANGE", "point_terms", "zone_terms", "zone_value"]
+__all__ = ["POINT_RANGE", "point_terms", "within", "zone_terms", "zone_value"]
 
 FloatArray = NDArray[np.float64]
 
@@ -22,6 +22,18 @@ LEAST_RIGHT: Final = 1e-12
 LOG_SQRT_2PI: Final = 0.9189385332046727
 POINT_RANGE: Final = 15.0
 """Range over which a wrong reading of need is taken as uniform. [kg]"""
+
+DEEP: Final = 40.0
+"""Logarithms below its highest at which a density ends. [-]"""
+
+TAIL: Final = 5.0
+NARROW: Final = 1.0
+"""Sds from which on an interval lies in the tail, and up to which it is narrow. [-, -]"""
+
+_legendre = np.polynomial.legendre.leggauss(32)
+NODES: Final[FloatArray] = (_legendre[0] + 1) / 2
+WEIGHTS: Final[FloatArray] = _legendre[1] / 2
+"""Gauss-Legendre on [0, 1]: a density of up to `DEEP` to the last digits. [-, -]"""
 
 
 def _log_between(lower: FloatArray, upper: FloatArray) -> FloatArray:
@@ -102,7 +114,45 @@ def zone_terms(
     curvature = -np.sum(weighted * scores, axis=-1) / sd**2 - slope**2
     with np.errstate(divide="ignore"):
         worthless = np.exp(np.minimum(np.log(least) - value, 0.0))
+    if (levels[..., 1] == 1.0).any():
+        ends = (edges[..., [0, -1]] - need[..., None]) / sd[..., None]
+        upper, lower = ends[..., 0], ends[..., 1]
+        sure = np.all(levels[..., 1:-1] == 1.0, axis=-1) & (levels[..., 0] == 0) & (levels[..., -1] == 0)
+        sure = sure & (upper > lower)
+        at = np.nonzero(sure & ((upper < -TAIL) | (lower > TAIL) | (upper - lower < NARROW)))
+        value[at], mean, variance = within(upper[at], lower[at])
+        slope[at], curvature[at] = mean / sd[at], (variance - 1) / sd[at] ** 2
     return value, slope, curvature, np.maximum(1 - worthless, LEAST_RIGHT)
+
+
+def within(upper: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What a standard normal is in narrow intervals, or in such as lie in its tail.
+
+    Parameters
+    ----------
+    upper, lower : ndarray, shape (n,)
+        Scores; either may be infinite. [-]
+
+    Returns
+    -------
+    value, mean, variance : ndarray, shape (n,)
+        Log probability of the interval; mean and variance in it. [-]
+
+    Notes
+    -----
+    By quadrature from the end that is nearer to the middle: as differences of tails the variance would lose
+    all digits some thousand sds out, and in an interval of a thousandth of an sd.
+    """
+    sign = np.where(upper + lower > 0, -1.0, 1.0)
+    upper, lower = np.where(sign < 0, -lower, upper), np.where(sign < 0, -upper, lower)
+    length = np.minimum(upper - lower, 2 * DEEP / (np.sqrt(upper**2 + 2 * DEEP) - upper))
+    u = length[:, None] * NODES
+    weight = WEIGHTS * np.exp(u * (upper[:, None] - 0.5 * u))
+    mass = weight.sum(axis=1)
+    first = np.sum(weight * u, axis=1) / mass
+    second = np.sum(weight * (u - first[:, None]) ** 2, axis=1) / mass
+    value = np.log(mass * length) - 0.5 * upper**2 - LOG_SQRT_2PI
+    return value, sign * (upper - first), second
 
 
 def point_terms(

@@ -13,10 +13,28 @@ from numpy.typing import NDArray
 
 from leadline.model.compiled import njit
 from leadline.model.layout import Layout, Rows
-from leadline.model.row import HABIT, Levels, chances, edges, noise
-from leadline.model.tail import reading, slopes, zones
+from leadline.model.likelihood import NARROW, TAIL
+from leadline.model.row import HABIT, Levels, chances, edges, noise, refined
+from leadline.model.tail import reading, slopes, within, zones
 
-__all__ = ["E0", "E1", "E2", "L0", "L1", "L2", "L3", "NOISE", "POINT", "bent", "of_one", "prepare", "tilted"]
+__all__ = [
+    "E0",
+    "E1",
+    "E2",
+    "L0",
+    "L1",
+    "L2",
+    "L3",
+    "NOISE",
+    "POINT",
+    "SURE",
+    "bent",
+    "of_one",
+    "plain",
+    "prepare",
+    "site",
+    "tilted",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -24,9 +42,10 @@ IntArray = NDArray[np.int64]
 E0, E1, E2, L0, L1, L2, L3, NOISE = range(8)
 """Places in a prepared row: ends of the zones from light to heavy [kg], chance of the record in each [-],
 variance around the expected need [kg²]. A reading has its value at E0, its chance to be worthless at L1, and
-`POINT` at L0."""
+`POINT` at L0, or `SURE` where no record is ever wrong."""
 
 POINT: Final = -1.0
+SURE: Final = -2.0
 
 
 @njit(cache=True)
@@ -36,7 +55,7 @@ def _fill(lay: Layout | Rows, level: Levels, n: int, alone: bool, row: FloatArra
         # A chosen lead cannot be a wrong record.
         habit = lay.form[n] == HABIT
         row[E0] = lay.lower[n] - (level.habit if habit else 0.0)
-        row[L0], row[L1] = POINT, 0.0 if habit else level.wrong
+        row[L0], row[L1] = POINT if level.wrong > 0.0 else SURE, 0.0 if habit else level.wrong
     else:
         row[E0], row[E1], row[E2] = edges(lay, level, n)
         row[L0], row[L1], row[L2], row[L3] = chances(lay, level, n)
@@ -85,12 +104,32 @@ def of_one(lay: Rows, level: Levels, index: IntArray, alone: NDArray[np.bool_]) 
 
 
 @njit(cache=True)
+def plain(row: FloatArray) -> bool:
+    """Whether a row says for sure that need is in an interval, and nothing else."""
+    found: bool = row[L1] == 1.0 and row[L2] == 1.0 and row[L0] == 0.0 and row[L3] == 0.0
+    return found
+
+
+@njit(cache=True)
+def _far(row: FloatArray, mean: float, sd: float) -> bool:
+    """Whether a row is such an interval, and tails would not tell its variance."""
+    if not plain(row) or not row[E0] > row[E2]:
+        return False
+    upper, lower = (row[E0] - mean) / sd, (row[E2] - mean) / sd
+    found: bool = upper < -TAIL or lower > TAIL or upper - lower < NARROW
+    return found
+
+
+@njit(cache=True)
 def tilted(row: FloatArray, mean: float, variance: float) -> tuple[float, float, float]:
     """Log evidence of a prepared row against its cavity, and two derivatives in the mean."""
     around = variance + row[NOISE]
-    if row[L0] == POINT:
+    if row[L0] < 0.0:
         return reading(mean, row[E0], row[L1], around)
     sd = math.sqrt(around)
+    if _far(row, mean, sd):
+        value, moved, left = within((row[E0] - mean) / sd, (row[E2] - mean) / sd)
+        return value, moved / sd, (left - 1) / around
     return zones(mean, row[E0], row[E1], row[E2], row[L0], row[L1], row[L2], row[L3], sd)
 
 
@@ -98,8 +137,28 @@ def tilted(row: FloatArray, mean: float, variance: float) -> tuple[float, float,
 def bent(row: FloatArray, mean: float, variance: float) -> tuple[float, float]:
     """The two derivatives of `tilted`, without its value: all that a refinement asks for."""
     around = variance + row[NOISE]
-    if row[L0] == POINT:
+    if row[L0] < 0.0:
         _, slope, curvature = reading(mean, row[E0], row[L1], around)
         return slope, curvature
     sd = math.sqrt(around)
     return slopes(mean, row[E0], row[E1], row[E2], row[L0], row[L1], row[L2], row[L3], sd)
+
+
+@njit(cache=True)
+def site(row: FloatArray, mean: float, variance: float, loosest: float) -> tuple[float, float]:
+    """Precision and shift of the site of a prepared row that agrees with it against its cavity.
+
+    Those of `tilted` and `refined`, without the value. Where a row is never wrong, and all the rest knows far
+    less of it than it does itself, derivatives have not the digits for that.
+    """
+    noise = row[NOISE]
+    if row[L0] == SURE:
+        return 1 / noise, row[E0] / noise
+    around = variance + noise
+    sd = math.sqrt(around)
+    if _far(row, mean, sd):
+        _, moved, left = within((row[E0] - mean) / sd, (row[E2] - mean) / sd)
+        precision, slope = (1 - left) / (noise + variance * left), moved / sd
+        return precision, slope + precision * (mean + variance * slope)
+    slope, curvature = bent(row, mean, variance)
+    return refined(mean, variance, slope, curvature, loosest)

@@ -21,6 +21,7 @@ from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Observations
 from leadline.model.population import Fit
 from leadline.model.propagation import Propagation, propagate
+from leadline.model.readings import Posterior, Readings
 
 __all__ = ["Regression", "regress"]
 
@@ -45,6 +46,9 @@ widths have settled along with means. [-]"""
 
 MOST_ROWS: Final = 200
 """Rows of a group up to which its quantiles are integrated; above, a normal curve is as good. [-]"""
+
+LEAST_NOISE: Final = 2e-4
+"""Noise from which on quantiles are integrated, in spreads of the targets: less has not the digits. [-]"""
 
 SDS: Final = ("slope", "diver_sd", "scatter")
 """What is learned unless it is given: multiple of the slopes' unit sds, sd of offsets, noise."""
@@ -148,17 +152,19 @@ class Regression:
         -------
         ndarray, shape (t, k)
             Integrated, hence skewed where the evidence of a group is one-sided; normal for groups that were
-            not seen, hold readings only or hold very many rows. [unit of y]
+            not seen, hold readings only or hold very many rows, and where there is next to no noise.
+            [unit of y]
         """
         mean, sd = self.expectation(X, group)
         found = mean[:, None] + np.hypot(sd, self.noise_sd)[:, None] * ndtri(probability)
         for label in np.unique(group[group >= 0]):
             own = np.flatnonzero(self.rows.diver == label)
-            if len(own) > MOST_ROWS or self.rows.point[own].all():
+            exact = len(own) <= MOST_ROWS and self.theta.scatter >= LEAST_NOISE
+            if not exact or self.rows.point[own].all():
                 continue
             here = np.flatnonzero(group == label)
-            exact = marginals(self._others(own, int(label)), self.rows.take(own), self._targets(X[here]))
-            scaled = np.array([marginal.quantile(probability) for marginal in exact])
+            told = marginals(self._others(own, int(label)), self.rows.take(own), self._targets(X[here]))
+            scaled = np.array([marginal.quantile(probability) for marginal in told])
             found[here] = self.frame.centre + self.frame.size * scaled
         return np.asarray(found)
 
@@ -208,12 +214,22 @@ def _propagated(rows: Observations, theta: Hyperparameters, *, sketch: bool) -> 
     return found
 
 
+def _posterior(found: Propagation) -> Posterior:
+    """What settled sites say of intercept, slopes and sds."""
+    sites, slope = found.start.sites, (float(found.gradient[_coordinate(name)]) for name in SDS[1:])
+    covariance = np.asarray(np.linalg.inv(found.precision))
+    return Posterior(
+        found.mean, found.precision, covariance, sites.precision, sites.shift, found.log_evidence, *slope
+    )
+
+
 class _Search:
     """Log evidence of the sds that are learned, and its gradient in their logarithms."""
 
     def __init__(self, rows: Observations, slopes: IntArray, fixed: dict[str, float]) -> None:
         self.rows, self.slopes, self.fixed = rows, slopes, fixed
         self.free = [name for name in SDS if name not in fixed]
+        self.readings = Readings(rows) if rows.point.all() else None
 
     def sds(self, point: FloatArray) -> dict[str, float]:
         """All sds, given and learned."""
@@ -221,24 +237,26 @@ class _Search:
 
     def at(
         self, point: FloatArray, *, sketch: bool = True
-    ) -> tuple[Propagation, Observations, Hyperparameters]:
+    ) -> tuple[Posterior, Observations, Hyperparameters]:
         """Settled posterior, the rows with the slopes' sds in their exposures, and the other sds."""
         sds = self.sds(point)
-        exposure = self.rows.exposure.copy()
-        exposure[:, self.slopes] *= sds["slope"]
-        rows = replace(self.rows, exposure=exposure)
-        # No target is a wrong record; a chance of exactly nothing has no logarithm.
-        theta = replace(Hyperparameters(), diver_sd=sds["diver_sd"], scatter=sds["scatter"], wrong=1e-300)
-        return _propagated(rows, theta, sketch=sketch), rows, theta
+        multiple = np.ones(self.rows.n_exposures)
+        multiple[self.slopes] = sds["slope"]
+        rows = replace(self.rows, exposure=self.rows.exposure * multiple)
+        others = {name: sds[name] for name in SDS[1:]}
+        # No target is a wrong record, however far it lies from all others.
+        theta = replace(Hyperparameters(), wrong=0.0, **others)
+        if self.readings:
+            return self.readings.posterior(multiple, **others), rows, theta
+        return _posterior(_propagated(rows, theta, sketch=sketch)), rows, theta
 
     def loss(self, point: FloatArray) -> tuple[float, FloatArray]:
         """What is to be minimised, and its gradient."""
         found, *_ = self.at(point)
         away = (point - np.log(USUAL_SD)) / USUAL_SPREAD
-        square = found.mean**2 + np.diag(np.linalg.inv(found.precision))
-        slopes = {"slope": float(np.sum(square[self.slopes] - 1))}
-        engine = {name: float(found.gradient[_coordinate(name)]) for name in SDS[1:]}
-        gradient = np.array([(slopes | engine)[name] for name in self.free])
+        square = (found.mean**2 + np.diag(found.covariance))[self.slopes]
+        slope = {"slope": float(np.sum(square - 1)), "diver_sd": found.diver_sd, "scatter": found.scatter}
+        gradient = np.array([slope[name] for name in self.free])
         return -found.log_evidence + 0.5 * float(away @ away), away / USUAL_SPREAD - gradient
 
     def best(self) -> FloatArray:
@@ -319,14 +337,14 @@ def regress(
     try:
         found, rows, theta = search.at(point, sketch=False)
     except FitError as error:
-        raise FitError(
-            "the regression did not settle: if the targets of whole groups are open on the same side, "
-            "leave the groups out or add readings",
-            error.diagnostics,
-        ) from error
-    mean, sites = found.mean, found.start.sites
+        advice = "give a greater noise_sd or add readings"
+        if group is not None:
+            advice = "leave the groups out or add readings"
+            advice = f"if the targets of whole groups are open on the same side, {advice}"
+        raise FitError(f"the regression did not settle: {advice}", error.diagnostics) from error
+    mean, t = found.mean, found.site_precision
     starts = np.flatnonzero(np.diff(rows.diver, prepend=-1))
-    t, left = sites.precision, sites.shift - sites.precision * (rows.exposure @ mean)
+    left = found.site_shift - t * (rows.exposure @ mean)
     pivot = 1 / theta.diver_sd**2 + np.add.reduceat(t, starts)
     width = np.where(high > low, high - low, 1 / frame.size)[rows.point]  # a density is in units of y
     return Regression(
@@ -337,10 +355,10 @@ def regress(
         log_evidence=found.log_evidence + float(np.sum(np.log(width))),
         mean=mean,
         precision=found.precision,
-        covariance=np.asarray(np.linalg.inv(found.precision)),
+        covariance=found.covariance,
         offset=np.add.reduceat(left, starts) / pivot,
         group_precision=pivot,
         coupling=np.add.reduceat(t[:, None] * rows.exposure, starts, axis=0),
         site_precision=t,
-        site_shift=sites.shift,
+        site_shift=found.site_shift,
     )

@@ -24,7 +24,7 @@ from leadline.model.elimination import (
 from leadline.model.layout import Layout
 from leadline.model.likelihood import POINT_RANGE
 from leadline.model.observations import SLIPS
-from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, tilted
+from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, SURE, plain, tilted
 from leadline.model.row import HABIT, LIGHT_PART, OF_FOUR, Levels
 from leadline.model.small_matrix import form
 from leadline.model.tail import interval, normal, reading
@@ -98,12 +98,16 @@ def _scales(
                 gradient[HABIT_SD] += bend * level.habit_variance
                 continue
             around = 1 / held + rows[n, NOISE]
+            if rows[n, L0] == SURE:
+                continue
             if lay.point[n]:
                 good = math.exp(reading(c, rows[n, E0], 0.0, around)[0] - value)
                 gradient[WRONG] += math.exp(-value) / POINT_RANGE - good
                 continue
             word = lay.form[n]
             _edges_gradient(rows[n], upper_breath[n], lower_breath[n], part, c, around, value, gradient)
+            if plain(rows[n]):
+                continue
             _zones_gradient(rows[n], fit[n], chance[word], wrong, word, c, around, value, gradient)
     return total
 

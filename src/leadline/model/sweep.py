@@ -21,8 +21,8 @@ from leadline.model.elimination import (
     moments,
 )
 from leadline.model.layout import Layout
-from leadline.model.prepared import bent
-from leadline.model.row import Levels, refined
+from leadline.model.prepared import L0, SURE, site
+from leadline.model.row import Levels
 from leadline.model.small_matrix import cholesky
 
 __all__ = ["NEAR", "NEVER", "Pace", "finish", "sweep"]
@@ -69,8 +69,10 @@ def _update(rows: FloatArray, terms: Terms, begin: int, end: int, part: float, l
     for n in range(begin, end):
         held = max(1 / terms.variance[n] - terms.precision[n], 1e-10)
         mean = (terms.need[n] / terms.variance[n] - terms.shift[n]) / held
-        slope, curvature = bent(rows[n], mean, 1 / held)
-        precision, shift = refined(mean, 1 / held, slope, curvature, loosest)
+        precision, shift = site(rows[n], mean, 1 / held, loosest)
+        if rows[n, L0] == SURE:
+            terms.precision[n], terms.shift[n] = precision, shift
+            continue
         terms.precision[n] += part * (precision - terms.precision[n])
         terms.shift[n] += part * (shift - terms.shift[n])
 

@@ -9,9 +9,9 @@ import math
 from typing import Final
 
 from leadline.model.compiled import njit
-from leadline.model.likelihood import POINT_RANGE
+from leadline.model.likelihood import DEEP, NODES, POINT_RANGE, WEIGHTS
 
-__all__ = ["interval", "log_normal", "normal", "reading", "slopes", "zones"]
+__all__ = ["interval", "log_normal", "normal", "reading", "slopes", "within", "zones"]
 
 ROOT_HALF: Final = math.sqrt(0.5)
 LOG_SQRT_2PI: Final = 0.5 * math.log(2 * math.pi)
@@ -214,3 +214,36 @@ def reading(need: float, read: float, wrong: float, variance: float) -> tuple[fl
     share = math.exp(good - value)
     curvature = -share / variance + share * (1 - share) * pull * pull
     return value, share * pull, curvature
+
+
+@njit(cache=True)
+def within(upper: float, lower: float) -> tuple[float, float, float]:
+    """What a standard normal is in a narrow interval, or in one that lies in its tail.
+
+    Parameters
+    ----------
+    upper, lower : float
+        Scores; either may be infinite. [-]
+
+    Returns
+    -------
+    value, mean, variance : float
+        As `leadline.model.likelihood.within`.
+    """
+    sign = 1.0
+    if upper + lower > 0.0:
+        sign, upper, lower = -1.0, -lower, -upper
+    length = min(upper - lower, 2 * DEEP / (math.sqrt(upper * upper + 2 * DEEP) - upper))
+    mass = first = 0.0
+    for i in range(len(NODES)):
+        u = length * NODES[i]
+        weight = WEIGHTS[i] * math.exp(u * (upper - 0.5 * u))
+        mass += weight
+        first += weight * u
+    first /= mass
+    second = 0.0
+    for i in range(len(NODES)):
+        u = length * NODES[i]
+        second += WEIGHTS[i] * math.exp(u * (upper - 0.5 * u)) * (u - first) ** 2
+    value = math.log(mass * length) - 0.5 * upper * upper - LOG_SQRT_2PI
+    return value, sign * (upper - first), second / mass
