@@ -19,6 +19,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.decide.exact import exact_sum, nearest
 from leadline.decide.findings import Contradiction, Effect
 from leadline.model.freed import freed
 from leadline.model.observations import Observations
@@ -75,17 +76,18 @@ class Touch(NamedTuple):
         Rows with any exposure. [-]
     seen : ndarray of int, shape (p,)
         Of these the observations: leads that were merely chosen left out. [-]
-    squares : ndarray, shape (p,)
-        Sums of the squared exposures. [kg²]
-    signed : ndarray, shape (p,)
+    squares : tuple of int, length p
+        Sums of the squared exposures, as `leadline.decide.exact.exact_sum` has them: those of parts of the
+        records then add up to the same to the bit. [kg²]
+    signed : tuple of int, length p
         The same, each square with the sign of its exposure. [kg²]
     """
 
     names: tuple[str, ...]
     rows: IntArray
     seen: IntArray
-    squares: FloatArray
-    signed: FloatArray
+    squares: tuple[int, ...]
+    signed: tuple[int, ...]
 
 
 def touch(observations: Observations) -> Touch:
@@ -93,11 +95,9 @@ def touch(observations: Observations) -> Touch:
     exposure = observations.exposure
     rows = np.count_nonzero(exposure, axis=0)
     seen = np.count_nonzero(exposure[observations.seen], axis=0)
-    squares = np.einsum("ij,ij->j", exposure, exposure)
-    signed = np.einsum("ij,ij->j", exposure, np.abs(exposure))
-    return Touch(
-        observations.names, np.asarray(rows), np.asarray(seen), np.asarray(squares), np.asarray(signed)
-    )
+    squares = tuple(exact_sum(column * column) for column in exposure.T)
+    signed = tuple(exact_sum(column * np.abs(column)) for column in exposure.T)
+    return Touch(observations.names, np.asarray(rows), np.asarray(seen), squares, signed)
 
 
 def effects(touched: Touch, fit: Fit) -> tuple[Effect, ...]:
@@ -123,8 +123,9 @@ def effects(touched: Touch, fit: Fit) -> tuple[Effect, ...]:
     """
     if not touched.rows.any():
         return ()
-    size = np.sqrt(touched.squares / np.maximum(touched.rows, 1))
-    moved = fit.mean * np.where(touched.signed < 0, -1.0, 1.0)
+    squares = np.array([nearest(total) for total in touched.squares])
+    size = np.sqrt(squares / np.maximum(touched.rows, 1))
+    moved = fit.mean * np.array([-1.0 if total < 0 else 1.0 for total in touched.signed])
     sd = np.sqrt(np.diag(fit.covariance))
     found = [
         Effect(

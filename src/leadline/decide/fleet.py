@@ -26,7 +26,10 @@ __all__ = ["Harvest", "hold", "learn_in_parts"]
 
 @dataclass(frozen=True)
 class Harvest:
-    """What was learned; what `Findings` says of single records is not asked of workers.
+    """What was learned, each number to the bit as `Findings` has it.
+
+    What that says of single records (`doubts`), of single divers (`excess_kg`) and of dives, one row each
+    (`parts`), is not asked of workers: they keep no kinds of records, and tell nothing by diver or by dive.
 
     Parameters
     ----------
@@ -68,14 +71,15 @@ def _together(parts: Sequence[Touch], names: tuple[str, ...]) -> Touch:
     """Touches of several parts, in their order."""
     place = {name: i for i, name in enumerate(names)}
     rows, seen = np.zeros(len(names), int), np.zeros(len(names), int)
-    squares, signed = np.zeros(len(names)), np.zeros(len(names))
+    squares, signed = [0] * len(names), [0] * len(names)
     for part in parts:
         at = [place[name] for name in part.names]
         rows[at] += part.rows
         seen[at] += part.seen
-        squares[at] += part.squares
-        signed[at] += part.signed
-    return Touch(names, rows, seen, squares, signed)
+        for i, square, sign in zip(at, part.squares, part.signed, strict=True):
+            squares[i] += square
+            signed[i] += sign
+    return Touch(names, rows, seen, tuple(squares), tuple(signed))
 
 
 def hold(workers: Workers, reads: Sequence[Callable[[], Records]], *, latest: np.datetime64) -> Held:

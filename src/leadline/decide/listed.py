@@ -38,12 +38,7 @@ def short_of(found: Sequence[Contradiction]) -> dict[str, float]:
     dict
         By `SHORT` and the name of the shared effect; only where it is to be told. [kg]
     """
-    # Rounded, so that records in parts, whose sums end on other bits, leave the same fit.
-    gaps = {
-        SHORT + kit.name: round(float(kit.alone_kg - kit.kg), 6)
-        for kit in found
-        if kit.name.startswith(_TYPE)
-    }
+    gaps = {SHORT + kit.name: kit.alone_kg - kit.kg for kit in found if kit.name.startswith(_TYPE)}
     return {name: gap for name, gap in gaps.items() if abs(gap) >= LEAST}
 
 
