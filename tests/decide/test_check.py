@@ -529,6 +529,25 @@ def test_after_a_rise_no_look_that_is_heavy_asks_for_more_than_the_records() -> 
     assert all(7.0 < found.lead_kg <= by_records for found in others)
 
 
+@pytest.mark.parametrize(("lead", "line"), [(3.0, "under"), (4.0, "under"), (5.0, "crown")])
+def test_where_nothing_was_learned_a_look_that_is_light_on_lead_asks_for_no_more_than_the_records(
+    lead, line
+) -> None:
+    """What is known of the surface, carried down by the ledger alone, asked for up to a kilogram more."""
+    stops = [
+        plan_row("Ole", dive=f"s{n}", date=f"2026-05-1{n}", lead_kg=kg, end_bar=35, stop_result=result,
+                 bc_state="empty")
+        for n, (kg, result) in enumerate([(12, "sank"), (9, "rose"), (10.5, "hovered"), (10.5, "hovered")])
+    ]  # fmt: skip
+    row = columns_from_rows(DIVES, [plan_row("Ole", start_bar="200")])
+    held = records(dives=stops, checks=[])
+    by_records = advise(Assessment.of(held, prior_fit(), plan=row))[0].bring_kg
+    found = check(held, prior_fit(), row, [look(lead, line, bar="200")])
+    assert 9.0 < found.lead_kg <= by_records
+    # The stops fit each other: it is the look that does not.
+    assert not any("slip of the pen" in caution for caution in found.cautions)
+
+
 @pytest.mark.parametrize("line", ["chin", "eye", "crown"])
 def test_chances_are_those_of_the_band_beside_them(line) -> None:
     """Arithmetic: the quantile of the band at which a lead just suffices has that chance of too light."""

@@ -264,6 +264,32 @@ def test_the_usual_lead_is_one_that_was_carried() -> None:
     )
 
 
+def test_of_an_even_number_of_dives_the_lead_named_is_as_far_from_need_as_is_said() -> None:
+    """By hand: 4, 6, 7 and 8 kg in the same water have 6.5 in the middle, which nobody carried."""
+    history = [
+        looked(lead, result, day=day)
+        for day, (lead, result) in enumerate([(4, "rose"), (6, "rose"), (8, "hovered"), (7, "rose")], 1)
+    ]
+    found = advice(history).advice
+    said = next(c for c in found.cautions if c.startswith("Usually carried"))
+    lead, gap = (float(number) for number in re.findall(r"([\d.]+) kg", said)[:2])
+    assert "other water" not in said
+    # At 35 bar a lead counts for some 0.2 kg less than at the 50 bar of those dives.
+    assert gap == pytest.approx(found.need_q50_kg - lead, abs=0.3)
+
+
+def test_a_lead_that_was_right_in_fresh_water_is_told_as_such_in_the_sea() -> None:
+    history = [
+        *(looked(NEED["Ines"] + 0.5, "hovered", day=d) for d in (1, 2)),
+        looked(2.5, "hovered", day=3) | {"water": "fresh"},
+    ]
+    first = advice(history).advice.cautions[0]
+    assert first.startswith(
+        "Danger of an ascent that cannot be held: with the lead carried last, 2.5 kg in other water"
+    )
+    assert first.endswith("never with so little here")
+
+
 def test_the_usual_lead_of_another_body_is_told_as_such() -> None:
     """Archimedes: with 20 kg of body mass more the same 9 kg are worth another lead."""
     history = [looked(9.0, "hovered", bc="gas", day=day, end_bar=35) for day in (1, 2, 3)]

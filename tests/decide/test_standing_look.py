@@ -314,3 +314,14 @@ def test_named_is_what_the_change_adds_to_this_band(day) -> None:
     plain = new([], date=day, body_mass_kg=104)["body"].widens_kg
     assert named == pytest.approx(2.5631 * (other - one), abs=0.15)
     assert named < 0.7 * plain
+
+
+def test_a_rise_that_looks_foretold_is_believed() -> None:
+    """By the records it was unlikely, by the looks of the day before it was what had to come."""
+    looked = looks(7.5, 9.0, line="chin", bar=200)
+    rise = dive("2026-05-21", lead_kg=8, stop_result="rose")
+    alone = advice([], [rise], date="2026-05-22")
+    found = advice(looked, [rise], date="2026-05-22")
+    assert any("Not believed here" in text or "slip of the pen" in text for text in alone.cautions)
+    assert not any("Not believed here" in text or "slip of the pen" in text for text in found.cautions)
+    assert found.bring_kg > 8

@@ -243,10 +243,14 @@ def _down(way: Course) -> float:
     return way.gas_lead_kg + way.foam_lead_kg + way.breath_lead_kg + way.head_lead_kg + way.rest_lead_kg
 
 
-def _by_records(checked: CheckedDive, way: Course, risk: float) -> float:
-    """Lead for the dive within the accepted risk, as if there had been no look. [kg]."""
-    (need,) = checked.expected.quantile([1 - risk])
-    return float(need) + _down(way) - breath_out(checked.fit.theta)
+def _by_records(checked: CheckedDive, risk: float) -> float:
+    """Lead for the dive within the accepted risk, as if there had been no look. [kg].
+
+    At the stop: what is known at the surface, carried down by the ledger alone, asks for more than they do.
+    """
+    rows = np.array([checked.position])
+    (need,) = checked.before.marginals(rows, checked.state(rows))[0].quantile([1 - risk])
+    return float(need) - breath_out(checked.fit.theta)
 
 
 def _bottom(look: Look) -> bool:
@@ -287,7 +291,7 @@ def _answer(
     records = bool((checked.before.evidence.diver == checked.line.occasions.diver[checked.position]).any())
     if whole.rose and (unsure or checked.at_odds):
         # Until another look says so too, whoever rose at a stop dives with no less than the records ask for.
-        lead = max(lead, block.at_least(_by_records(checked, way, risk)))
+        lead = max(lead, block.at_least(_by_records(checked, risk)))
     elif not whole.rose and now.alone_high_kg <= on - SINKS:
         # Who sinks with what is on puts on no more than the way to the stop takes, whatever the records say.
         lead = min(lead, max(block.at_least(on + _down(way)), advice.lead_kg))

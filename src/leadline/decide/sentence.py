@@ -17,7 +17,7 @@ from leadline.decide.lead_rule import MOST_RISE, WIDE, forbidden
 from leadline.decide.listed import listed_texts
 from leadline.decide.trigger import Trigger
 from leadline.decide.unfit_sentence import FAILED, failed_texts
-from leadline.decide.usual_sentence import usual_texts
+from leadline.decide.usual_sentence import SAME_LEAD, usual_texts
 from leadline.units import about_text, mass_text, to_imperial
 
 if TYPE_CHECKING:
@@ -127,10 +127,13 @@ def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list
         other = len(history.carried_row) and history.carried_row[-1] != history.last_row
         which = "carried last in like kit" if other else "carried last"
         which = "of the last dive that is believed" if history.doubted.dive.any() else which
+        # What was right in fresh water is none of this diver's faults.
+        away = abs(float(history.carried[-1]) - last) >= SAME_LEAD
+        there = " in other water or at another pressure" if away else ""
         found.append(
             f"Danger of an ascent that cannot be held: with the lead {which}, "
-            f"{mass_text(last, imperial=imperial)}, this stop fails on {round(100 * chance)} dives in "
-            "100, so never with so little"
+            f"{mass_text(last, imperial=imperial)}{there}, this stop fails on {round(100 * chance)} dives in "
+            f"100, so never with so little{' here' if there else ''}"
         )
     if history.light_signs:
         times = "once" if history.light_signs == 1 else f"{history.light_signs} times"
@@ -270,7 +273,7 @@ def cautions(
     """
     dry = bool(assessment.rigs.dry[position])
     found = _light(history, light_as_last, lead, imperial)
-    found += failed_texts(history, lead, imperial) if failed else []
+    found += failed_texts(history, lead, imperial, doubted=doubted) if failed else []
     if bar > FULL_STOP:
         found.append(
             f"{MUCH_LEFT} {_pressure_text(bar, imperial)} left: later, with less gas, it takes "

@@ -18,7 +18,7 @@ UNFIT: Final = (FAILED, "Sank at the stop with", "The surface check with", "Held
 """How the cautions begin that tell of what does not fit the records before it."""
 
 
-def failed_texts(history: LikeKit, begin: float, imperial: bool) -> list[str]:
+def failed_texts(history: LikeKit, begin: float, imperial: bool, *, doubted: bool = False) -> list[str]:
     """Why a check comes first where stops do not fit the records before them.
 
     Parameters
@@ -29,16 +29,16 @@ def failed_texts(history: LikeKit, begin: float, imperial: bool) -> list[str]:
         Lead to begin the check with. [kg]
     imperial : bool
         Whether to speak in pounds.
+    doubted : bool
+        Whether the check of that day asks for another look: it asks for less than what failed then.
     """
     slip = "does not fit the records before: a slip of the pen, or kit, body or water have changed"
     found = []
     if len(stops := history.failed):
         lead = mass_text(float(stops.worn[np.argmax(stops.lead)]), imperial=imperial)
         never = " and do not go down with so little" if float(stops.lead.max()) < begin else ""
-        found.append(
-            f"{FAILED} {lead}, and none was held with as little since, which {slip}, so check "
-            f"before the dive{never}"
-        )
+        why = "and the last check asks for no more, so look again" if doubted else f"which {slip}, so check"
+        found.append(f"{FAILED} {lead}, and none was held with as little since, {why} before the dive{never}")
     dives = history.odd.take(history.odd.dive)
     held = dives.fit[:, 1] > 0
     if len(stops := dives.take(held)):

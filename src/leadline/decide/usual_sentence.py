@@ -76,13 +76,15 @@ def usual_texts(
         # Too little on the last dive is a danger, and told as such; of none, none can be taken off.
         if usual - middle <= HEAVY_GAP or not history.worn[-1]:
             return []
-    gap = usual - middle
-    word = "over" if gap > 0 else "under"
     # Carried in other water or at another pressure, a lead is as good as another one here: named is the one
     # that was on when it was worth that, not the middle of what was on in any water.
     near = _likest(history.worn.tolist(), [abs(carried - usual) for carried in history.carried.tolist()])
     near = len(history.worn) - 1 if often == "Last carried" else near
     worn = float(history.worn[near]) if near >= 0 else usual
+    # An even number of dives has its middle between two leads: what is named was worth what it was worth.
+    usual = float(history.carried[near]) if near >= 0 else usual
+    gap = usual - middle
+    word = "over" if gap > 0 else "under"
     elsewhere = abs(worn - usual) >= SAME_LEAD
     body = " or with another body mass" if near >= 0 and abs(mass[1 + near] - mass[0]) >= OTHER_BODY else ""
     here = f", in other water or at another pressure{body}, and there" if elsewhere else ","
