@@ -198,7 +198,7 @@ def test_many_strangers_with_one_dive_each(run, tmp_path: Path) -> None:
     assert (done.returncode, done.stderr) == (0, "")
     document = json.loads(done.stdout)
     assert document["counts"]["divers"] == 300
-    assert document["convergence"]["left_sd"] < 2
+    assert document["convergence"]["left_sd"] < 1
     assert all(spread["high"] > spread["low"] for spread in document["spread"])
 
 
@@ -217,7 +217,7 @@ def test_odd_book_is_learned_from_without_noise(tmp_path: Path, name: str) -> No
         return found.stdout
 
     if name == "absurd":
-        # Sixty kilograms and everybody rose: no hyperparameters make sense of it, and one clear line says so.
+        # Sixty kilograms and everybody rose: if no hyperparameters make sense of it, one line says so.
         found = CliRunner().invoke(app, ["learn", "--book", str(book)])
         if found.exit_code:
             assert found.stderr.startswith("Error: the hyperparameters did not converge")
@@ -228,7 +228,7 @@ def test_odd_book_is_learned_from_without_noise(tmp_path: Path, name: str) -> No
     document = json.loads(told)
     assert "null" not in told.replace('"fixed_out": null', "").replace('"fixed_in": null', "")
     assert all(spread["high"] > spread["low"] for spread in document["spread"])
-    assert fits(book) == 1
+    assert fits(book) == 1 + (name == "absurd")
     words = done("learn").split() if not document["doubts"] else []
     assert "nan" not in words
     many = {"divers", "dives", "days", "observations", "rounds", "fits"}
@@ -368,3 +368,16 @@ def test_leads_in_another_unit_are_told(run, club: Path) -> None:
     )
     pounds = " ".join(run("learn", "--book", club, "--units", "imperial").stdout.split())
     assert f"the leads lie {excess / 0.45359237:.2f} lb over" in pounds
+
+
+@pytest.mark.parametrize(("left", "said"), [(0.5, "Settled in"), (0.83, "Nearly settled in")])
+def test_what_is_left_of_a_fit_is_told(club: Path, left: float, said: str) -> None:
+    findings = fit_book(club)
+    console = Console(width=300)
+    with console.capture() as caught:
+        console.print(
+            view(replace(findings, convergence=replace(findings.convergence, left_sd=left)), "metric")
+        )
+    (line,) = (line for line in caught.get().splitlines() if "ettled in" in line)
+    assert line.startswith(said)
+    assert f"no number by more than {left:.2f} of its sd" in line

@@ -1,17 +1,24 @@
 """Many divers: the climb over samples against the search on all rows."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.optimize import minimize
 
-from leadline.model.hyperparameters import Hyperparameters
+from leadline.errors import FitError
+from leadline.model import large, mode, population
+from leadline.model.climb import step_to_top
+from leadline.model.hyperparameters import SPREAD, Hyperparameters, log_prior
 from leadline.model.large import fit_any_size, likeliest_any_size, sampled
 from leadline.model.people import Population
 from leadline.model.population import fit, likeliest
 from leadline.model.propagation import Sweeper
+from leadline.model.search import REACH, Height, sought
 from tests.reference.engine import engine
 
-from .worlds import draw
+from .worlds import draw, lone
 
 
 @pytest.fixture(scope="module")
@@ -88,3 +95,71 @@ def test_the_mode_alone_is_found_on_a_sample_of_whole_divers(book, searched, sam
     away = (found.to_vector() - searched.theta.to_vector()) / searched.theta_sd
     assert np.sqrt(np.mean(away**2)) < (0.6 if used == len(book) else 3.0)
     assert likeliest_any_size(book.take(book.diver < 20))[0] == likeliest(book.take(book.diver < 20))
+
+
+@pytest.fixture(scope="module")
+def strangers():
+    """A book whose climb used to end 24 sds from the top, tossed from one end of the range to another."""
+    return lone(np.random.default_rng(2), 2000)
+
+
+def test_divers_with_one_dive_each_are_learned(strangers):
+    # Independent: L-BFGS-B on the same height. Half a nat is what a climb leaves.
+    found = fit_any_size(strangers, few=0, samples=())
+    assert found.diagnostics["left"] < 0.6
+    assert found.diagnostics["calls"] < 25
+    vector = found.theta.to_vector()
+    top = -sought(Height(strangers, None)).fun
+    assert found.diagnostics["log_evidence"] + log_prior(vector) > top - 1.0
+    # What such records cannot tell stays as wide as the prior has it.
+    assert found.theta_sd[3] > 0.5 * SPREAD[3]
+
+
+def test_what_is_held_at_the_end_of_its_range_moves_nothing_else(rng):
+    # By definition: the top of the parabola in the others alone, since that one cannot follow.
+    k = len(SPREAD)
+    root = rng.normal(size=(k, k))
+    curve, point, slope = root @ root.T + np.eye(k), np.zeros(k), 0.1 * rng.normal(size=k)
+    point[7], slope[7] = REACH, 5.0
+    settled = SimpleNamespace(gradient=(slope + point) / SPREAD)
+    covariance = np.linalg.inv(curve)
+    step, left = mode._step(covariance, settled, point)
+    free = np.arange(k) != 7
+    assert (step[7], left[7]) == (0.0, 0.0)
+    assert_allclose(step[free], np.linalg.solve(curve[np.ix_(free, free)], slope[free]))
+    assert_allclose(left, np.abs(step) / np.sqrt(np.diag(covariance)))
+
+
+def test_a_fit_that_one_step_more_would_move_by_more_than_an_sd_is_none(strangers, book, monkeypatch):
+    """And what is told as the reason can be true: nobody has two records, or somebody has."""
+    assert population.MOST_LEFT == 1.0
+    few = strangers.take(strangers.diver < 200)
+    monkeypatch.setattr(large, "MOST_LEFT", 1e-9)
+    monkeypatch.setattr(population, "MOST_LEFT", 1e-9)
+    for one in (lambda o: fit_any_size(o, few=0, samples=()), fit):
+        with pytest.raises(FitError, match=r"more would move '.*' by .*: no.*stored; no diver has two"):
+            one(few)
+        with pytest.raises(FitError, match=r"stored; look for records that contradict each other"):
+            one(book.take(book.diver < 20))
+
+
+@pytest.mark.parametrize("stride", [0.3, 2.0, 9.0])
+def test_a_step_leads_to_the_top_of_what_range_and_stride_leave(rng, stride):
+    # Independent: L-BFGS-B.
+    for _ in range(20):
+        root = rng.normal(size=(6, 6))
+        curve, slope = root @ root.T + 0.1 * np.eye(6), 5 * rng.normal(size=6)
+        point = rng.uniform(-REACH, REACH, 6)
+        point[0] = REACH
+        low, high = np.maximum(-REACH - point, -stride), np.minimum(REACH - point, stride)
+        best = minimize(
+            lambda s, curve=curve, slope=slope: (0.5 * s @ curve @ s - slope @ s, curve @ s - slope),
+            np.zeros(6),
+            jac=True,
+            method="L-BFGS-B",
+            bounds=list(zip(low, high, strict=True)),
+            options={"ftol": 1e-15, "gtol": 1e-10},
+        )
+        step = step_to_top(point, curve, slope, stride)
+        assert np.all((step >= low) & (step <= high))
+        assert_allclose(step, best.x, atol=1e-4)

@@ -112,3 +112,45 @@ def draw(
         names=tuple(f"z{j}" for j in range(exposures)),
     )
     return World(observations, beta, offset, in_suit, t, base)
+
+
+def lone(rng: np.random.Generator, divers: int) -> Observations:
+    """Divers all alike, with one dive each: little tells scatter from what differs between divers.
+
+    A BC noted is always an empty one, as in books that have no word for one with gas.
+
+    Parameters
+    ----------
+    rng : Generator
+    divers : int
+
+    Returns
+    -------
+    Observations
+        A chosen lead and a stop of each; breathing moves 0.5 kg out and 1.2 kg in.
+    """
+    need = rng.normal(6.3, 1.7, divers)
+    lead = np.maximum(np.round(2 * (need + rng.normal(1.5, 1.5, divers))) / 2, 0)
+    need = need + rng.normal(0, 0.45, divers)
+    zone = np.where(need > lead + 0.5, 0, np.where(need < lead - 1.2, 2, 1))
+    closed = (rng.random(divers) < 0.5) & (zone > 0)
+    form = np.where(closed, np.where(zone == 2, Form.SANK_CLOSED, Form.HOVERED_CLOSED), Form.ANY)
+    stop, diver, rows = np.tile([False, True], divers), np.repeat(np.arange(divers), 2), 2 * divers
+    return Observations(
+        prior=np.full(rows, 5.0),
+        exposure=np.full((rows, 1), 0.5),
+        suit_weight=np.full(rows, 0.7),
+        lower=lead[diver],
+        upper=lead[diver],
+        lower_breath=stop.astype(float),
+        upper_breath=stop.astype(float),
+        reading_sd=0.2 * stop,
+        fit=np.where(stop[:, None], ZONES[zone[diver]], ZONES[1]),
+        form=np.where(stop, form[diver], Form.HABIT),
+        point=~stop,
+        occasion=np.arange(rows),
+        suit=diver,
+        diver=diver,
+        body_sd=np.full(divers, 1.2),
+        names=("z",),
+    )

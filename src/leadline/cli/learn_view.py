@@ -24,6 +24,9 @@ LEAST_EXCESS, MOST_EXCESS = -2.5, 6.0
 """Lead over physics of the middle diver that no club has: with kilograms under pounds it is 3 too little, the
 other way round 8 too much; invented and simulated books lie between 0 and 3.5. [kg] (judged)"""
 
+_STILL: Final = 0.5
+"""Up to so many sds left a fit is called settled; more than one is never stored. [-]"""
+
 _FEWEST: Final = 3
 """Divers from which on the middle one tells of the book."""
 
@@ -117,7 +120,8 @@ def _mass(value: float, units: Units, sign: str = "") -> str:
 
 def _converged(found: Convergence) -> str:
     said = (
-        f"Settled in {_counted(found.rounds, 'round')} ({_counted(found.fits, 'fit')} of all divers): one "
+        f"{'Settled' if found.left_sd <= _STILL else 'Nearly settled'} in {_counted(found.rounds, 'round')} "
+        f"({_counted(found.fits, 'fit')} of all divers): one "
         f"round more would move no number by more than {max(found.left_sd, 0.01):.2f} of its sd."
     )
     still = "" if found.settled else " A few records still moved by up to a fifth of their sd."

@@ -8,13 +8,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.errors import FitError
 from leadline.model.climb import ROUGHLY, Climb
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
 from leadline.model.observations import Observations
 from leadline.model.partition import Holder
-from leadline.model.population import MOST_LEFT, Fit, fit, likeliest, prior_fit
-from leadline.model.search import REACH
+from leadline.model.population import MOST_LEFT, Fit, fit, likeliest, prior_fit, unsettled
 from leadline.model.sites import Propagation
 
 __all__ = [
@@ -226,14 +224,10 @@ def likeliest_drawn(
 def _whole(climb: Climb, settled: Propagation, names: tuple[str, ...], rows: int, divers: int) -> Fit:
     """The fit where the climb has ended."""
     width = np.linalg.inv(climb.curve)
-    moves = np.where(np.abs(climb.point) < REACH, np.abs(climb.step), 0.0)
-    left = float(np.max(moves / np.sqrt(np.diag(width))))
+    moves = np.abs(climb.step) / np.sqrt(np.diag(width))
+    left = float(moves.max())
     if left > MOST_LEFT:
-        raise FitError(
-            f"the hyperparameters did not converge (one round more would move one by {left:.1f} of its sd): "
-            "nothing was stored; look for records that contradict each other",
-            {"calls": float(climb.calls), "left": left},
-        )
+        raise unsettled(moves, climb.calls, several=climb.several)
     # What is still to come is not known any better than that.
     width += np.outer(climb.step, climb.step)
     design = (prior_fit().vectors - CENTRE) / SPREAD

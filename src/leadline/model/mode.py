@@ -2,7 +2,7 @@
 
 Climbed to by the slopes of single divers, which costs a tenth of a search where the model describes the book,
 and then one step of Newton's rule by the exact curvature. Where records are at odds with the model the
-climb's curvature misleads: then a search begins once more from the middle of the prior.
+climb's curvature may mislead: then a search begins once more from the middle of the prior.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from leadline.errors import FitError
 from leadline.frozen import dataclass
-from leadline.model.climb import Climb
+from leadline.model.climb import Climb, step_to_top
 from leadline.model.hyperparameters import CENTRE, SPREAD, log_prior
 from leadline.model.observations import Observations
 from leadline.model.propagation import TOLERANCE
@@ -29,8 +29,8 @@ FloatArray = NDArray[np.float64]
 GAIN: Final = 0.01
 """Nats that one step more of a climb must promise. [-]"""
 
-MOST_STEPS: Final = 16
-"""Settlings of a climb: more are taken only where the model does not describe the book. [-]"""
+MOST_STEPS: Final = 40
+"""Settlings of a climb. [-]"""
 
 MOST_ENDS: Final = 3
 PARTS: Final = (1.0, 0.5, 0.1)
@@ -54,8 +54,8 @@ class Mode:
         Sites there.
     covariance : ndarray, shape (k, k)
         From the curvature of the log posterior. [-]
-    left : float
-        By how much one step more would move a hyperparameter at most, in its posterior sd. [-]
+    left : ndarray, shape (k,)
+        By how much one step more would move each, in its posterior sd. [-]
     rounds : int
         Steps that led upwards.
     """
@@ -64,7 +64,7 @@ class Mode:
     point: FloatArray
     settled: Propagation
     covariance: FloatArray
-    left: float
+    left: FloatArray
     rounds: int
 
 
@@ -84,11 +84,13 @@ def _top(settled: Propagation, point: FloatArray) -> float:
     return settled.log_evidence + log_prior(CENTRE + SPREAD * point)
 
 
-def _step(covariance: FloatArray, settled: Propagation, point: FloatArray) -> tuple[FloatArray, float]:
-    """To the top of a parabola, and how far that is in posterior sds where no end of the range is near."""
-    step = covariance @ _slope(settled, point)
-    moves = np.where(np.abs(point) < REACH, np.abs(step), 0.0)
-    return step, float(np.max(moves / np.sqrt(np.diag(covariance))))
+def _step(covariance: FloatArray, settled: Propagation, point: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """To the top of a parabola within the range, and how far that is in posterior sds."""
+    slope = _slope(settled, point)
+    step = covariance @ slope
+    if np.abs(point + step).max() > REACH:
+        step = step_to_top(point, np.asarray(np.linalg.inv(covariance), float), slope)
+    return step, np.abs(step) / np.sqrt(np.diag(covariance))
 
 
 def _ended(posterior: Height, point: FloatArray, begin: Start | None, rounds: int) -> Mode:
@@ -103,7 +105,7 @@ def _ended(posterior: Height, point: FloatArray, begin: Start | None, rounds: in
         point, settled = found
         rounds += 1
         left = _step(covariance, settled, point)[1]
-        if left <= CLOSE:
+        if left.max() <= CLOSE:
             break
     return Mode(posterior, point, settled, covariance, left, rounds)
 
@@ -155,7 +157,7 @@ def mode(observations: Observations, *, notify: Callable[[str], None] | None = N
             found = _ended(posterior, climb.point, begin, climb.rounds)
         except FitError:
             found = None  # sites that do not settle there may settle at another mode
-        if found is not None and found.left <= CLOSE:
+        if found is not None and found.left.max() <= CLOSE:
             return found
         calls, sweeps = posterior.calls, posterior.sweeps
     posterior = Height(observations, notify)

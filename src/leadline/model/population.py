@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import asdict, field, replace
+from dataclasses import asdict, field, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -23,13 +23,18 @@ if TYPE_CHECKING:
     from leadline.model.propagation import Propagation
     from leadline.model.search import Around, Height
 
-__all__ = ["Fit", "fit", "likeliest", "prior_fit"]
+__all__ = ["Fit", "fit", "likeliest", "prior_fit", "unsettled"]
 
 FloatArray = NDArray[np.float64]
 
-MOST_LEFT: Final = 2.0
-"""Posterior sds by which one round more may move a hyperparameter of a fit that has converged: no further
-than its own 95 % interval. (judged: books that the model describes stay below 0.6)"""
+MOST_LEFT: Final = 1.0
+"""Posterior sds by which one step more may move a hyperparameter of a fit that has converged. (judged: most
+stay below 0.5)"""
+
+LONE: Final = (
+    "no diver has two records, and only such divers tell what differs from dive to dive from what differs "
+    "from diver to diver"
+)
 
 FORMAT: Final = 3
 """Of a stored fit."""
@@ -233,6 +238,27 @@ class Fit:
             )
 
 
+def unsettled(moves: FloatArray, calls: int, *, several: bool) -> FitError:
+    """The refusal of hyperparameters that one step more would move so far.
+
+    Parameters
+    ----------
+    moves : ndarray, shape (k,)
+        In posterior sds.
+    calls : int
+        Fits of all divers so far.
+    several : bool
+        Whether some diver has two records.
+    """
+    name, left = fields(Hyperparameters)[int(np.argmax(moves))].name.replace("_", " "), float(moves.max())
+    reason = "look for records that contradict each other" if several else LONE
+    return FitError(
+        f"the hyperparameters did not converge (one step more would move '{name}' by {left:.1f} of its sd; "
+        f"{MOST_LEFT:.0f} is let pass): nothing was stored; {reason}",
+        {"calls": float(calls), "left": left},
+    )
+
+
 def prior_fit(names: Sequence[str] = ()) -> Fit:
     """Before any log: every shared effect and all hyperparameters at their priors."""
     p, k = len(names), len(CENTRE)
@@ -324,18 +350,15 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
     The hyperparameters are found in prior-sd coordinates, where the prior makes the surface proper and well
     scaled, with the gradient of the evidence: see `leadline.model.mode`.
     """
+    from leadline.model.climb import has_several
     from leadline.model.mode import mode
 
     if not len(observations):
         return prior_fit(observations.names)
     found = mode(observations, notify=notify)
     posterior, point, settled = found.posterior, found.point, found.settled
-    if found.left > MOST_LEFT:
-        raise FitError(
-            f"the hyperparameters did not converge (one round more would move one by {found.left:.1f} of its "
-            "sd): nothing was stored; look for records that contradict each other",
-            {"calls": float(posterior.calls), "left": found.left},
-        )
+    if found.left.max() > MOST_LEFT:
+        raise unsettled(found.left, posterior.calls, several=has_several(observations))
     near, around = _integrated(posterior, point, settled, found.covariance)
     return Fit(
         observations.names,
@@ -351,7 +374,7 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
             "calls": float(posterior.calls),
             "sweeps": float(posterior.sweeps),
             "settled_sweeps": float(settled.sweeps),
-            "left": found.left,
+            "left": float(found.left.max()),
         },
         near.vectors,
         near.weights,
