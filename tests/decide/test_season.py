@@ -17,8 +17,9 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.check_reading import reading
 from leadline.decide.checked_dive import CheckedDive
-from leadline.decide.season import next_dive, season, time_order
+from leadline.decide.season import next_dive, season
 from leadline.decide.season_change import season_ends
+from leadline.decide.season_order import in_order
 from leadline.errors import UnknownNameError
 from leadline.reports.season import render
 from leadline.timeline import CHECK, DIVE, PLAN
@@ -409,7 +410,7 @@ def test_many_seasons_foresee_what_the_last_one_asks(monkeypatch) -> None:
 
     found = list(together.seasons(held, assessed, ["Noa", "Ines"], date="2026-05-20", generated=WHEN))
     (assessment,) = made
-    line, place = assessment.line, time_order(assessment)
+    line, (_, place) = assessment.line, in_order(assessment)
     own = np.flatnonzero(line.occasions.diver == held.divers["diver"].tolist().index("Ines"))
     dived = own[line.table[own] == DIVE]
     ends = season_ends(assessment, dived[np.argsort(place[dived])])

@@ -31,13 +31,14 @@ from leadline.decide.season_data import (
     SeasonDives,
     Suggestion,
 )
+from leadline.decide.season_order import in_order
 from leadline.decide.season_says import says
 from leadline.errors import UnknownNameError
 from leadline.model.marginal import Marginal
 from leadline.records import DIVES, RESERVE_PRESSURE
 from leadline.timeline import CHECK, DIVE, PLAN
 
-__all__ = ["next_dive", "next_dives", "season", "time_order"]
+__all__ = ["next_dive", "next_dives", "season"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -97,6 +98,7 @@ def season(
     diver: str,
     *,
     answers: Sequence[Answer] | None = None,
+    ordered: tuple[Assessment, IntArray] | None = None,
     block: Block | None = None,
     risk: float = 0.05,
     since: np.datetime64 | None = None,
@@ -117,6 +119,8 @@ def season(
         Name.
     answers : sequence of Answer, optional
         To all rows of the plan, where they are at hand, for the same block, risk and units.
+    ordered : tuple of Assessment and ndarray, optional
+        What `in_order` gives for the assessment, where it is at hand.
     block : Block, optional
         Blocks in use; default 0.5 kg.
     risk : float
@@ -147,7 +151,7 @@ def season(
     known = np.flatnonzero(names == diver)
     if not len(known):
         raise UnknownNameError(f"no diver {diver!r} in the records; load the divers first")
-    place = time_order(assessment)
+    then, place = ordered or in_order(assessment)
     own = assessment.line.occasions.diver == known[0]
     dives, checks, plan = (
         rows[np.argsort(place[rows], kind="stable")]
@@ -164,7 +168,7 @@ def season(
         answers = answered(assessment, block=block, risk=risk, imperial=units == "imperial")
     rows = [int(row) for row in assessment.line.row[plan]]
     position, answer = (int(plan[0]), answers[rows[0]].advice) if len(plan) else (-1, None)
-    seen = _dives(assessment, dives, place)
+    seen = _dives(then, dives, place)
     return SeasonData(
         diver=diver,
         units=units,
@@ -179,7 +183,7 @@ def season(
         dives_used=dives_used,
         checks_used=checks_used,
         dives=seen,
-        checks=_checks(assessment, checks, place),
+        checks=_checks(then, checks, place),
         suggestion=_suggestion(assessment, position, answer, imperial=units == "imperial")
         if answer
         else None,
@@ -194,30 +198,8 @@ def season(
         )
         if len(rows) > 1
         else (),
-        change=season_change(assessment, dives, seen.margin, position=position, place=place)
-        if answer
-        else None,
+        change=season_change(then, dives, seen.margin, position=position, place=place) if answer else None,
     )
-
-
-def time_order(assessment: Assessment) -> IntArray:
-    """Place in time of every row of the timeline; ties stay in file order.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        n rows.
-
-    Returns
-    -------
-    ndarray of int, shape (n,)
-        Each number from 0 to n - 1 once.
-    """
-    date = assessment.line.occasions.date
-    late = np.where(np.isnat(date), np.datetime64("9999-12-31", "s"), date)
-    order = np.empty(len(date), np.int64)
-    order[np.lexsort((np.arange(len(date)), late))] = np.arange(len(date))
-    return order
 
 
 def _known_then(assessment: Assessment, rows: IntArray, place: IntArray) -> list[Marginal]:

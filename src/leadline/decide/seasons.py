@@ -6,20 +6,24 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 
 import numpy as np
+from numpy.typing import NDArray
 
 from leadline.arrays import Columns, Records
 from leadline.decide.advice import answers as answered
 from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
-from leadline.decide.season import next_dives, season, time_order
+from leadline.decide.season import next_dives, season
 from leadline.decide.season_change import season_ends
 from leadline.decide.season_check import right_then
 from leadline.decide.season_data import SeasonData
+from leadline.decide.season_order import in_order
 from leadline.records import RESERVE_PRESSURE
 from leadline.timeline import CHECK, DIVE, PLAN
 
 __all__ = ["seasons"]
+
+IntArray = NDArray[np.int64]
 
 
 def seasons(
@@ -64,13 +68,15 @@ def seasons(
         If the records have no such diver.
     """
     assessment = assess(next_dives(records, divers, date=date))
-    _foresee(assessment, since)
+    ordered = in_order(assessment)
+    _foresee(assessment, *ordered, since)
     answers = answered(assessment, block=block, risk=risk, imperial=units == "imperial")
     for diver in divers:
         yield season(
             assessment,
             diver,
             answers=answers,
+            ordered=ordered,
             block=block,
             risk=risk,
             since=since,
@@ -83,20 +89,19 @@ def seasons(
         )
 
 
-def _foresee(assessment: Assessment, since: np.datetime64 | None) -> None:
+def _foresee(assessment: Assessment, then: Assessment, place: IntArray, since: np.datetime64 | None) -> None:
     """All needs that the seasons will ask for.
 
     Of every dive and check as known after it, of the plan, and of each next dive as known after either
-    season.
+    season; `then` and `place` as of `in_order`.
     """
     dives, plan = assessment.line.at(DIVE), assessment.line.at(PLAN)
     checks = assessment.line.at(CHECK)
     rows = np.concatenate([dives, checks])
     state = assessment.state(rows, pressure=RESERVE_PRESSURE)
-    place = time_order(assessment)
-    if not foresee(assessment, rows, state, until=place[rows]):
+    if not foresee(then, rows, state, until=place[rows]):
         return
-    foresee(assessment, checks, right_then(assessment, checks), until=place[checks], many=1)
+    foresee(then, checks, right_then(assessment, checks), until=place[checks], many=1)
     foresee(assessment, plan, assessment.state(plan), many=1)
     diver, date = assessment.line.occasions.diver, assessment.line.occasions.date
     if since is not None and not np.isnat(since):
@@ -111,4 +116,4 @@ def _foresee(assessment: Assessment, since: np.datetime64 | None) -> None:
         ends += place[last].tolist()
     if wanted:
         asked = np.array(wanted)
-        foresee(assessment, asked, assessment.state(asked), until=np.array(ends), many=1)
+        foresee(then, asked, assessment.state(asked), until=np.array(ends), many=1)
