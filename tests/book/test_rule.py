@@ -108,6 +108,13 @@ UNSOUND = [
         "contradicts bc_state gas; leave it empty where nobody estimated",
     ),
     ("checks", {"check": "c", "diver": "Ines", "bar": "60;-"}, "bar", "must be numbers joined by ;"),
+    ("checks", {"check": "c", "diver": "Ines", "bar": "-"}, "bar", "^bar -: must be numbers joined by ;$"),
+    (
+        "checks",
+        {"check": "c", "diver": "Ines", "cylinder": "S12;A7", "psi": "-"},
+        "psi",
+        "^psi -: must be numbers joined by ;$",
+    ),
     (
         "dives",
         DIVE | {"end_bar": "-"},
@@ -193,7 +200,7 @@ SOUND = [
     ("dives", DIVE | {"lead_places": "left : 2;right:3.9;", "stop_result": " Hovered "}),
     ("dives", DIVE | {"handed_off_kg": "-1", "handed_off_result": "hovered"}),
     ("dives", {"dive": "x", "diver": "Ines"}),
-    ("checks", {"check": "c9", "diver": "Ines", "dive": "2", "bar": "-"}),
+    ("checks", {"check": "c9", "diver": "Ines", "dive": "2", "bar": ""}),  # nobody read the gauge
 ]
 
 

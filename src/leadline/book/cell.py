@@ -201,10 +201,8 @@ def _list_checks(column: Column, header: str, unit: str) -> Iterator[Check]:
     cell = raw(header)
     low, high = bounds(column, unit)
     absent = "('', '-')" if column.name in ("end_bar", "stop_bar") else "('')"
-    # Of a check a dash alone says that nobody read the gauge; which cylinders were worn its `cylinder` says.
-    alone = "('', '-')" if column.name == "bar" else absent
     odd = f"len(list_filter(parts({cell}), lambda p: p NOT IN {absent} AND NOT is_number(p))) > 0"
-    single = f"NOT contains({cell}, ';') AND {cell} NOT IN {alone} AND NOT is_number({cell})"
+    single = f"NOT contains({cell}, ';') AND {cell} NOT IN {absent} AND NOT is_number({cell})"
     text = "must be numbers joined by ;" + (", - where not carried at the stop" if "-" in absent else "")
     listed = f"contains({cell}, ';') AND {odd}"
     yield Check(header, f"({single}) OR ({listed})", _no_number(cell, text), cell, also=(header,))
