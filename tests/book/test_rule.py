@@ -115,6 +115,12 @@ UNSOUND = [
         "psi",
         "^psi -: must be numbers joined by ;$",
     ),
+    ("blocks", {"block": "1.5 lb", "pieces": "x"}, "pieces", "^pieces x: is no number$"),
+    ("blocks", {"block": "1.5 lb", "pieces": "2.5"}, "pieces", r"^pieces 2\.5: must be a whole number$"),
+    ("blocks", {"block": "1.5 lb", "pieces": ""}, "pieces", "^pieces is empty; say how many there are$"),
+    ("blocks", {"block": "1.5 lb"}, "pieces", "^pieces is empty; say how many there are$"),
+    ("blocks", {"block": "", "pieces": "4"}, "block", "^block is empty; every row needs it$"),
+    ("blocks", {"block": "9 kg", "pieces": "4"}, "block", "^block '9 kg': must be a mass from 0.1 to 5 kg"),
     (
         "dives",
         DIVE | {"end_bar": "-"},

@@ -219,8 +219,10 @@ def _blocks() -> Iterator[Check]:
     found = f"regexp_extract({text}, {literal(f'^({NUMBER})(kg|lbs?)$')}, "
     mass = f"TRY_CAST({found}1) AS DOUBLE) * CASE WHEN {text} LIKE '%kg' THEN 1 ELSE {POUND!r} END"
     reason = literal(f"must be a mass from {least:g} to {most:g} kg with its unit, such as 0.5 kg or 2 lb")
-    yield Check("block", f"NOT coalesce({mass} BETWEEN {least} AND {most}, false)", reason, "block")
-    yield Check("pieces", "pieces IS NULL", literal("is empty; say how many there are"), "''")
+    odd = f"NOT coalesce({mass} BETWEEN {least} AND {most}, false)"
+    yield Check("block", odd, reason, "block", also=("block",))
+    empty = literal("is empty; say how many there are")
+    yield Check("pieces", "pieces IS NULL", empty, "''", also=("pieces",))  # what is no number is not empty
 
 
 def rules(source: Source, *, plan: bool = False) -> Iterator[Check]:
