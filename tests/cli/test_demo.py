@@ -41,6 +41,10 @@ def test_demo_does_what_the_readme_shows(made) -> None:
     assert [line for line in form(shown) if line not in ("…", *printed)] == []
     counts = [line for line in shown.splitlines() if line.startswith(("Read", "Set", "Learned"))]
     assert counts == first.stdout.splitlines()[: len(counts)]
+    # Leads stand on blocks, which no last digit moves.
+    leads = re.findall(r"^ ([A-Z]\w+ [A-Z]) +([\d.]+) ", shown, re.M)
+    assert len(leads) == 3
+    assert set(leads) <= set(re.findall(r"^ ([A-Z]\w+ [A-Z]) +([\d.]+) ", first.stdout, re.M))
     named = re.findall(r"leadline-demo[\w./-]*\w", section(README, "Run it"))
     assert len(named) > 3
     assert [name for name in named if not (folder.parent / name).exists()] == []

@@ -17,7 +17,7 @@ from leadline.decide.lead_rule import MOST_RISE, WIDE, forbidden
 from leadline.decide.listed import listed_texts
 from leadline.decide.trigger import Trigger
 from leadline.decide.unfit_sentence import FAILED, failed_texts
-from leadline.decide.usual_sentence import SAME_LEAD, usual_texts
+from leadline.decide.usual_sentence import usual_texts
 from leadline.units import about_text, mass_text, to_imperial
 
 if TYPE_CHECKING:
@@ -40,6 +40,10 @@ DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DO
 
 UNSURE: Final = "Not sure enough to dive on a number"
 """How the caution begins that has a check first for the width of the band."""
+
+ELSEWHERE: Final = 0.75
+"""Lead that was worth so much more or less where it was carried is told as such. [kg] (judged: more than
+a few bar make, less than fresh water does)"""
 
 LOW_END: Final = "Planned with"
 MUCH_LEFT: Final = "Reckoned for a stop with"
@@ -128,7 +132,7 @@ def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list
         which = "carried last in like kit" if other else "carried last"
         which = "of the last dive that is believed" if history.doubted.dive.any() else which
         # What was right in fresh water is none of this diver's faults.
-        away = abs(float(history.carried[-1]) - last) >= SAME_LEAD
+        away = abs(float(history.carried[-1]) - last) >= ELSEWHERE
         there = " in other water or at another pressure" if away else ""
         found.append(
             f"Danger of an ascent that cannot be held: with the lead {which}, "
