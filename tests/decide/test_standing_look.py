@@ -13,6 +13,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import checked_dives
 from leadline.decide.trigger import Trigger
+from leadline.model.population import prior_fit
 from leadline.records import DIVES
 from leadline.timeline import PLAN
 
@@ -325,3 +326,21 @@ def test_a_rise_that_looks_foretold_is_believed() -> None:
     assert any("Not believed here" in text or "slip of the pen" in text for text in alone.cautions)
     assert not any("Not believed here" in text or "slip of the pen" in text for text in found.cautions)
     assert found.bring_kg > 8
+
+
+@pytest.mark.parametrize("lead", [7.0, 8.0, 9.5])
+def test_a_rise_that_looks_foretold_takes_no_lead_off(lead) -> None:
+    """What was known came nearer to the looks by it, and the two were met half way: 0.5 kg less at hand."""
+
+    def asked(*since: Row) -> Advice:
+        looked = [*looks(6.0, line="chin", day="2026-05-02", bar=200), *looks(8.0, day="2026-05-02", bar=200)]
+        for n, row in enumerate(looked):
+            row |= {"check": f"k{n}", "date": f"2026-05-02T09:{n}0"}
+        before = dive("2026-05-01", lead_kg=6)
+        held = records(checks=looked, dives=[before, *since])
+        plan = columns_from_rows(DIVES, [plan_row("Ole", start_bar="200", date="2026-05-04")])
+        return advise(Assessment.of(held, prior_fit(), plan=plan))[0]
+
+    plain, found = asked(), asked(dive("2026-05-03", lead_kg=lead, stop_result="rose"))
+    assert found.bring_kg >= plain.bring_kg
+    assert found.lead_kg >= plain.lead_kg

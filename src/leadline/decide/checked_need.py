@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -12,7 +13,7 @@ from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment
 from leadline.decide.check_reading import agreed, doubtful
 from leadline.decide.checked_dive import CheckedDive
-from leadline.decide.standing_look import STANDS, held_stops
+from leadline.decide.standing_look import STANDS, held_stops, stops_since
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import Exposures, State
 from leadline.timeline import CHECK
@@ -20,6 +21,9 @@ from leadline.timeline import CHECK
 __all__ = ["checked_dives", "look_ahead", "needs"]
 
 _DAY: Final = "datetime64[D]"
+
+FAR_END: Final = 0.9
+"""Share of need by which it is told whether a stop since puts lead on or takes it off. [-]"""
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -47,7 +51,8 @@ def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | 
         # What most divers have: no look of late, or a stop held since. Looks that are later still are rare.
         gone = looked is None or today > looked + STANDS or (held is not None and looked < held < today)
         about = None if gone else CheckedDive.around(assessment, row)
-        found.append(about if about is not None and _gone_by(assessment, about) else None)
+        stands = about is not None and _gone_by(assessment, about)
+        found.append(_not_undone(about) if about is not None and stands else None)
     return found
 
 
@@ -68,6 +73,24 @@ def _gone_by(assessment: Assessment, about: CheckedDive) -> bool:
     row = np.array([about.position])
     with_looks, alike = (one.marginals(row, about.state(row))[0].mean for one in (about, assessment))
     return bool(about.since * (with_looks - alike) >= 0)
+
+
+def _not_undone(about: CheckedDive) -> CheckedDive:
+    """The same as if there had been no stop since, where a rise would take lead off, or sinking put it on.
+
+    A rise draws what was known nearer to what the looks showed, and lets the two be met half way.
+    """
+    if not about.since:
+        return about
+    of = about.evidence.statements.row
+    looked = np.zeros(len(about.line.table), bool)
+    looked[of[about.looks]] = True
+    rest = ~np.isin(of, stops_since(about, about.position, looked))
+    left_out = None if about.left_out is None else about.left_out[rest]
+    alike = replace(about, evidence=about.evidence.take(rest), looks=about.looks[rest], left_out=left_out)
+    row = np.array([about.position])
+    now, then = (one.marginals(row, about.state(row))[0].quantile([FAR_END])[0] for one in (about, alike))
+    return about if about.since * (now - then) >= 0 else alike
 
 
 def _latest(assessment: Assessment, rows: IntArray) -> dict[tuple[int, int], np.datetime64]:

@@ -18,7 +18,7 @@ from leadline.decide.past import NEAR_RESERVE, highest_read
 from leadline.frozen import dataclass
 from leadline.timeline import CHECK, DIVE, Timeline
 
-__all__ = ["STANDS", "Standing", "held_stops", "standing_looks"]
+__all__ = ["STANDS", "Standing", "held_stops", "standing_looks", "stops_since"]
 
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
@@ -92,6 +92,25 @@ def standing_looks(assessment: Assessment, position: int, telling: BoolArray) ->
     if (held & after).any() or _of_a_dive(assessment, past, dives[held]) or (rose and sank):
         return Standing(np.zeros_like(past), True)
     return Standing(past, False, int(rose) - int(sank))
+
+
+def stops_since(assessment: Assessment, position: int, looks: BoolArray) -> IntArray:
+    """Rows of the timeline of dives in that suit that came after looks of an earlier day; shape (n,).
+
+    Parameters
+    ----------
+    assessment : Assessment
+        With the plan.
+    position : int
+        Row of the planned dive.
+    looks : ndarray of bool, shape (rows,)
+        Rows of the timeline; some.
+    """
+    o, suit = assessment.line.occasions, assessment.suit
+    alike = (o.diver == o.diver[position]) & (suit == suit[position]) & (assessment.line.table == DIVE)
+    day = o.date[position].astype("datetime64[D]")
+    dives = np.flatnonzero(alike & (o.date.astype("datetime64[D]") < day))
+    return np.asarray(dives[_after(assessment, looks, dives)])
 
 
 def _after(assessment: Assessment, looks: BoolArray, dives: IntArray) -> BoolArray:
