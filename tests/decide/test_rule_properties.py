@@ -13,12 +13,13 @@ from scipy.special import ndtr
 from leadline.decide.advice import answers
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
-from leadline.decide.lead_rule import breath_out, lead_rule
+from leadline.decide.lead_rule import breath_out, chosen, lead_rule, levels
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit, prior_fit
+from leadline.model.quantile import quantiles
 from leadline.timeline import PLAN
 
-from .club import GEAR, assess, plan_row
+from .club import GEAR, assess, plain_sights, plan_row
 
 _PRIOR = prior_fit()
 FIT = Fit(_PRIOR.names, _PRIOR.mean, _PRIOR.precision, _PRIOR.theta, _PRIOR.theta_sd)
@@ -173,3 +174,20 @@ def test_thicker_suit_is_never_less_lead(diver, water) -> None:
     at = assessment.line.at(PLAN)
     need = assessment.prior(at, assessment.state(at))[0].need
     assert np.all(np.diff(need) > 0.3)
+
+
+@pytest.mark.parametrize("risk", [0.01, 0.05, 0.2, 0.5])
+@pytest.mark.parametrize("lead", [6.0, 7.0, 8.0, 9.0, 12.0])
+def test_looks_after_a_rise_send_nobody_down_with_what_failed(lead, risk) -> None:
+    """By hand: 95 in 100 need 6.7 kg or less, so 6.5 kg are enough; 2 kg over that a rise was typed wrong."""
+    need = Marginal(np.array([6.0]), np.array([1.0]), scatter=0.45)
+    ends = quantiles([need], levels(risk))[0].tolist()
+    failed = plain_sights([lead], [(1.0, 0.0, 0.0)], FIT.theta)
+    none = np.zeros(0)
+    history = like(
+        known=True, enough=none, light=none, carried=none, light_signs=0, at_hand=0.0, failed=failed
+    )
+    rule = {"block": Block(), "mass": 70.0, "theta": FIT.theta, "failed": True, "looked": True}
+    found = chosen(ends, history, **rule)
+    assert found.check or found.lead > lead
+    assert found.check == (lead > 8.25)

@@ -141,13 +141,12 @@ def begun(
     # A look that is gone by is about that dive. What does not fit it says nothing against stops before it,
     # nor do they against it: it asks for another one. A rise that the looks do not answer stands; and what
     # the looks bear out, such as a rise that they foretold, is not unlikely by all that is known.
-    heard = [
-        which if about is None else which & wrong_sights([need], [history.sights], theta)[0]
-        for which, need, history, about in zip(wrong, found, recorded, checked, strict=True)
-    ]
+    for i, about in enumerate(checked):
+        if about is not None and wrong[i].any():
+            wrong[i] = wrong[i] & wrong_sights([found[i]], [recorded[i].sights], theta)[0]
     known = [
         believed(history, which if about is None else which & ~about.is_look(history.sights.row))
-        for history, which, about in zip(recorded, heard, checked, strict=True)
+        for history, which, about in zip(recorded, wrong, checked, strict=True)
     ]
     failed = [
         fails(own[len(QUANTILES) :], history, block=block, theta=theta)

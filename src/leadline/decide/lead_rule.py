@@ -108,6 +108,14 @@ def _more_than_failed(history: LikeKit, block: Block) -> float:
     return block.at_least(float(history.failed.lead.max(initial=-MORE_THAN_LIGHT)) + MORE_THAN_LIGHT)
 
 
+def _near_failed(usual: float, history: LikeKit, block: Block, theta: Hyperparameters) -> bool:
+    """Whether what failed is near enough to need for looks to say how much more it takes.
+
+    Whatever risk is accepted. What was typed wrong is further off: then more than that is none to dive with.
+    """
+    return _more_than_failed(history, block) - block.at_least(usual - breath_out(theta)) <= MOST_RISE
+
+
 def _over_failed(bring: float, history: LikeKit, block: Block) -> float:
     """Lead to have at hand after a stop that failed, where `bring` is within the accepted risk. [kg]."""
     more = _more_than_failed(history, block)
@@ -240,14 +248,17 @@ def chosen(
     """
     low, high, begin, enough, usual = ends
     bring = block.at_least(enough - breath_out(theta))
+    settled = failed and looked and _near_failed(usual, history, block, theta)
     if failed:
         bring = _over_failed(bring, history, block)
+    if settled:
+        bring = max(bring, _more_than_failed(history, block))
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs + history.light_hints <= 1
     # A check of the day lifts that nothing is known, and not that the band is wide.
     if high - low > WIDE or not (history.known or history.fresh_check):
         return Choice(_first(begin, bring, history, block), bring, True, False, failed)
-    if failed and not looked:
+    if failed and not settled:
         return Choice(_first(begin, bring, history, block), bring, True, False, True)
     if jump and not (history.fresh_check or confirmed):
         # The band is narrow and a step up is at once: the check confirms it.
