@@ -140,8 +140,8 @@ def plain_sights(leads: Any, fits: Any, theta: Any, *, doubt: float = 0.0) -> Si
     lead, fit = np.asarray(leads, float), np.asarray(fits, float)
     number, no = np.arange(len(lead)), np.zeros(len(lead), bool)
     found = Sights(
-        number, lead, lead, lead + theta.breath_out, lead - theta.breath_in, np.full(len(lead), doubt), fit,
-        np.where((fit == (0, 1, 1)).all(axis=1), 1.0, 0.5),
-        ~no, no, number, number, no, no, no, no, ~no,
+        number, lead, lead, lead + theta.breath_out, lead - theta.breath_in, np.full(len(lead), doubt),
+        np.full(len(lead), doubt), fit, np.where((fit == (0, 1, 1)).all(axis=1), 1.0, 0.5),
+        ~no, no, number, number, no, no, no, no, ~no, ~no,
     )  # fmt: skip
     return found.judged()

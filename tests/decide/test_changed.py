@@ -12,7 +12,7 @@ from scipy.stats import norm
 from leadline.decide.advice import advise
 from leadline.decide.ahead import foresee
 from leadline.decide.block import Block
-from leadline.decide.changed import mixed
+from leadline.decide.changed import There, mixed
 from leadline.decide.history import like_kit
 from leadline.decide.look import STOP_JUDGEMENT
 from leadline.model.marginal import Marginal
@@ -70,7 +70,7 @@ def test_slip_and_change_are_weighed_as_bayes_has_it(leads, fits) -> None:
     need = normal(3.1, 0.3)  # whatever the model makes of all records
     leads = np.array(leads)
     stops = plain_sights(leads, fits, THETA, doubt=STOP_JUDGEMENT**2)
-    weighed, found = mixed(need, normal(before, sd), stops, THETA)
+    weighed, found = mixed(need, There(normal(before, sd), need, stops), THETA)
     assert weighed == pytest.approx(share, abs=2e-3)
     assert found.weights.sum() == pytest.approx(1)
     assert (np.diff(found.points) >= 0).all()
@@ -97,8 +97,9 @@ def test_looks_that_a_dive_goes_by_hold_whether_something_changed_or_not() -> No
     )
     share = 0.02 * if_changed / (0.02 * if_changed + 0.98 * if_same)
     stops = plain_sights(np.array(leads), fits, THETA, doubt=STOP_JUDGEMENT**2)
+    need = normal(3.1, 0.3)
     weighed, found = mixed(
-        normal(3.1, 0.3), normal(before, sd), stops, THETA, lambda x: norm.logpdf(x, 5.6, 0.5)
+        need, There(normal(before, sd), need, stops), THETA, lambda x: norm.logpdf(x, 5.6, 0.5)
     )
     assert weighed == pytest.approx(share, abs=2e-3)
     assert found.mean == pytest.approx((1 - share) * 3.1 + share * moved / if_changed, abs=0.01)
@@ -107,7 +108,8 @@ def test_looks_that_a_dive_goes_by_hold_whether_something_changed_or_not() -> No
 def test_hundreds_of_records_are_weighed_as_well() -> None:
     """The chance of them all is too small for a number; what is left of it is not."""
     leads, fits = np.array([5.0, *[7.0] * 400]), [ROSE, *[HELD] * 400]
-    share, found = mixed(normal(3.1, 0.3), normal(3.0, 0.4), plain_sights(leads, fits, THETA), THETA)
+    need, sights = normal(3.1, 0.3), plain_sights(leads, fits, THETA)
+    share, found = mixed(need, There(normal(3.0, 0.4), need, sights), THETA)
     assert share > 0.999
     assert 5.5 < found.mean < 7.5
 

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.ahead import foresee
-from leadline.decide.assessment import Assessment
+from leadline.decide.assessment import ALL_TIME, Assessment
 from leadline.decide.block import Block
-from leadline.decide.changed import change_starts, changed_need
+from leadline.decide.changed import change_starts, changed_need, far, own_row
 from leadline.decide.check_reading import again, agreed, doubtful
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.checked_need import needs
@@ -199,16 +199,25 @@ def _starts(
     recorded: Sequence[LikeKit], known: Sequence[LikeKit],
 ) -> dict[int, list[int]]:  # fmt: skip
     """Where something may have changed, by row; what was known before is found for all rows at once."""
-    starts = {}
+    starts, own, before = {}, [], []
     for i, (need, history, after) in enumerate(zip(found, recorded, known, strict=True)):
-        sights = history.sights
+        sights = history.near
         if (sights.more | sights.sank).any() or len(after.doubted):
-            starts[i] = change_starts(need, history, after.doubted)
+            away = far(assessment, int(rows[i]), sights)
+            starts[i] = change_starts(need, history, after.doubted, away)
+            for first in starts[i]:
+                if away[sights.place == first].any():
+                    own.append(own_row(sights, first))
+                    before.append(first - 1)
     if assessment.foreseen and any(starts.values()):
         # Of a long plan the compiled way is at hand already.
-        at = np.repeat(list(starts), [len(own) for own in starts.values()])
-        until = np.concatenate([own for own in starts.values() if own]) - 1
+        at = np.repeat(list(starts), [len(one) for one in starts.values()])
+        until = np.concatenate([one for one in starts.values() if one]) - 1
         foresee(assessment, rows[at], state.take(at), until=until, many=1)
+        if own:
+            there = np.array(own + own)
+            ends = np.array(before + [ALL_TIME] * len(own))
+            foresee(assessment, there, assessment.state(there), until=ends, many=1)
     return starts
 
 

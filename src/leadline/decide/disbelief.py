@@ -171,16 +171,17 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
     if not wrong.any():
         return history
     doubted = sights.take(wrong)
-    proof = sights.lead[~wrong & sights.dive & (sights.fit[:, 0] == 0)]
+    own = sights.take(wrong & sights.alike)
+    proof = sights.lead[~wrong & sights.alike & sights.dive & (sights.fit[:, 0] == 0)]
     # Proven leads that no stop here stands for were not doubted.
     kept = [
         lead
         for lead in history.enough.tolist()
-        if not _among(lead, doubted.lead[doubted.dive]) or _among(lead, proof)
+        if not _among(lead, own.lead[own.dive]) or _among(lead, proof)
     ]
     worn = ~np.isin(history.carried_row, doubted.row)
-    reads = ~doubted.dive & (doubted.fit == (0.0, 1.0, 0.0)).all(axis=1)
-    plain = doubted.take(~reads)
+    reads = ~own.dive & (own.fit == (0.0, 1.0, 0.0)).all(axis=1)
+    plain = own.take(~reads)
     lowers = history.lowers - int((plain.fit[:, 2] == 0).sum())
     uppers = history.uppers - int((plain.fit[:, 0] == 0).sum())
     found = replace(
@@ -194,7 +195,7 @@ def believed(history: LikeKit, wrong: BoolArray) -> LikeKit:
         lower=history.lower and lowers > 0,
         point=history.points > int(reads.sum()),
     )
-    if sights.all_there_is and wrong.all():
+    if sights.all_there_is and wrong[sights.alike].all():
         found = replace(found, known=False, upper=False, lower=False, point=False, looked=False)
     return found
 

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
-from leadline.decide.history_data import LATEST, LikeKit
+from leadline.decide.history_data import LATEST, LikeKit, Sights
+from leadline.decide.kin import CLOSE, apart, walked
 from leadline.decide.past import NEAR_RESERVE, SAYS, Asked, Past, alike_water
 from leadline.decide.sight import taught
 from leadline.physics.ledger import Exposures
@@ -20,6 +21,7 @@ __all__ = ["NEAR_RESERVE", "Histories", "LikeKit", "evidence_word", "like_kit"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+Learned = tuple[FloatArray, Exposures]
 
 _COUNTED: Final = ("light_signs", "light_hints", "heavy_signs")
 _NUMBERS: Final = {"upper": "uppers", "lower": "lowers", "point": "points"}
@@ -70,7 +72,7 @@ class Histories:
         columns = {
             **self._leads(like, need_here),
             **self._latest(asked),
-            **self._evidence(diver, positions, need_here, learned, like),
+            **self._evidence(diver, positions, need_here, (learned, shared), like),
             "fresh_check": self._fresh(diver, positions).tolist(),
             "suit_worn": asked.any(in_suit).tolist(),
             "water_seen": self._water_seen(asked, positions).tolist(),
@@ -147,9 +149,10 @@ class Histories:
         return asked.any(alike_water(self.past, rows, positions[asked.of]))
 
     def _evidence(
-        self, diver: IntArray, positions: IntArray, need_here: FloatArray, learned: FloatArray, like: Asked
+        self, diver: IntArray, positions: IntArray, need_here: FloatArray, learned_of: Learned, like: Asked
     ) -> dict[str, Sequence[Any]]:
-        """What the evidence in like kit says, carried to `need_here` of the ledger and what was `learned`."""
+        """What the evidence in like kit says, carried to `need_here` of the ledger and what was learned."""
+        learned, shared = learned_of
         past, evidence = self.past, self.past.evidence
         asked = evidence.asked(diver)
         here = asked.where(
@@ -160,33 +163,63 @@ class Histories:
             name: here.number(says) for name, says in zip(SAYS, evidence["says"][here.at].T, strict=True)
         }
         counts["light_hints"] = counts["light_hints"] + like.number(past.dives["gassy"][like.at])
-        shown = here.where(evidence["telling"][here.at])
-        sights = past.sights.take(shown.at).carried(need_here[shown.of], learned[shown.of])
-        sights = replace(
-            sights.judged(shown.bounds()),
-            doubt=sights.doubt + self._walked(sights.row, positions[shown.of]),
-            late=self._late(sights.row, shown, like),
+        shown = asked.where(
+            (evidence["outer"][asked.at] == past.outer[positions][asked.of]) & evidence["telling"][asked.at]
         )
-        light = sights.dive & (sights.fit == (1.0, 0.0, 0.0)).all(axis=1)
+        sights = past.sights.take(shown.at).carried(need_here[shown.of], learned[shown.of])
+        alike = np.isin(shown.of * len(evidence["row"]) + shown.at, here.of * len(evidence["row"]) + here.at)
+        between = self._apart(shown, alike, positions, shared)
+        walk = walked(self.assessment, sights.row, positions[shown.of])
+        sights = replace(sights, alike=alike, doubt=sights.doubt + walk + between)
+        close = between <= CLOSE**2
+        own = self._judged(sights.take(close), shown.where(close), like)
+        light = sights.dive & close & (sights.fit == (1.0, 0.0, 0.0)).all(axis=1)
+        every = counts["known"].tolist()
+        told = own.split(shown.where(close).bounds(), every)
+        near = told
+        if not close.all():
+            # Of most divers the two are one.
+            more = self._judged(sights, shown, like).split(shown.bounds(), every)
+            near = [a if len(a) == len(b) else b for a, b in zip(told, more, strict=True)]
         return {
-            "sights": sights.split(shown.bounds(), counts["known"].tolist()),
+            "sights": told,
+            "near": near,
             "light": shown.where(light).split(sights.lead[light]),
             **{more: counts[name].tolist() for name, more in _NUMBERS.items()},
             **{name: (n if name in _COUNTED else n > 0).tolist() for name, n in counts.items()},
         }
 
-    def _late(self, rows: IntArray, shown: Asked, like: Asked) -> BoolArray:
-        """Which rows of the timeline are among the latest dives in like kit."""
-        left = np.bincount(like.of, minlength=like.count).cumsum()[like.of] - np.arange(len(like.of))
-        late = like.where(left <= LATEST)
-        size = len(self.assessment.line.row)
-        return np.isin(shown.of * size + rows, late.of * size + self.past.dives["row"][late.at])
+    def _apart(self, shown: Asked, alike: BoolArray, positions: IntArray, shared: Exposures) -> FloatArray:
+        """Variance by which needs in the kit of some evidence lie from those in the kit that is asked for."""
+        found, new = np.zeros(len(shown.at)), np.flatnonzero(~alike)
+        if len(new):
+            o, at, of = self.assessment.evidence.observations, shown.at[new], shown.of[new]
+            rows, evidence = self.past.seen[at], self.past.evidence
+            in_suit = evidence["suit"][at] == self.assessment.suit[positions][of]
+            one = shared.take(of)
+            found[new] = apart(self.assessment, one, o.exposure[rows], o.suit_weight[rows], in_suit)
+        return found
 
-    def _walked(self, rows: IntArray, positions: IntArray) -> FloatArray:
-        """Variance by which need may have walked from rows of the timeline to others. [kg²]."""
-        passage, drift = self.assessment.passage, self.assessment.fit.theta.drift
-        years = np.abs(passage.elapsed[positions] - passage.elapsed[rows])
-        return np.asarray(drift**2 * years + np.abs(passage.jumped[positions] - passage.jumped[rows]))
+    def _judged(self, sights: Sights, shown: Asked, like: Asked) -> Sights:
+        """Sights of several questions as they stand in time."""
+        return replace(sights.judged(shown.bounds()), late=self._late(sights, shown, like))
+
+    def _late(self, sights: Sights, shown: Asked, like: Asked) -> BoolArray:
+        """Which sights are of the latest dives in kit such as theirs."""
+        size, rows = len(self.assessment.line.row), self.past.dives["row"]
+        other = ~sights.alike & sights.dive
+        each = np.unique(
+            np.concatenate([like.of * size + rows[like.at], (shown.of * size + sights.row)[other]])
+        )
+        # Rows of the timeline are in no order: dives are, by diver and date.
+        place = np.empty(size, np.int64)
+        place[rows] = np.arange(len(rows))
+        of, row = np.divmod(each, size)
+        order = np.lexsort((place[row], of))
+        of, row = of[order], row[order]
+        left = np.bincount(of, minlength=like.count).cumsum()[of] - np.arange(len(of))
+        late = left <= LATEST
+        return np.isin(shown.of * size + sights.row, of[late] * size + row[late])
 
     def _fresh(self, diver: IntArray, positions: IntArray) -> BoolArray:
         """Whether a check in like kit was made near the reserve on the day of that row."""

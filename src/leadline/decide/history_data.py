@@ -46,7 +46,7 @@ def _no() -> BoolArray:
 
 @dataclass(frozen=True)
 class Sights:
-    """*s* stops and looks at the surface in like kit that tell zones of need apart.
+    """*s* stops and looks at the surface in one suit that tell zones of need apart.
 
     Parameters
     ----------
@@ -56,8 +56,9 @@ class Sights:
         Lead on, carried to the water and pressure of the plan by the ledger, and as it was. [kg]
     above, below : ndarray, shape (s,)
         Need there, carried likewise, above which the diver is too light, and below which too heavy. [kg]
-    doubt : ndarray, shape (s,)
-        Variance, besides the scatter of dives, of what was seen and carried. [kg²]
+    doubt, own : ndarray, shape (s,)
+        Variance, besides the scatter of dives, of what was seen and carried; and of what was seen, alone.
+        [kg²]
     fit : ndarray, shape (s, 3)
         1 for each zone that the record allows, light, neutral and heavy; else 0, or between for a rise that
         gas may have made.
@@ -78,6 +79,8 @@ class Sights:
         much more lead, and nothing later has room for less.
     late : ndarray of bool, shape (s,)
         On one of the latest dives in like kit.
+    alike : ndarray of bool, shape (s,)
+        In like kit: others were with another cylinder or undersuit.
     all_there_is : bool
         Whether they are all the evidence in like kit.
     """
@@ -88,6 +91,7 @@ class Sights:
     above: FloatArray = field(default_factory=_none)
     below: FloatArray = field(default_factory=_none)
     doubt: FloatArray = field(default_factory=_none)
+    own: FloatArray = field(default_factory=_none)
     fit: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
     slip: FloatArray = field(default_factory=_none)
     dive: BoolArray = field(default_factory=_no)
@@ -99,6 +103,7 @@ class Sights:
     hinted: BoolArray = field(default_factory=_no)
     more: BoolArray = field(default_factory=_no)
     late: BoolArray = field(default_factory=_no)
+    alike: BoolArray = field(default_factory=_no)
     all_there_is: bool = False
 
     def __len__(self) -> int:
@@ -161,8 +166,9 @@ class Sights:
     def split(self, bounds: Sequence[tuple[int, int]], every: Sequence[int]) -> list[Sights]:
         """Those of each question, whose evidence in like kit is so many pieces."""
         columns = [getattr(self, name) for name in _EACH]
+        alike = np.concatenate([[0], np.cumsum(self.alike)]).tolist()
         return [
-            Sights(*[*(column[first:end] for column in columns), end - first == many])
+            Sights(*[*(column[first:end] for column in columns), alike[end] - alike[first] == many])
             if end > first
             else _NO_SIGHTS
             for (first, end), many in zip(bounds, every, strict=True)
@@ -209,7 +215,10 @@ class LikeKit:
         Whether this diver has a dive in this suit, in water of about this salinity, with these types of
         cylinder, in this BC.
     sights, doubted : Sights
-        Of like kit: all, and those that are not believed, once that has been judged.
+        Of like kit, and of kit whose difference is known as well: all, and those that are not believed, once
+        that has been judged.
+    near : Sights
+        All in the same suit, with whatever cylinder and undersuit.
     failed, odd : Sights
         At which the diver rose and with whose lead none was held since, of the latest dives or not believed;
         and others that do not fit what went before.
@@ -246,6 +255,7 @@ class LikeKit:
     gained: tuple[int, ...] = ()
     missing: tuple[int, ...] = ()
     sights: Sights = _NO_SIGHTS
+    near: Sights = _NO_SIGHTS
     doubted: Sights = _NO_SIGHTS
     failed: Sights = _NO_SIGHTS
     odd: Sights = _NO_SIGHTS

@@ -45,6 +45,8 @@ HAIR: Final = 0.02  # kg: a birthday or a degree moves the ledger by grams, whic
 USUAL_BREATH_OUT: Final = 0.5  # kg
 TOO_LIGHT_LAST: Final = 0.2  # chance of too light with the lead carried last from which that is a danger
 LIGHT_BODY: Final = 45.0  # kg of body mass, below which steps are halved
+RISES_APART: Final = 1 / 3  # share of stops from which on rises are no slips, however unlikely (judged)
+LIGHT: Final = (1.0, 0.0, 0.0)  # zones that a rise leaves
 
 
 class Choice(NamedTuple):
@@ -123,6 +125,18 @@ def _over_failed(bring: float, history: LikeKit, block: Block) -> float:
     # typed for six are no lead to have there.
     near = more if more - bring <= MOST_RISE else block.at_least(bring + MOST_RISE - HAIR)
     return max(bring, near, block.at_least(history.at_hand - HAIR))
+
+
+def _rises_apart(history: LikeKit) -> float:
+    """Lead with which the diver rose more than once, not believed; NaN where stops that rose are few. [kg].
+
+    One may be a slip of the pen. Several are none, whatever the others say: the second largest counts.
+    """
+    doubted, stops = history.doubted, history.sights
+    rose = np.flatnonzero(doubted.dive & doubted.alike & (doubted.fit == LIGHT).all(axis=1))
+    leads = {int(doubted.place[i]): float(doubted.lead[i]) for i in rose}
+    every = len(set(stops.place[stops.dive & stops.alike].tolist()))
+    return sorted(leads.values())[-2] if len(leads) > 1 and len(leads) >= RISES_APART * every else np.nan
 
 
 def fails(ends: Sequence[float], history: LikeKit, *, block: Block, theta: Hyperparameters) -> bool:
@@ -253,6 +267,9 @@ def chosen(
         bring = _over_failed(bring, history, block)
     if settled:
         bring = max(bring, _more_than_failed(history, block))
+    if (apart := _rises_apart(history)) + MORE_THAN_LIGHT > bring:
+        bring = block.at_least(apart + MORE_THAN_LIGHT)
+        return Choice(_first(begin, bring, history, block), bring, True, False, failed)
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs + history.light_hints <= 1
     # A check of the day lifts that nothing is known, and not that the band is wide.

@@ -202,8 +202,8 @@ class Past:
         rows = self._by_date()
         self.dives = self._dives_of(rows[line.table[rows] == DIVE])
         self.checks = self._checks_of(rows[line.table[rows] == CHECK])
-        self._seen = self._observed()
-        self.sights = sights(assessment, self._seen)
+        self.seen = self._observed()
+        self.sights = sights(assessment, self.seen)
         self.evidence = self._evidence_of()
         self.occasions = self._occasions_of()
 
@@ -280,7 +280,7 @@ class Past:
     def _evidence_of(self) -> Sorted:
         """What was seen, and what each of it says: the columns of `says` are those of `SAYS`."""
         evidence = self.assessment.evidence
-        seen = self._seen
+        seen = self.seen
         said, kind, fit = evidence.statements, evidence.statements.kind[seen], evidence.statements.fit[seen]
         point = evidence.observations.point[seen] | (
             (kind == "waterline") & (fit[:, 1] == 1) & (fit[:, 2] == 0)
@@ -307,6 +307,7 @@ class Past:
             self._count,
             row=row,
             suit=self.assessment.suit[row],
+            outer=self.outer[row],
             cylinder=self.cylinder[row],
             telling=telling(evidence, seen),
             says=np.stack([says[name] for name in SAYS], axis=1),
@@ -314,7 +315,7 @@ class Past:
 
     def _occasions_of(self) -> IntArray:
         """Occasions of each diver that count as evidence; shape (divers,)."""
-        evidence, seen = self.assessment.evidence, self._seen
+        evidence, seen = self.assessment.evidence, self.seen
         occasion = evidence.observations.occasion[seen]
         each = distinct(evidence.diver[seen] * (int(occasion.max(initial=0)) + 1) + occasion)
         return np.bincount(each // (int(occasion.max(initial=0)) + 1), minlength=self._count)

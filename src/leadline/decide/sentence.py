@@ -141,7 +141,8 @@ def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list
         )
     if history.light_signs:
         times = "once" if history.light_signs == 1 else f"{history.light_signs} times"
-        doubted = history.doubted.dive & ~history.doubted.handed & (history.doubted.fit[:, 0] == 1)
+        sights = history.doubted
+        doubted = sights.alike & sights.dive & ~sights.handed & (sights.fit[:, 0] == 1)
         unlikely = ", which all else makes unlikely" if doubted.sum() >= history.light_signs else ""
         found.append(f"Too light at the stop {times} in like kit{unlikely}")
     return found

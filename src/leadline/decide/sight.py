@@ -91,6 +91,7 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
     both = (fit == (0.0, 1.0, 1.0)).all(axis=1) & (form < Form.OF_FOUR)
     # What a look at the surface says of the stop goes by what was learned of both, not by the ledger alone.
     need = o.prior[seen] + _taught(assessment, o.exposure[seen], o.names)
+    doubt = o.reading_sd[seen] ** 2 + np.where(dive, 0.0, FROM_SURFACE**2)
     return Sights(
         row=said.row[seen],
         # Where gas was estimated, the lead that its lift leaves.
@@ -98,7 +99,8 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
         worn=said.lead[seen],
         above=(o.upper + theta.breath_out * o.upper_breath)[seen] - need,
         below=(o.lower - theta.breath_in * o.lower_breath)[seen] - need,
-        doubt=o.reading_sd[seen] ** 2 + np.where(dive, 0.0, FROM_SURFACE**2),
+        doubt=doubt,
+        own=doubt,
         fit=fit,
         slip=np.where(both, 1.0, np.array(SLIPS)[form]),
         dive=dive,
@@ -110,4 +112,5 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
         hinted=no,
         more=no,
         late=no,
+        alike=np.ones(len(seen), bool),
     )
