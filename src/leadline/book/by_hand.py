@@ -15,6 +15,7 @@ from pathlib import Path
 from shlex import quote
 
 from leadline.book import delimited
+from leadline.book.destination import is_book, spare_books
 from leadline.book.source import ORIGIN
 from leadline.csv_lines import csv_lines
 from leadline.errors import RecordError
@@ -27,6 +28,8 @@ Lines = Sequence[Sequence[str]]
 
 def _lines(file: Path) -> tuple[str, list[list[str]]]:
     """Delimiter, and header and rows of the file as it is."""
+    if is_book(file):
+        raise RecordError(f"{file}: a book, no table")
     written = delimited.inspect(file, ORIGIN)
     return written.delimiter, [[*written.header], *(cells for _, cells in delimited.records(written))]
 
@@ -120,6 +123,7 @@ def cut(file: Path, about: Callable[[Sequence[str]], bool]) -> None:
 
 def put(file: Path, text: str) -> None:
     """Write a file whole or not at all, readable by its owner only."""
+    spare_books(file)
     draft = file.with_name(f".{file.name}.{os.getpid()}.new")
     try:
         with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as opened:  # noqa: PTH123  (needs the mode at creation)

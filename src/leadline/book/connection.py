@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from leadline.book import migration
+from leadline.book.destination import HEAD, marked
 from leadline.book.engine import duckdb
 from leadline.book.sql import install_functions
 from leadline.errors import BookBusyError, BookError
@@ -35,7 +36,6 @@ PATIENCE: Final = 2.0
 
 _PAUSE: Final = 0.05
 _INTERRUPTED: Final = "Query interrupted"
-_MAGIC: Final = (8, b"DUCK")  # offset and bytes that mark a DuckDB file
 _CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
     # A book is opened on boats: nothing may be fetched from a network behind the user's back.
     "autoinstall_known_extensions": "false",
@@ -71,11 +71,10 @@ def _check_file(path: Path) -> None:
         raise BookError(f"{path}: no book here; make one with `leadline load`, or give another --book")
     try:
         with path.open("rb") as file:
-            head = file.read(16)
+            head = file.read(HEAD)
     except OSError as error:
         raise BookError(f"{path}: cannot be read ({error.strerror}); check its permissions") from None
-    offset, magic = _MAGIC
-    if head[offset : offset + len(magic)] != magic:
+    if not marked(head):
         raise BookError(f"{path}: not a leadline book; it is left unchanged, give another --book")
 
 

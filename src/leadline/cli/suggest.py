@@ -347,8 +347,11 @@ def _many(
     plan: Path, *, out: Path | None, block: Block | None, risk: float, book: Path | None, units: Units,
     as_json: bool,
 ) -> None:  # fmt: skip
+    from leadline.book.destination import spare_books
     from leadline.errors import RecordError
 
+    if out is not None:
+        spare_books(out)
     if out is not None and out.resolve() == plan.resolve():
         raise RecordError(f"{out}: that is the plan itself; give the answers another name")
     with progress("reckoning"):

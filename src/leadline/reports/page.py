@@ -127,9 +127,13 @@ def write_text(text: str, path: str | os.PathLike[str]) -> Path:
     Raises
     ------
     LeadlineError
-        If the folder is missing or cannot be written to.
+        If the folder is missing or cannot be written to, or a book stands there.
     """
+    # It brings DuckDB along, which nobody has to load who only draws.
+    from leadline.book.destination import spare_books
+
     target = Path(path)
+    spare_books(target)
     part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(4)}.part")
     try:
         with part.open("x", encoding="utf-8", newline="\n") as file:
