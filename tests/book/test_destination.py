@@ -1,15 +1,18 @@
-"""Where files are written: a book is never written over, by whatever name it is reached."""
+"""Where files are written: to where links lead, into pipes, and never over a book by whatever name."""
 
 from __future__ import annotations
 
+import os
+import socket
 from collections.abc import Callable
 from pathlib import Path
 from shutil import copy2
+from threading import Thread
 
 import pytest
 
 from leadline.book import Book
-from leadline.book.destination import spare_books
+from leadline.book.destination import draft, spare_books
 from leadline.errors import BookError
 from leadline.reports.page import write_text
 
@@ -50,6 +53,91 @@ def test_nor_is_the_log_beside_a_book(path: Path, kind: str) -> None:
         write_text("diver,lead_kg\n", log)
     assert not log.exists()
     spare_books(path.with_name("other.wal"), path.with_name("other.duckdb.wal"))
+
+
+def piped(fifo: Path) -> Thread:
+    """Read a pipe to its end in the background; what came stands in the file `got` beside it."""
+    os.mkfifo(fifo)
+    reader = Thread(target=lambda: fifo.with_name("got").write_bytes(fifo.read_bytes()), daemon=True)
+    reader.start()
+    return reader
+
+
+@pytest.mark.parametrize("absolute", [True, False])
+def test_a_link_stays_and_what_it_leads_to_is_replaced(tmp_path: Path, absolute: bool) -> None:
+    (tmp_path / "shared").mkdir()
+    real = tmp_path / "shared" / "today.csv"
+    real.write_text("yesterday")
+    link = tmp_path / "leads.csv"
+    link.symlink_to(real if absolute else Path("shared") / "today.csv")
+    assert write_text("today", link) == link
+    assert (link.is_symlink(), real.read_text()) == (True, "today")
+    assert sorted(p.name for p in tmp_path.rglob("*")) == ["leads.csv", "shared", "today.csv"]
+
+
+def test_a_link_to_what_is_not_there_yet_makes_it(tmp_path: Path) -> None:
+    link = tmp_path / "leads.csv"
+    link.symlink_to("today.csv")
+    write_text("today", link)
+    assert (link.is_symlink(), (tmp_path / "today.csv").read_text()) == (True, "today")
+
+
+def test_a_pipe_is_written_to(tmp_path: Path) -> None:
+    fifo = tmp_path / "leads.csv"
+    reader = piped(fifo)
+    write_text("today\n", fifo)
+    reader.join(10)
+    assert (tmp_path / "got").read_text() == "today\n"
+    assert fifo.is_fifo()
+
+
+def test_what_is_neither_file_nor_pipe_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)  # names of sockets are short
+    with socket.socket(socket.AF_UNIX) as made:
+        made.bind("leads.csv")
+        with pytest.raises(BookError, match="neither a file nor a pipe; give another name"):
+            write_text("today", "leads.csv")
+    assert Path("leads.csv").is_socket()
+
+
+def test_a_writing_that_fails_leaves_what_a_link_leads_to(tmp_path: Path) -> None:
+    (tmp_path / "today.csv").write_text("yesterday")
+    (tmp_path / "leads.csv").symlink_to("today.csv")
+
+    def half(path: Path) -> None:
+        with draft(path) as part:
+            part.write_text("half")
+            raise RuntimeError("power cut")
+
+    with pytest.raises(RuntimeError, match="power cut"):
+        half(tmp_path / "leads.csv")
+    assert (tmp_path / "leads.csv").read_text() == "yesterday"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["leads.csv", "today.csv"]
+
+
+def test_an_export_keeps_links_and_writes_to_pipes(path: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    folder.mkdir()
+    (folder / "dives.csv").symlink_to("../shared.csv")
+    (tmp_path / "shared.csv").write_text("older")
+    reader = piped(folder / "divers.csv")
+    with Book.open(path) as book:
+        book.export(folder, overwrite=True)
+        reader.join(10)
+        book.export(tmp_path / "plain")
+    assert (folder / "dives.csv").is_symlink()
+    assert (tmp_path / "shared.csv").read_bytes() == (tmp_path / "plain" / "dives.csv").read_bytes()
+    assert (folder / "divers.csv").is_fifo()
+    assert (folder / "got").read_bytes() == (tmp_path / "plain" / "divers.csv").read_bytes()
+
+
+def test_records_in_parts_go_where_a_link_leads(path: Path, tmp_path: Path) -> None:
+    (tmp_path / "shared").mkdir()
+    (tmp_path / "parts").symlink_to("shared")
+    with Book.open(path) as book:
+        book.export_parts(tmp_path / "parts", parts=1)
+    assert (tmp_path / "parts").is_symlink()
+    assert (tmp_path / "shared" / "book.json").is_file()
 
 
 def test_what_may_not_be_read_may_be_a_book(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

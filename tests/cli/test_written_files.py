@@ -1,12 +1,19 @@
-"""What commands write: no option writes over a book, whatever its name."""
+"""What commands write: into pipes and standard output too, and over no book, whatever its name."""
 
 from __future__ import annotations
 
+import os
+import shlex
+import shutil
+import subprocess
+import sys
 from pathlib import Path
+from threading import Thread
 
 import pytest
 
 from leadline.book import Book
+from leadline.cli.report_options import write_csv
 
 PLAN = "dive,diver,date,water,suit,bc,cylinder\nnext,Ines,2026-05-20,salt,W5,J,S12\n"
 CASES = {
@@ -56,3 +63,36 @@ def test_nor_over_a_book_in_the_folder_of_the_demo(run, book: Path, tmp_path: Pa
     assert done.returncode == 1
     assert "plan.csv: a book" in done.stderr
     assert stands(tmp_path) == before
+
+
+def shell(words: str, folder: Path) -> None:
+    """Run `leadline WORDS` in a shell that knows `>(...)`."""
+    program = f"{shlex.quote(sys.executable)} -c 'from leadline.cli import main; main()'"
+    subprocess.run(["bash", "-c", f"{program} {words}"], cwd=folder, check=True)
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="bash is not installed")
+def test_leads_go_into_a_pipe_of_the_shell_and_to_standard_output(run, book: Path, tmp_path: Path) -> None:
+    (tmp_path / "plan.csv").write_text(PLAN, encoding="utf-8")
+    assert run("--book", book, "suggest", "--plan", "plan.csv", "--out", "leads.csv").returncode == 0
+    leads = (tmp_path / "leads.csv").read_text(encoding="utf-8")
+    os.mkfifo(tmp_path / "done")
+    asked = f"--book {shlex.quote(str(book))} suggest --plan plan.csv --json --out"
+    shell(f"{asked} >(cat > piped.csv; echo > done) > piped.json; cat done", tmp_path)
+    assert (tmp_path / "piped.csv").read_text(encoding="utf-8") == leads
+    shell(f"{asked} /dev/stdout > both.txt", tmp_path)
+    both = (tmp_path / "both.txt").read_text(encoding="utf-8")
+    assert both == leads + (tmp_path / "piped.json").read_text(encoding="utf-8")
+
+
+def test_a_report_writes_its_main_table_into_a_pipe_and_nothing_beside_it(tmp_path: Path) -> None:
+    fifo = tmp_path / "numbers.csv"
+    os.mkfifo(fifo)
+    got: list[str] = []
+    reader = Thread(target=lambda: got.append(fifo.read_text(encoding="utf-8")), daemon=True)
+    reader.start()
+    said = write_csv([{"lead_kg": 6}], {"pieces": [{"pieces": 2}], "summary": []}, fifo)
+    reader.join(10)
+    assert got == ["lead_kg\n6\n"]
+    assert said.endswith("numbers.csv; for its other tables name a file, they go beside it")
+    assert [path.name for path in tmp_path.iterdir()] == ["numbers.csv"]

@@ -15,7 +15,7 @@ from pathlib import Path
 from shlex import quote
 
 from leadline.book import delimited
-from leadline.book.destination import is_book, spare_books
+from leadline.book.destination import draft, is_book
 from leadline.book.source import ORIGIN
 from leadline.csv_lines import csv_lines
 from leadline.errors import RecordError
@@ -123,11 +123,7 @@ def cut(file: Path, about: Callable[[Sequence[str]], bool]) -> None:
 
 def put(file: Path, text: str) -> None:
     """Write a file whole or not at all, readable by its owner only."""
-    spare_books(file)
-    draft = file.with_name(f".{file.name}.{os.getpid()}.new")
-    try:
-        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as opened:  # noqa: PTH123  (needs the mode at creation)
+    with draft(file) as part:
+        descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(descriptor, "wb") as opened:
             opened.write(text.encode())
-        draft.replace(file)
-    finally:
-        draft.unlink(missing_ok=True)

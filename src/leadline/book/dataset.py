@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records, empty
 from leadline.book import fetch
 from leadline.book.connection import in_memory, owner_only
+from leadline.book.destination import followed
 from leadline.book.engine import duckdb
 from leadline.book.sql import identifier, literal, one, rows
 from leadline.errors import BookError
@@ -102,7 +103,8 @@ def write(connection: DuckDBPyConnection, folder: Path, *, parts: int, data_vers
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise BookError(f"{folder}: stands there already; give another folder")
     names, part = _dealt(connection, parts)
-    draft = folder.with_name(f".{folder.name}.{os.getpid()}.new")
+    real = followed(folder)
+    draft = real.with_name(f".{real.name}.{os.getpid()}.new")
     connection.register("dealt", {"diver": names, "part": part})
     try:
         with owner_only():
@@ -125,7 +127,7 @@ def write(connection: DuckDBPyConnection, folder: Path, *, parts: int, data_vers
                 counts=_counts(connection),
             )
             (draft / ABOUT).write_text(json.dumps(asdict(about)) + "\n", encoding="utf-8")
-            draft.replace(folder)
+            draft.replace(real)
     except (OSError, duckdb.IOException) as error:
         first = str(error).splitlines()[0]
         raise BookError(f"{folder}: cannot be written ({first}); give another folder") from None

@@ -1,15 +1,20 @@
-"""Where files are written: never over a book."""
+"""Where files are written: whole or not at all, to where a link leads, into a pipe, never over a book."""
 
 from __future__ import annotations
 
 import os
+import secrets
+import shutil
 import stat
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
 from leadline.errors import BookError
 
-__all__ = ["HEAD", "is_book", "marked", "spare_books"]
+__all__ = ["HEAD", "draft", "followed", "is_book", "marked", "spare_books", "takes_a_stream"]
 
 HEAD: Final = 16
 """How much of a file tells whether it is a book. [bytes]"""
@@ -28,6 +33,35 @@ def marked(head: bytes) -> bool:
     """
     offset, mark = _MARK
     return head[offset : offset + len(mark)] == mark
+
+
+def followed(path: Path) -> Path:
+    """The file that a link leads to, which need not exist; `path` itself where it is no link."""
+    return Path(os.path.realpath(path)) if path.is_symlink() else path
+
+
+def _outputs(path: Path) -> list[int]:
+    """Standard output or standard error, where `path` is one of them by any name, such as /dev/stdout."""
+    found = []
+    for number in (1, 2):
+        try:
+            if os.path.samestat(path.stat(), os.fstat(number)):
+                found.append(number)
+        except OSError:
+            continue  # closed
+    return found
+
+
+def takes_a_stream(path: Path) -> bool:
+    """Whether what stands there is written to as it is: a pipe, a terminal, standard output.
+
+    Such a thing is nothing that another file could take the place of.
+    """
+    try:
+        mode = path.stat().st_mode
+    except OSError:
+        return False
+    return stat.S_ISFIFO(mode) or stat.S_ISCHR(mode) or bool(_outputs(path))
 
 
 def is_book(path: Path) -> bool:
@@ -63,6 +97,55 @@ def spare_books(*paths: Path) -> None:
     for path in paths:
         if is_book(path):
             raise BookError(f"{path}: a book, which nothing is written over; give another name")
-        real = Path(os.path.realpath(path))
+        real = followed(path)
         if real.suffix == _LOG and is_book(real.with_suffix("")):
             raise BookError(f"{path}: the log of a book, which nothing is written over; give another name")
+
+
+def _pour(whole: Path, path: Path) -> None:
+    """Write a finished file into what takes a stream."""
+    outputs = _outputs(path)
+    # Opened anew, standard output that goes to a file would begin at its start again.
+    opened = os.fdopen(os.dup(outputs[0]), "wb") if outputs else path.open("wb")
+    with opened, whole.open("rb") as file:
+        shutil.copyfileobj(file, opened)
+
+
+@contextmanager
+def draft(path: Path) -> Iterator[Path]:
+    """File to write in place of another; it takes that place once it is whole, or is removed.
+
+    Where `path` is a link, what it leads to is replaced, and the link stays. A pipe, a terminal or standard
+    output is written to.
+
+    Parameters
+    ----------
+    path : Path
+        File to make or replace; its folder must exist.
+
+    Yields
+    ------
+    Path
+        A name that is free.
+
+    Raises
+    ------
+    BookError
+        If a book stands there, or what is neither a file nor takes a stream.
+    """
+    spare_books(path)
+    if takes_a_stream(path):
+        with tempfile.TemporaryDirectory() as folder:  # its owner's alone
+            whole = Path(folder) / "whole"
+            yield whole
+            _pour(whole, path)
+        return
+    if path.exists() and not path.is_file() and not path.is_dir():
+        raise BookError(f"{path}: neither a file nor a pipe; give another name")
+    real = followed(path)
+    part = real.with_name(f".{real.name[:100]}.{secrets.token_hex(4)}.part")
+    try:
+        yield part
+        part.replace(real)
+    finally:
+        part.unlink(missing_ok=True)

@@ -6,14 +6,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 from leadline.book import set_aside
 from leadline.book.connection import owner_only, unreadable
-from leadline.book.destination import spare_books
+from leadline.book.destination import draft, spare_books
 from leadline.book.engine import duckdb
 from leadline.book.fetch import cell_text, extra_names
 from leadline.book.source import ORIGIN
@@ -45,10 +44,10 @@ def _select(connection: DuckDBPyConnection, table: Table, form: Format) -> str:
     return f"SELECT {', '.join(cells)} FROM {identifier(table.name)} ORDER BY seq"
 
 
-def _rejects(connection: DuckDBPyConnection, draft: Path, form: Format) -> None:
+def _rejects(connection: DuckDBPyConnection, part: Path, form: Format) -> None:
     lines = set_aside.table(connection) or [[*ORIGIN]]
     if form == "csv":
-        draft.write_bytes(csv_lines(lines).encode())
+        part.write_bytes(csv_lines(lines).encode())
         return
     import numpy as np
 
@@ -56,7 +55,7 @@ def _rejects(connection: DuckDBPyConnection, draft: Path, form: Format) -> None:
     columns = {name: np.array([row[i] for row in body], object) for i, name in enumerate(lines[0])}
     connection.register("lines", columns)
     named = ", ".join(f"CAST({identifier(name)} AS VARCHAR) AS {identifier(name)}" for name in columns)
-    connection.execute(f"COPY (SELECT {named} FROM lines) TO {literal(str(draft))} (FORMAT parquet)")
+    connection.execute(f"COPY (SELECT {named} FROM lines) TO {literal(str(part))} (FORMAT parquet)")
     connection.unregister("lines")
 
 
@@ -84,16 +83,12 @@ def write(
         folder.mkdir(parents=True, exist_ok=True)
         with owner_only():
             for name, path in zip(wanted, paths, strict=True):
-                draft = path.with_name(f".{path.name}.{os.getpid()}.new")
-                try:
+                with draft(path) as part:
                     if name == _REJECTS:
-                        _rejects(connection, draft, form)
+                        _rejects(connection, part, form)
                     else:
                         query = _select(connection, FILES[name], form)
-                        connection.execute(f"COPY ({query}) TO {literal(str(draft))} ({options})")
-                    draft.replace(path)
-                finally:
-                    draft.unlink(missing_ok=True)
+                        connection.execute(f"COPY ({query}) TO {literal(str(part))} ({options})")
     except (OSError, duckdb.IOException) as error:
         if unreadable(error):
             raise  # the book's own file

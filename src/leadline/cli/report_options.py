@@ -140,7 +140,8 @@ def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path 
     tables : mapping of str to sequence of mapping
         All further tables of such a report. What an older report left of one that has no rows now is removed.
     path : Path
-        Of the main table; the others lie beside it, as FILE-<name>.csv. Its folder is made if needed.
+        Of the main table; the others lie beside it, as FILE-<name>.csv. Its folder is made if needed. Where
+        it is a pipe or standard output, nothing lies beside it, and the main table is all that is written.
     keep : Path, optional
         A file that was read and must not be written over.
 
@@ -154,7 +155,7 @@ def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path 
     LeadlineError
         If one cannot be written, or is a book or the one to keep; then nothing is written.
     """
-    from leadline.book.destination import spare_books
+    from leadline.book.destination import spare_books, takes_a_stream
     from leadline.decide.table_text import csv_text
     from leadline.errors import LeadlineError
     from leadline.reports.page import write_text
@@ -165,6 +166,8 @@ def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path 
     spare_books(path, *files.values())
     path.parent.mkdir(parents=True, exist_ok=True)
     write_text(csv_text(rows), path)
+    if takes_a_stream(path):
+        return f"the same numbers, masses in kg: {path}; for its other tables name a file, they go beside it"
     beside = []
     for name, further in tables.items():
         file = files[name]

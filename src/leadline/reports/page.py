@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import secrets
 import unicodedata
 from collections.abc import Mapping
 from functools import lru_cache
@@ -112,6 +111,8 @@ def _environment() -> Environment:
 def write_text(text: str, path: str | os.PathLike[str]) -> Path:
     """Write a file whole or not at all: readers see the old one until the new one is complete.
 
+    Where `path` is a link, what it leads to is replaced; a pipe or standard output is written to.
+
     Parameters
     ----------
     text : str
@@ -130,23 +131,18 @@ def write_text(text: str, path: str | os.PathLike[str]) -> Path:
         If the folder is missing or cannot be written to, or a book stands there.
     """
     # It brings DuckDB along, which nobody has to load who only draws.
-    from leadline.book.destination import spare_books
+    from leadline.book.destination import draft
 
     target = Path(path)
-    spare_books(target)
-    part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(4)}.part")
     try:
-        with part.open("x", encoding="utf-8", newline="\n") as file:
+        with draft(target) as part, part.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
-        part.replace(target)
     except OSError as error:
         if target.is_dir():
             raise LeadlineError(f"{target}: a folder, and a file is needed; give a file in it") from error
         raise LeadlineError(
             f"cannot write {target}: {error.strerror or error}; name a folder you may write to"
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
     return target
