@@ -285,6 +285,51 @@ def test_forgotten_diver_leaves_no_bytes(tmp_path: Path, path: Path) -> None:
     assert sorted(p.name for p in tmp_path.iterdir() if "duckdb" in p.name) == ["club.duckdb"]
 
 
+@pytest.mark.parametrize("absolute", [True, False])
+def test_forgetting_by_way_of_a_link_leaves_no_bytes_and_one_book(
+    tmp_path: Path, path: Path, absolute: bool
+) -> None:
+    name = "Quirinus Unverwechselbar"
+    shared = tmp_path / "shared"
+    shared.mkdir()
+    real = path.rename(shared / "season.duckdb")
+    path.symlink_to(real if absolute else Path("shared") / "season.duckdb")
+    older = tmp_path / "club-set-aside.csv"  # beside the link, where they went before
+    older.write_text(
+        f"table,row,reasons,file,header,diver\ndivers,2,no,,diver,{name}\ndivers,3,no,,diver,Noa\n"
+    )
+    elsewhere = tmp_path / "elsewhere.csv"
+    with Book.open(path, write=True) as book:
+        book.upsert("divers", [{"diver": name, "notes": "secret-of-quirinus"}])
+        bad = tmp_path / "bad.csv"
+        bad.write_text(f"dive,diver,lead_kg\n77,{name},500\n")
+        rejects = book.load(dives=bad).rejects
+    bad.unlink()
+    assert rejects == shared / "season-set-aside.csv"
+    rejects.rename(elsewhere)
+    rejects.symlink_to(elsewhere)
+    with Book.open(path, write=True) as book:
+        assert book.forget(name) == {}
+        book.upsert("divers", [{"diver": "Noa"}])
+    assert path.is_symlink()
+    with Book.open(real) as book:
+        assert book.names("divers") == ["Ines", "Ivo", "Noa"]
+    files = [file for file in tmp_path.rglob("*") if file.is_file()]
+    assert {file.name for file in files} == {"club.duckdb", "season.duckdb", older.name}
+    for file in files:
+        assert b"uirinus" not in file.read_bytes()
+    assert "Noa" in older.read_text()
+
+
+def test_a_book_is_made_where_a_link_leads(tmp_path: Path) -> None:
+    (tmp_path / "club.duckdb").symlink_to("season.duckdb")
+    with Book.open(tmp_path / "club.duckdb", write=True, create=True) as book:
+        book.upsert("divers", [{"diver": "Noa"}])
+    assert (tmp_path / "club.duckdb").is_symlink()
+    with Book.open(tmp_path / "season.duckdb") as book:
+        assert book.names("divers") == ["Noa"]
+
+
 def test_forgetting_tells_where_the_name_still_stands(path: Path, tmp_path: Path) -> None:
     name = "Bruno St"
     sheet = tmp_path / "bruno st.csv"

@@ -377,7 +377,7 @@ class Book(SingleDives):
         writable.close()
         self._connection = None
         try:
-            return forgetting.forget(self.path, diver, patience=self._patience)
+            return forgetting.forget(self.path, diver, patience=self._patience, named=self._named)
         finally:
             self._connection = opening.connect(self.path, write=True, patience=self._patience)
 

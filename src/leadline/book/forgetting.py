@@ -87,8 +87,19 @@ def _copy(connection: DuckDBPyConnection, draft: Path) -> None:
     connection.execute("DETACH rewritten")
 
 
-def forget(path: Path, diver: str, *, patience: float) -> dict[str, int]:
-    """Remove a diver from the book at `path`; see `leadline.book.Book.forget`."""
+def _beside_link(named: Path, aside: Path) -> list[Path]:
+    """Rows set aside beside a link to the book, where an earlier version wrote them."""
+    other = set_aside.beside(named)
+    if not named.is_symlink() or other.resolve() == aside.resolve():
+        return []
+    return [file for file in (other, *by_hand.copies(other).values()) if file.is_file()]
+
+
+def forget(path: Path, diver: str, *, patience: float, named: Path) -> dict[str, int]:
+    """Remove a diver from the book at `path`, a file and no link; see `leadline.book.Book.forget`.
+
+    `named` is what the book was opened by.
+    """
     draft = path.with_name(f".{path.name}.{os.getpid()}.new")
     with opening.owner_only():
         connection = opening.connect(path, write=True, patience=patience)
@@ -103,7 +114,8 @@ def forget(path: Path, diver: str, *, patience: float) -> dict[str, int]:
             _delete(connection, diver)
             left = _left(connection, diver)
             _copy(connection, draft)
-            for file in [*by_hand.copies(aside).values(), *([aside] if unread else [])]:
+            own = [*by_hand.copies(aside).values(), *([aside] if unread else [])]
+            for file in [*own, *_beside_link(named, aside)]:
                 by_hand.cut(file, about)
             if not unread:
                 set_aside.write(connection, path)

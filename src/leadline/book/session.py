@@ -9,6 +9,7 @@ from types import TracebackType
 from typing import Final, Self
 
 from leadline.book import connection as opening
+from leadline.book.destination import followed
 from leadline.book.engine import duckdb
 from leadline.book.sql import install_functions, one
 from leadline.errors import BookError
@@ -54,7 +55,9 @@ class Session:
     def __init__(
         self, path: Path, *, write: bool = False, create: bool = False, patience: float = opening.PATIENCE
     ) -> None:
-        self.path = path
+        # The log, rows set aside and a rewritten book lie beside the file, by whatever link it was reached.
+        self.path = followed(path)
+        self._named = path
         self._write = write
         self._create = create
         self._patience = patience

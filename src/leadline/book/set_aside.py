@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from leadline.book import by_hand
+from leadline.book.destination import followed
 from leadline.book.source import ORIGIN, Source, listed_name
 from leadline.book.sql import rows
 from leadline.book.stage import raw_json
@@ -141,7 +142,7 @@ def write(connection: DuckDBPyConnection, book: Path) -> Path | None:
     path = beside(book)
     lines = table(connection)
     if not lines:
-        path.unlink(missing_ok=True)
+        followed(path).unlink(missing_ok=True)
         return None
     by_hand.put(path, csv_lines(lines))
     return path
