@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from leadline.decide.advice import advise
 from leadline.decide.history import like_kit
 from leadline.decide.sentence import _light
+from leadline.decide.unfit_sentence import failed_texts
 from leadline.timeline import PLAN
 
 from .club import NEED, assess, dives, plan_row
@@ -206,3 +208,50 @@ def test_the_dive_carried_last_is_the_one_logged_without_a_time_where_it_rose() 
     ]
     assert said[0] == said[1]
     assert said[0].startswith("Danger of an ascent that cannot be held: with the lead carried last")
+
+
+@pytest.mark.parametrize(
+    ("seen", "plan"),
+    [
+        ({}, {"water": "fresh"}),
+        ({}, {"body_mass_kg": 74}),
+        ({}, {"stop_bar": 140}),
+        ({"bc_state": "", "bc_gas_l": 1.0}, {}),
+    ],
+)
+def test_a_lead_that_failed_elsewhere_is_told_by_what_it_is_worth_here(seen, plan) -> None:
+    """By hand: 8.5 kg at 50 bar in the sea, moved by what the ledger has between needs, or by a litre."""
+    here, there = (
+        answer(*[rose(4.0, **seen)] * 3, plan=plan_row("Ines", **cells))
+        for cells in (plan, {"stop_bar": 50, "water": "salt"})
+    )
+    worth = 8.5 + here.prior_mean_kg - there.prior_mean_kg - (LITRE if seen else 0.0)
+    (said,) = [text for text in here.cautions if text.startswith("Rose at the stop with 8.5 kg")]
+    why = r"\(other water, kit, body, gas or pressure\)"
+    told = re.search(rf"8.5 kg, worth about (\S+) kg here {why}, and none was", said)
+    assert told is not None
+    assert float(told[1]) == pytest.approx(worth, abs=0.06)
+    assert said.endswith("do not go down with so little here")
+
+
+def test_a_lead_that_failed_in_the_like_is_told_as_it_was() -> None:
+    (said,) = [text for text in answer(rose(2.0)).cautions if text.startswith("Rose at the stop with 6.5 kg")]
+    assert "worth" not in said
+    assert said.endswith("do not go down with so little")
+
+
+def test_a_lead_that_is_worth_none_here_is_no_lead_to_be_warned_of() -> None:
+    """By hand: 1 kg carried to where it is -0.5 kg; nobody goes down with less than none."""
+    seen = sights_of(rose(2.0)).sights
+    stop = replace(seen.take(seen.rose), worn=np.array([1.0]), lead=np.array([-0.5]))
+    (said,) = failed_texts(replace(sights_of(), failed=stop), 2.0, False)
+    assert said.startswith("Rose at the stop with 1 kg, worth next to no lead here (")
+    assert said.endswith("so check before the dive")
+
+
+def test_a_lead_that_sank_elsewhere_is_told_by_what_it_is_worth_here() -> None:
+    """By hand: 6.5 kg carried to where it is 4 kg."""
+    seen = sights_of(rose(2.0)).sights
+    stop = replace(seen.take(seen.rose), lead=np.array([4.0]), fit=np.array([[0.0, 0.0, 1.0]]))
+    (said,) = failed_texts(replace(sights_of(), odd=stop), 2.0, False)
+    assert said.startswith("Sank at the stop with 6.5 kg, worth about 4 kg here (")

@@ -16,7 +16,7 @@ from leadline.decide.history import LikeKit
 from leadline.decide.lead_rule import MOST_RISE, WIDE, forbidden
 from leadline.decide.listed import listed_texts
 from leadline.decide.trigger import Trigger
-from leadline.decide.unfit_sentence import FAILED, failed_texts
+from leadline.decide.unfit_sentence import ELSEWHERE, FAILED, failed_texts
 from leadline.decide.usual_sentence import usual_texts
 from leadline.units import about_text, mass_text, to_imperial
 
@@ -40,10 +40,6 @@ DANGERS: Final = ("Danger", "Too light at the stop", FAILED, "No suit named", DO
 
 UNSURE: Final = "Not sure enough to dive on a number"
 """How the caution begins that has a check first for the width of the band."""
-
-ELSEWHERE: Final = 0.75
-"""Lead that was worth so much more or less where it was carried is told as such. [kg] (judged: more than
-a few bar make, less than fresh water does)"""
 
 LOW_END: Final = "Planned with"
 MUCH_LEFT: Final = "Reckoned for a stop with"
