@@ -301,6 +301,32 @@ def test_clear_check_is_one_line_to_act_on(check) -> None:
     assert acts[1].startswith("Seen")
 
 
+@pytest.mark.parametrize(
+    ("bar", "words"), [(60, "for the next dive in fresh water"), (200, "in fresh water with")]
+)
+def test_large_letters_name_the_water_of_a_lake(check, bar, words) -> None:
+    """Whoever dives in the sea as well would follow the lead of the lake there."""
+    seen = (
+        "--diver",
+        "Ines",
+        "--lead",
+        3,
+        "--bar",
+        bar,
+        "--waterline",
+        "eye",
+        "--water",
+        "fresh",
+        "--no-save",
+    )
+    done = check(*seen)
+    assert words in done.stdout.partition("Seen")[0]
+    assert max(len(line) for line in done.stdout.splitlines()) <= 78
+    told = facts(check(*seen, "--json"))["other_water"]
+    assert (told["here"], told["denser"]) == ("fresh water", "salt water")
+    assert told["more_kg"] > 1.5
+
+
 @pytest.mark.parametrize("lead", [4, 5.5, 8])
 def test_what_leads_from_now_to_the_end_adds_up(check, lead) -> None:
     """By arithmetic, from what is printed: each of the lines is rounded to a tenth."""

@@ -101,7 +101,8 @@ def _large(answer: CheckAnswer, units: Units) -> list[Part]:
     wear, wet = (
         mass_text(lead, imperial=imperial) if lead else "no lead" for lead in (answer.lead_kg, answer.look_kg)
     )
-    what = "for the next dive" if after_a_dive(answer) else "to dive with"
+    there = f" in {answer.other_water.here}" if answer.other_water.here else ""
+    what = f"for the next dive{there}" if after_a_dive(answer) else f"to dive{there} with"
     # The lead of the dive stands out in both: nobody may go down on what was only for a look.
     if not answer.again:
         return [line(f"  {text}, {what}  ", (f" {wear} ", "bold reverse"))]

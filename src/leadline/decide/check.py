@@ -17,6 +17,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.block import Block
 from leadline.decide.check_look import Conditions, Look, require_pressures
 from leadline.decide.check_reading import Course, Reading, course, far, reading
+from leadline.decide.check_water import OtherWater, other_water
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.lead_rule import WIDE, require_risk, step_share
 from leadline.decide.sentence import DOUBTED, UNSURE
@@ -65,7 +66,9 @@ class CheckAnswer:
     doubts, cautions : tuple of str
         Why the reading may be off; what applies besides.
     instruction : str
-        What to do, in one sentence.
+        What to do, in a sentence or two.
+    other_water : OtherWater
+        Whether the water is to be named with the lead, and what denser water of the records takes more.
     """
 
     diver: str
@@ -85,6 +88,7 @@ class CheckAnswer:
     doubts: tuple[str, ...]
     cautions: tuple[str, ...]
     instruction: str
+    other_water: OtherWater = OtherWater()
 
 
 def check_rows(plan: Columns, looks: Sequence[Look], keys: Sequence[str], *, dive: str = "") -> Columns:
@@ -337,5 +341,6 @@ def _answer(
             *check_words.left_out_texts(checked, imperial=imperial),
         ),
         instruction="",
+        other_water=other_water(checked, checked.position),
     )
     return replace(found, instruction=check_words.instruction(found, far=large, imperial=imperial))

@@ -9,11 +9,12 @@ from leadline.decide.history import NEAR_RESERVE
 from leadline.decide.label import pressures_label
 from leadline.decide.lead_rule import WIDE
 from leadline.decide.sentence import LOW_END, dangers
-from leadline.units import mass_text
+from leadline.units import about_text, mass_text
 
 if TYPE_CHECKING:
     from leadline.decide.check import CheckAnswer
     from leadline.decide.check_reading import Course
+    from leadline.decide.check_water import OtherWater
     from leadline.decide.checked_dive import CheckedDive
 
 __all__ = [
@@ -256,9 +257,11 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
         mass_text(lead, imperial=imperial) if lead > 0 else "no lead"
         for lead in (answer.lead_kg, answer.look_kg)
     )
+    water = answer.other_water
+    there = f" in {water.here}" if water.here else ""
     if not answer.again:
-        when = "The next dive in this kit with" if after_a_dive(answer) else "Dive with"
-        said = f"{when} {wear}, and note the stop with an empty BC."
+        when = f"The next dive in this kit{there} with" if after_a_dive(answer) else f"Dive{there} with"
+        said = f"{when} {wear}, and note the stop with an empty BC.{_denser(water, imperial)}"
         if not answer.advice.check_first:
             return said
         # However wide the range below: under water without lead, no other look shows how far.
@@ -274,5 +277,13 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
         why = " The range is still wide."
     return (
         f"Look again with {wet}: upright and still, BC empty, a normal breath held, then let it out.{why} "
-        f"As things stand the dive takes {wear}."
+        f"As things stand the dive{there} takes {wear}.{_denser(water, imperial)}"
     )
+
+
+def _denser(water: OtherWater, imperial: bool) -> str:
+    """What the same kit takes in denser water that the diver dives in too; nothing where there is none."""
+    if not water.denser:
+        return ""
+    word, more = water.denser, about_text(water.more_kg, imperial)
+    return f" {word[0].upper()}{word[1:]} takes about {more} more: ask again before a dive there."

@@ -17,7 +17,17 @@ from leadline.frozen import dataclass
 from leadline.physics.water import WATERS
 from leadline.timeline import CHECK, DIVE, PLAN
 
-__all__ = ["NEAR_RESERVE", "SAYS", "Asked", "Past", "Sorted", "alike_water", "highest_read"]
+__all__ = [
+    "LIKE_WATER",
+    "NEAR_RESERVE",
+    "SAYS",
+    "Asked",
+    "Past",
+    "Sorted",
+    "alike_water",
+    "highest_read",
+    "usual_salinity",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -156,7 +166,7 @@ def _sets(items: IntArray) -> IntArray:
     return found
 
 
-def _salinities(words: NDArray[np.object_], noted: FloatArray) -> FloatArray:
+def usual_salinity(words: NDArray[np.object_], noted: FloatArray) -> FloatArray:
     """Salinity as noted, else the usual one of the word; NaN where there is neither. [g/kg]."""
     usual = np.full(len(words), np.nan)
     for word, about in WATERS.items():
@@ -190,7 +200,7 @@ class Past:
         self.assessment = assessment
         line, o = assessment.line, assessment.line.occasions
         self.cylinder = _codes(assessment.cylinder_types)
-        self.salinity = _salinities(o.water, o.salinity)
+        self.salinity = usual_salinity(o.water, o.salinity)
         self.brackish = o.water == "brackish"
         self.vague = self.brackish & np.isnan(o.salinity)
         self.bc = _sets(o.bc)
