@@ -18,7 +18,7 @@ from leadline.cli import app, check_questions, questions
 from leadline.cli.check_parse import looks_of
 from leadline.errors import BookBusyError, OutOfRangeError
 
-from ..decide.club import HOSTILE, make_book  # noqa: TID252 (tests are on no path)
+from ..decide.club import HOSTILE, dives, make_book  # noqa: TID252 (tests are on no path)
 from .test_log import Terminal
 
 SEEN = ("--lead", 5, "--bar", 60, "--waterline", "eye")
@@ -325,6 +325,25 @@ def test_large_letters_name_the_water_of_a_lake(check, bar, words) -> None:
     told = facts(check(*seen, "--json"))["other_water"]
     assert (told["here"], told["denser"]) == ("fresh water", "salt water")
     assert told["more_kg"] > 1.5
+
+
+@pytest.mark.parametrize(
+    ("lead", "bar", "words"), [(5.5, 50, "for the next dive today"), (3.5, 200, "to dive today with")]
+)
+def test_large_letters_say_where_a_lead_is_for_today(check, club, lead, bar, words) -> None:
+    """By hand: 9 kg were enough at 50 bar, 9.2 kg at 35 bar; a kilogram less is 8.5 kg on blocks."""
+    with Book.open(club, write=True) as book:
+        book.upsert(
+            "dives", [row | {"lead_kg": 9, "bc_state": "gas"} for row in dives() if row["diver"] == "Ines"]
+        )
+    now = ("--date", "2026-05-20", "--lead", lead, "--bar", bar, "--waterline", "eye", "--no-save")
+    seen = ("--diver", "Ines", *now, "--again", f"{lead}:{bar - 2}:eye")
+    text = check(*seen).stdout.partition("Seen")
+    assert words in text[0]
+    assert "on another day look again before the dive, else put on 8.5 kg" in " ".join(text[2].split())
+    assert facts(check(*seen, "--json"))["another_day_kg"] == 8.5
+    other = ("--diver", "Ivo", "--lead", 5.5, "--bar", 60, "--waterline", "eye", "--no-save", "--json")
+    assert facts(check(*other))["another_day_kg"] is None
 
 
 @pytest.mark.parametrize("lead", [4, 5.5, 8])

@@ -638,6 +638,52 @@ def test_check_that_fits_the_records_says_nothing_of_it() -> None:
     assert found.instruction.startswith("The next dive in this kit with")
 
 
+def proven(over: float) -> list[dict[str, Any]]:
+    """The club's dives, those of Ines with so much more than she needs and gas in the BC."""
+    more = {"lead_kg": 4.5 + over, "bc_state": "gas"}
+    return [row | more if row["diver"] == "Ines" else row for row in plain_dives()]
+
+
+@pytest.mark.parametrize("lines", [["eye"], ["crown", "eye"]])
+@pytest.mark.parametrize("imperial", [False, True])
+def test_a_step_that_holds_on_the_day_alone_says_so(lines, imperial) -> None:
+    """By the answer of the next day with the looks kept: the contract's step is 1 kg, or 2 lb, under the 9 kg
+    that were enough. A stop held with the lead of the check lifts it."""
+    block, known = Block.parse("1lb" if imperial else "0.5"), records(dives=proven(4.5))
+    looks = [look(5.5, line, bar=f"{50 - i}") for i, line in enumerate(lines)]
+    row = columns_from_rows(DIVES, [plan_row("Ines", start_bar="50")])
+    found = check(known, learned(), row, looks, block=block, imperial=imperial)
+    assert not found.again
+    assert found.another_day_kg > found.lead_kg + 1.0
+    (when, unless) = re.findall(
+        r"else put on (\S+) \w+, unless a stop was held with (\S+) \w+ since\.", found.instruction
+    )[0]
+    held = saved(looks, row, known)
+    later = Assessment.of(
+        held, learned(), plan=columns_from_rows(DIVES, [plan_row("Ines", date="2026-05-21")])
+    )
+    (tomorrow,) = advise(later, block=block, imperial=imperial)
+    assert not tomorrow.check_first
+    assert found.another_day_kg == pytest.approx(tomorrow.lead_kg)
+    unit = 0.45359237 if imperial else 1.0
+    assert float(when) * unit == pytest.approx(tomorrow.lead_kg)
+    assert float(unless) * unit == pytest.approx(found.lead_kg)
+    stop = plan_row("Ines", dive="x", lead_kg=found.lead_kg, stop_result="hovered", bc_state="empty")
+    lifted = replace(held, dives=columns_from_rows(DIVES, [*proven(4.5), stop | {"end_bar": 50}]))
+    after = Assessment.of(
+        lifted, learned(), plan=columns_from_rows(DIVES, [plan_row("Ines", date="2026-05-21")])
+    )
+    assert advise(after, block=block)[0].lead_kg < tomorrow.lead_kg - 1.0
+
+
+def test_a_step_that_holds_on_any_day_says_nothing_of_days() -> None:
+    """By hand: 5 kg were enough, so that 4 kg are within the step; and of a stranger nothing is proven."""
+    found = club_check("Ines", look(5.5, "eye", bar="50", sinks="no"))
+    for one in (found, read(look(bar="60"), bar="60")):
+        assert np.isnan(one.another_day_kg)
+        assert "another day" not in one.instruction
+
+
 # --- looking again ---
 
 

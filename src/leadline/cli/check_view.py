@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import isinf
+from math import isinf, isnan
 from typing import TYPE_CHECKING, Final
 
 from leadline.cli.answer import taken_text
@@ -102,7 +102,8 @@ def _large(answer: CheckAnswer, units: Units) -> list[Part]:
         mass_text(lead, imperial=imperial) if lead else "no lead" for lead in (answer.lead_kg, answer.look_kg)
     )
     there = f" in {answer.other_water.here}" if answer.other_water.here else ""
-    what = f"for the next dive{there}" if after_a_dive(answer) else f"to dive{there} with"
+    today = "" if isnan(answer.another_day_kg) else " today"
+    what = f"for the next dive{today}{there}" if after_a_dive(answer) else f"to dive{today}{there} with"
     # The lead of the dive stands out in both: nobody may go down on what was only for a look.
     if not answer.again:
         return [line(f"  {text}, {what}  ", (f" {wear} ", "bold reverse"))]

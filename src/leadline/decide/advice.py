@@ -21,7 +21,7 @@ from leadline.decide.checked_need import checked_dives, look_ahead
 from leadline.decide.disbelief import disbelief_texts
 from leadline.decide.full import require_gas
 from leadline.decide.history import Histories, LikeKit, evidence_word
-from leadline.decide.lead_rule import BEGIN, WIDE, breath_out, forbidden, not_again, require_risk
+from leadline.decide.lead_rule import BEGIN, WIDE, breath_out, forbidden, least_step, not_again, require_risk
 from leadline.decide.look import SurfaceDoubt
 from leadline.decide.looked_at import LookedAt, looked_at
 from leadline.decide.onward import Onward, onward
@@ -263,6 +263,7 @@ def _answer(
         behind.after[i],
         case.history.known,
         bool(case.history.light_signs),
+        least_step(case.history, block.endless, float(assessment.rigs.body.mass[case.position])),
     )
 
 

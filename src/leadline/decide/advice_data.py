@@ -101,6 +101,8 @@ class Answer:
         Whether there is evidence of any kind in like kit.
     rose : bool
         Whether the diver rose at a stop in like kit, the BC empty.
+    least_step_kg : float
+        As of `lead_rule.least_step`, on as many blocks as it takes. [kg]
     """
 
     advice: Advice
@@ -117,3 +119,4 @@ class Answer:
     after: Onward | None
     known: bool = True
     rose: bool = False
+    least_step_kg: float = float("-inf")

@@ -14,7 +14,7 @@ from leadline.decide import check_words
 from leadline.decide.advice import Advice, answers, breath_out
 from leadline.decide.answering import NOTHING
 from leadline.decide.assessment import Assessment
-from leadline.decide.block import Block
+from leadline.decide.block import GRAM, Block
 from leadline.decide.check_look import Conditions, Look, require_pressures
 from leadline.decide.check_reading import Course, Reading, course, far, reading
 from leadline.decide.check_water import OtherWater, other_water
@@ -69,6 +69,9 @@ class CheckAnswer:
         What to do, in a sentence or two.
     other_water : OtherWater
         Whether the water is to be named with the lead, and what denser water of the records takes more.
+    another_day_kg : float
+        Lead on a later day without a look or a stop held before it, where so large a step down is held back
+        then; NaN where it is the same. [kg]
     """
 
     diver: str
@@ -89,6 +92,7 @@ class CheckAnswer:
     cautions: tuple[str, ...]
     instruction: str
     other_water: OtherWater = OtherWater()
+    another_day_kg: float = float("nan")
 
 
 def check_rows(plan: Columns, looks: Sequence[Look], keys: Sequence[str], *, dive: str = "") -> Columns:
@@ -312,6 +316,8 @@ def _answer(
     settled = settled and not any(text.startswith((DOUBTED, FAILED)) for text in worn.cautions)
     again = bool(advice.check_first or doubts) and not settled
     said = tuple(text for text in worn.cautions if not (settled and text.startswith(UNSURE)))
+    # Looks of the day lift the rule for steps down on that day alone. Where the band is wide none is held.
+    held = not advice.check_first and whole.least_step_kg > lead + GRAM
     found = CheckAnswer(
         diver=advice.diver,
         lead_on_kg=on,
@@ -342,5 +348,6 @@ def _answer(
         ),
         instruction="",
         other_water=other_water(checked, checked.position),
+        another_day_kg=whole.least_step_kg if held else np.nan,
     )
     return replace(found, instruction=check_words.instruction(found, far=large, imperial=imperial))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from leadline.decide.check_look import Conditions, Look
 from leadline.decide.history import NEAR_RESERVE
 from leadline.decide.label import pressures_label
@@ -259,9 +261,10 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
     )
     water = answer.other_water
     there = f" in {water.here}" if water.here else ""
+    beside = f"{_another_day(answer, imperial)}{_denser(water, imperial)}"
     if not answer.again:
         when = f"The next dive in this kit{there} with" if after_a_dive(answer) else f"Dive{there} with"
-        said = f"{when} {wear}, and note the stop with an empty BC.{_denser(water, imperial)}"
+        said = f"{when} {wear}, and note the stop with an empty BC.{beside}"
         if not answer.advice.check_first:
             return said
         # However wide the range below: under water without lead, no other look shows how far.
@@ -277,7 +280,21 @@ def instruction(answer: CheckAnswer, *, far: bool, imperial: bool) -> str:
         why = " The range is still wide."
     return (
         f"Look again with {wet}: upright and still, BC empty, a normal breath held, then let it out.{why} "
-        f"As things stand the dive{there} takes {wear}.{_denser(water, imperial)}"
+        f"As things stand the dive{there} takes {wear}.{beside}"
+    )
+
+
+def _another_day(answer: CheckAnswer, imperial: bool) -> str:
+    """What the diver is told on a later day, where the step down is held back then; else nothing."""
+    if np.isnan(answer.another_day_kg):
+        return ""
+    later, wear = (
+        mass_text(lead, imperial=imperial) if lead > 0 else "no lead"
+        for lead in (answer.another_day_kg, answer.lead_kg)
+    )
+    return (
+        f" That is for today: on another day look again before the dive, else put on {later}, unless a stop "
+        f"was held with {wear} since."
     )
 
 

@@ -27,6 +27,7 @@ __all__ = [
     "fails",
     "forbidden",
     "lead_rule",
+    "least_step",
     "levels",
     "not_again",
     "require_risk",
@@ -87,14 +88,29 @@ def step_share(mass: float) -> float:
     return 0.5 if mass < LIGHT_BODY else 1.0
 
 
-def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:
-    """Lead after the rule that a step down stays near what is proven enough. [kg]."""
-    if history.fresh_check or not len(history.enough):
-        return bring
+def least_step(history: LikeKit, block: Block, mass: float) -> float:
+    """Least lead that a step down may come to where nobody looked on the day of the dive.
+
+    Parameters
+    ----------
+    history, block, mass
+        As of `chosen`.
+
+    Returns
+    -------
+    float
+        [kg] -inf where no lead is proven enough.
+    """
+    if not len(history.enough):
+        return -np.inf
     # 2 lb where lead comes in pounds, else 1 kg.
     step = 2 * POUND if block.imperial else 1.0
-    floor = float(history.enough.min()) - step * step_share(mass)
-    return max(bring, block.at_least(floor - HAIR))
+    return block.at_least(float(history.enough.min()) - step * step_share(mass) - HAIR)
+
+
+def _held(bring: float, history: LikeKit, block: Block, mass: float) -> float:
+    """Lead after the rule that a step down stays near what is proven enough. [kg]."""
+    return bring if history.fresh_check else max(bring, least_step(history, block, mass))
 
 
 def _first(begin: float, bring: float, history: LikeKit, block: Block) -> float:
