@@ -63,11 +63,11 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tupl
 
 
 def test_sheet_and_check_agree_under_water_without_lead(told) -> None:
-    """To a block, and no less by more than a rounding."""
+    """To a block, and never less."""
     under = {diver: both for (diver, at), both in told.items() if at == "under"}
     assert len(under) >= 2
     for diver, (sheet, read) in under.items():
-        assert -0.5 <= sheet - read <= 0.5, diver
+        assert 0 <= sheet - read <= 0.5, diver
 
 
 def test_sheet_and_check_agree_where_eye_level_is_expected(told) -> None:

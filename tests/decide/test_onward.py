@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from leadline.arrays import columns_from_rows
 from leadline.decide.advice import answers
 from leadline.decide.assessment import Assessment
+from leadline.decide.bare import Look as Under
 from leadline.decide.block import Block, BlockSet
 from leadline.decide.check import check, check_rows
 from leadline.decide.check_look import Look
@@ -230,7 +231,8 @@ def looked_up(mean: float, sd: float):
     band, block = Marginal(points, weights / weights.sum(), 0.6 * sd), Block()
     bring = block.at_least(mean + 1.645 * sd - 0.5)
     begin = min(block.nearest(mean + 0.524 * sd), bring)
-    way = Way(*(np.array([x]) for x in (200.0, more, look_sd, np.nan, np.nan)))
+    nan = np.array([np.nan])
+    way = Way(*(np.array([x]) for x in (200.0, more, look_sd)), Under(nan, nan, nan, nan))
     ends = np.array([[mean - 1.2816 * sd, mean]]), np.array([begin]), np.array([bring])
     ((more, least),) = between([band], way, *ends, risk=0.05, enough=0.5)
     alone = put_on(way.more[0], look_sd, block=block, risk=0.05, enough=0.5)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.decide.assessment import Assessment
+from leadline.decide.bare import Look as Under
 from leadline.decide.bare import known_under
 from leadline.decide.block import Block, BlockSet
 from leadline.decide.case import QUANTILES, Case
@@ -48,10 +49,8 @@ class Way:
         Need at the stop less the lead of that check. [kg]
     sd : ndarray
         How well such a check shows need at the stop: the word for the waterline, breath, head and foam. [kg]
-    under : ndarray
-        Most need at the stop of whoever is under water without any lead. [kg]
-    under_sd : ndarray
-        How sharply that is seen. [kg]
+    under : Under
+        What being under water without any lead shows of that need.
 
     Notes
     -----
@@ -61,8 +60,7 @@ class Way:
     bar: FloatArray
     more: FloatArray
     sd: FloatArray
-    under: FloatArray
-    under_sd: FloatArray
+    under: Under
 
 
 @dataclass(frozen=True)
@@ -141,14 +139,26 @@ def way_down(assessment: Assessment, rows: IntArray, stop: State) -> Way:
     doubt = np.sqrt(np.einsum("np,pq,nq->n", apart, covariance, apart) + suit**2)
     litre = first.water_density / 1e3 / first.lead_factor
     off, off_sd = eye_level()
-    down, seen = last.need - first.need + apart @ mean, np.hypot(doubt, line_sd(litre, breath_sd))
+    down, line = last.need - first.need + apart @ mean, line_sd(litre, breath_sd)
+    wide, narrow = (
+        np.einsum("np,pq,nq->n", one.values, covariance, one.values)
+        + (assessment.fit.theta.suit_factor * one.suit_sd) ** 2
+        + one.body_sd**2
+        + one.rest_sd**2
+        for one in (here, there)
+    )
     return Way(
         bar=np.where(rigs.present, pressure, np.inf).min(axis=1),
         more=down + litre * off,
-        sd=np.hypot(seen, litre * off_sd),
-        # The head that is out at eye level, with what of a hood, is not out here.
-        under=down - litre * (head - covers - covered()),
-        under_sd=seen,
+        sd=np.hypot(np.hypot(doubt, line), litre * off_sd),
+        under=Under(
+            # The head that is out at eye level, with what of a hood, is not out here.
+            most=down - litre * (head - covers - covered()),
+            sd=line,
+            # As `check` carries what was seen: by the physics, whatever the population has taught.
+            apart=np.hypot(np.sqrt(np.einsum("np,np->n", apart, apart)), suit),
+            wider=np.sqrt(wide / narrow),
+        ),
     )
 
 
@@ -316,9 +326,10 @@ def onward(
     known = between(needs, way, band, begin, hand, risk=risk, enough=enough)
     under, deep = np.zeros(len(at)), band[:, 0] < way.more
     if len(some := np.flatnonzero(deep)):
-        told = way.under[some], way.under_sd[some]
-        under[some] = known_under([needs[i] for i in some.tolist()], *told, risk=risk)
-    each = (way.bar, way.more, way.sd, way.under, way.under_sd, known, under, deep)
+        diver, evidence = assessment.line.occasions.diver[rows[at][some]], assessment.evidence
+        told = way.under.take(some).with_spare(np.isin(diver, evidence.diver))
+        under[some] = known_under([needs[i] for i in some.tolist()], told, risk=risk)
+    each = (way.bar, way.more, way.sd, way.under.most, way.under.alone_sd, known, under, deep)
     for i, bar, more, sd, most, most_sd, (on, least), beyond, sinks in zip(
         at, *(a.tolist() for a in each), strict=True
     ):

@@ -318,10 +318,10 @@ def _cell(strangers: RentalCrowd, at: tuple[int, int, int], desk: Desk, *, evide
     check = band[3] - band[1] > WIDE
     lead = min(step.nearest(begin), bring) if check else bring
     way = strangers.way
-    more, sd, most, most_sd = (float(x[at]) for x in (way.more, way.sd, way.under, way.under_sd))
+    more, sd = (float(x[at]) for x in (way.more, way.sd))
     after = put_on(more, sd, block=step, risk=desk.risk, enough=out) if check else np.nan
     # Whoever is deeper than at eye level needs no more than there.
-    under = crowd_under(crowd, most, most_sd, risk=desk.risk) - out if check else np.nan
+    under = crowd_under(crowd, way.under.at(at), risk=desk.risk) - out if check else np.nan
     dives, divers = (int(n) for n in evidence)
     little = dives < LITTLE[0] or divers < LITTLE[1]
     return RentalCell(

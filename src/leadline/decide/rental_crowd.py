@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from leadline.arrays import Columns, Records, empty
 from leadline.decide.advice import breath_out
 from leadline.decide.assessment import Assessment
+from leadline.decide.bare import Look
 from leadline.decide.onward import Way, way_down
 from leadline.decide.outfit import WITH, Outfit
 from leadline.decide.rental_place import Place
@@ -78,16 +79,21 @@ class RentalCrowd:
         rows = self.rows.ravel()
         state = self.assessment.state(rows, pressure=RESERVE_PRESSURE)
         way = way_down(self.assessment, rows, state)
-        bar, more, sd, under, under_sd = (
+        under = way.under.with_spare(False)
+        bar, more, sd, most, most_sd, apart, wider = (
             x.reshape(groups, people, places, columns)
-            for x in (way.bar, way.more, way.sd, way.under, way.under_sd)
+            for x in (way.bar, way.more, way.sd, under.most, under.sd, under.apart, under.wider)
         )
         return Way(
             bar.max(axis=1),
             more.mean(axis=1),
             np.sqrt((sd**2).mean(axis=1) + more.var(axis=1)),
-            under.mean(axis=1),
-            np.sqrt((under_sd**2).mean(axis=1) + under.var(axis=1)),
+            Look(
+                most.mean(axis=1),
+                np.sqrt((most_sd**2).mean(axis=1) + most.var(axis=1)),
+                np.sqrt((apart**2).mean(axis=1)),
+                wider.mean(axis=1),
+            ),
         )
 
     def needs(self) -> Mapping[str, FloatArray]:
