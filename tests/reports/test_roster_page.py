@@ -17,6 +17,7 @@ from leadline.decide.share import jeffreys
 from leadline.reports.roster import OPEN_ROWS, render, write
 from leadline.reports.roster_reading import RosterReading
 from leadline.reports.roster_words import basis, course, span, title
+from leadline.units import POUND
 
 HOSTILE = ("<script>alert(1)</script>\"'&", "\u202eeniL", "Ø" * 300, "🤿 Mia", "a\x00b", "")
 NAN = float("nan")
@@ -467,13 +468,33 @@ def test_units_are_two() -> None:
 )
 def test_lead_for_the_next_dive_in_words(next_lead, check, words) -> None:
     one = make_student(next_lead_kg=next_lead, bring_kg=next_lead, check_first=check)
-    text = RosterReading("metric").next_lead(one, 0.05).striptags().replace("\xa0", " ")
+    text = RosterReading("metric").next_lead(one, 0.05, 0.5).striptags().replace("\xa0", " ")
+    assert text.strip() == words
+
+
+@pytest.mark.parametrize(
+    ("carried", "pounds", "light", "words"),
+    [
+        (5.0, 11, 0.01, "Keep 11 lb."),  # 11.02 lb
+        (0.5, 1, 0.01, "Keep 1.1 lb."),
+        (6.0, 13, 0.01, "Keep 13.2 lb."),
+        (8.0, 17, 0.01, "Lower to 17 lb, 0.6 lb less."),
+        (4.0, 9, 0.02, "Keep 8.8 lb."),
+        (4.0, 9, 0.06, "Raise to 9 lb, 0.2 lb more."),  # too light for the risk: that little is to be added
+    ],
+)
+def test_who_carries_what_is_called_for_but_for_rounding_stays_with_it(carried, pounds, light, words) -> None:
+    """By hand: 1 kg is 2.2046 lb. "Lower to 11 lb, 0 lb less" told nobody what to do."""
+    one = make_student(
+        lead_kg=carried, next_lead_kg=pounds * POUND, bring_kg=pounds * POUND, p_too_light=light
+    )
+    text = RosterReading("imperial").next_lead(one, 0.05, POUND).striptags().replace("\xa0", " ")
     assert text.strip() == words
 
 
 def test_lead_that_no_record_has_proven_is_not_called_too_little() -> None:
     one = make_student(next_lead_kg=11.0, bring_kg=8.0, p_too_light=0.03)
-    text = RosterReading("metric").next_lead(one, 0.05).striptags().replace("\xa0", " ")
+    text = RosterReading("metric").next_lead(one, 0.05, 0.5).striptags().replace("\xa0", " ")
     assert text.strip() == "8.5 kg seems right, but no stop with so little is proven."
 
 

@@ -126,6 +126,7 @@ def roster(
         groups=tuple(groups),
         since=np.datetime64("NaT") if since is None else since,
         risk=risk,
+        block_kg=(block or Block()).mass,
         students=tuple(students[i] for i in order),
         flags=replace(rates, flagged=rates.flagged[np.array(order, int)]),
         heavy=headcount(heavy.chance),

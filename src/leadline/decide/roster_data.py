@@ -30,6 +30,7 @@ __all__ = [
     "Trend",
     "near_light",
     "overfull",
+    "stays",
     "unproven",
 ]
 
@@ -237,6 +238,16 @@ def unproven(one: Student, risk: float) -> bool:
     return bool(not one.check_first and right and held)
 
 
+def stays(one: Student, risk: float, block_kg: float) -> bool:
+    """Whether the lead for the next dive is that of the latest one, but for what rounding makes.
+
+    Less than a quarter of a block, such as 5 kg carried and 11 lb called for, is no change that anybody can
+    make; more of it is, where the lead carried is too light by the risk that is accepted.
+    """
+    more = one.next_lead_kg - one.lead_kg
+    return bool(abs(more) < block_kg / 4 and (more <= 0 or one.p_too_light <= risk))
+
+
 @dataclass(frozen=True)
 class Change:
     """From the first to the last dive of a course, over the students of one group or one leader.
@@ -308,6 +319,8 @@ class Roster:
         First day; NaT: from the start.
     risk : float
         Accepted chance of too light: from there on a student is a little short of lead. [-]
+    block_kg : float
+        Step of the blocks in use. [kg]
     students : tuple of Student
         What needs doing first comes first.
     flags : Flags
@@ -356,6 +369,7 @@ class Roster:
     evidence: int
     changed_kit: tuple[str, ...] = ()
     doubted_left_out: int = 0
+    block_kg: float = 0.5
 
     @property
     def dry(self) -> bool:

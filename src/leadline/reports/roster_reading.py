@@ -7,7 +7,7 @@ from math import isnan
 from markupsafe import Markup, escape
 
 from leadline.decide.headcount import Headcount
-from leadline.decide.roster_data import Change, Student, unproven
+from leadline.decide.roster_data import Change, Student, stays, unproven
 from leadline.reports import phrase, roster_words
 from leadline.reports.reading import UNKNOWN, Reading
 
@@ -69,7 +69,7 @@ class RosterReading(Reading):
         # Safe to print as it is: words and figures are ours. To format markup is slow.
         return Markup(f"steady over {dives}" if went == "steady" else f"{went} by {value} over {dives}")  # noqa: S704
 
-    def next_lead(self, one: Student, risk: float) -> Markup:
+    def next_lead(self, one: Student, risk: float, block_kg: float) -> Markup:
         """The lead for the next dive against the latest one; nothing where a check comes first."""
         if one.check_first or isnan(one.next_lead_kg):
             return Markup("")
@@ -81,6 +81,8 @@ class RosterReading(Reading):
             return _bold(f"Next: {lead}.")
         if abs(more) < SAME:
             return _bold(f"Keep {lead}.")
+        if stays(one, risk, block_kg):
+            return _bold(f"Keep {self.lead(one.lead_kg)}.")
         if more > 0 and one.bring_kg < one.lead_kg:
             return Markup("")  # held up by what is proven: the next step has the words for it
         way, side = ("Raise", "more") if more > 0 else ("Lower", "less")

@@ -59,7 +59,7 @@ class RowDrawer:
         self.grouped = len(data.groups) != 1
         self.lead_name = f"lead, {read.unit('mass')}"
         self.zero, self.limit = scale.at(0.0), limit
-        self.risk, self.near_light = data.risk, near_light(data.risk)
+        self.risk, self.block_kg, self.near_light = data.risk, data.block_kg, near_light(data.risk)
 
     def __call__(self, row: Row) -> Markup:
         """The row, without a line's end; all that is from the records is escaped."""
@@ -113,7 +113,8 @@ class RowDrawer:
             for caution in (*dangers(one.cautions), *roster_words.not_believed(one))
         )
         return (
-            f'{danger}{self.read.next_lead(one, self.risk)}<bdi class="said">{commands(one.next_step)}</bdi>'
+            f"{danger}{self.read.next_lead(one, self.risk, self.block_kg)}"
+            f'<bdi class="said">{commands(one.next_step)}</bdi>'
             f'<small class="basis-{one.basis}">{escape(roster_words.basis(one))}.</small>'
         )
 
