@@ -13,6 +13,7 @@ from scipy.special import ndtr
 from leadline.decide.advice import answers
 from leadline.decide.block import Block
 from leadline.decide.history import LikeKit
+from leadline.decide.history_data import Sights
 from leadline.decide.lead_rule import breath_out, chosen, lead_rule, levels
 from leadline.model.marginal import Marginal
 from leadline.model.population import Fit, prior_fit
@@ -116,6 +117,7 @@ def ruled(seen, risk: float = 0.05):
 
 def like(**changed) -> LikeKit:
     facts = {field.name: None for field in fields(LikeKit)} | {"fresh_check": False, "light_hints": 0}
+    facts |= {"sights": Sights(), "doubted": Sights()}
     return LikeKit(**(facts | changed))
 
 

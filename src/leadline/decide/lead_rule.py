@@ -143,8 +143,8 @@ def _over_failed(bring: float, history: LikeKit, block: Block) -> float:
     return max(bring, near, block.at_least(history.at_hand - HAIR))
 
 
-def _rises_apart(history: LikeKit) -> float:
-    """Lead with which the diver rose more than once, not believed; NaN where stops that rose are few. [kg].
+def _more_than_rises(history: LikeKit, block: Block) -> float:
+    """Lead on the blocks that is more than that of several rises which are not believed; else 0. [kg].
 
     One may be a slip of the pen. Several are none, whatever the others say: the second largest counts.
     """
@@ -152,7 +152,9 @@ def _rises_apart(history: LikeKit) -> float:
     rose = np.flatnonzero(doubted.dive & doubted.alike & (doubted.fit == LIGHT).all(axis=1))
     leads = {int(doubted.place[i]): float(doubted.lead[i]) for i in rose}
     every = len(set(stops.place[stops.dive & stops.alike].tolist()))
-    return sorted(leads.values())[-2] if len(leads) > 1 and len(leads) >= RISES_APART * every else np.nan
+    if len(leads) < 2 or len(leads) < RISES_APART * every:
+        return 0.0
+    return block.at_least(sorted(leads.values())[-2] + MORE_THAN_LIGHT)
 
 
 def fails(ends: Sequence[float], history: LikeKit, *, block: Block, theta: Hyperparameters) -> bool:
@@ -283,8 +285,8 @@ def chosen(
         bring = _over_failed(bring, history, block)
     if settled:
         bring = max(bring, _more_than_failed(history, block))
-    if (apart := _rises_apart(history)) + MORE_THAN_LIGHT > bring:
-        bring = block.at_least(apart + MORE_THAN_LIGHT)
+    if (more := _more_than_rises(history, block)) > bring:
+        bring = more
         return Choice(_first(begin, bring, history, block), bring, True, False, failed)
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs + history.light_hints <= 1
@@ -330,4 +332,5 @@ def doubted(
         # Where look and records ask for far more anyway, nothing is at odds with the rise.
         failed = _more_than_failed(history, block) >= block.at_least(ends[ENOUGH] - breath_out(theta))
         bring = _over_failed(bring, history, block)
+    bring = max(bring, _more_than_rises(history, block))
     return Choice(_first(ends[BEGIN_AT], bring, history, block), bring, True, False, failed)
