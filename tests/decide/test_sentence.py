@@ -300,6 +300,14 @@ def test_the_usual_lead_of_another_body_is_told_as_such() -> None:
     assert not any("another body mass" in c for c in advice(history).advice.cautions)
 
 
+def test_danger_tells_of_another_body() -> None:
+    """Archimedes: with 26 kg of body mass more the lead of the last dive falls short."""
+    history = [looked(5.0, "hovered", day=day, end_bar=35) for day in (1, 2, 3)]
+    first = advice(history, body_mass_kg=90.0).advice.cautions[0]
+    assert first.startswith("Danger of an ascent")
+    assert " or with another body mass, this stop fails on" in first
+
+
 # 11 kg in the sea are worth 8.5 in the lake: "usually 11 kg, and there 5 kg over" would be of no dive.
 def test_the_usual_lead_and_its_excess_are_of_one_dive() -> None:
     leads = ((11.0, "salt"), (17.0, "salt"), (9.0, "fresh"))

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from leadline.decide.change_sentence import change_texts
 from leadline.decide.history import LikeKit
@@ -17,7 +18,7 @@ from leadline.decide.lead_rule import MOST_RISE, WIDE, forbidden
 from leadline.decide.listed import listed_texts
 from leadline.decide.trigger import Trigger
 from leadline.decide.unfit_sentence import ELSEWHERE, FAILED, failed_texts
-from leadline.decide.usual_sentence import usual_texts
+from leadline.decide.usual_sentence import other_body, usual_texts
 from leadline.units import about_text, mass_text, to_imperial
 
 if TYPE_CHECKING:
@@ -117,7 +118,9 @@ def _about_diver(assessment: Assessment, position: int) -> list[str]:
     return found
 
 
-def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list[str]:
+def _light(
+    history: LikeKit, chance: float, lead: float, mass: NDArray[np.float64], imperial: bool
+) -> list[str]:
     """The danger, first: what was too light, or would be with the lead carried last."""
     found = []
     last = forbidden(history, chance, lead)
@@ -129,7 +132,7 @@ def _light(history: LikeKit, chance: float, lead: float, imperial: bool) -> list
         which = "of the last dive that is believed" if history.doubted.dive.any() else which
         # What was right in fresh water is none of this diver's faults.
         away = abs(float(history.carried[-1]) - last) >= ELSEWHERE
-        there = " in other water or at another pressure" if away else ""
+        there = f" in other water or at another pressure{other_body(mass, -1)}" if away else ""
         found.append(
             f"Danger of an ascent that cannot be held: with the lead {which}, "
             f"{mass_text(last, imperial=imperial)}{there}, this stop fails on {round(100 * chance)} dives in "
@@ -273,7 +276,8 @@ def cautions(
         then the rig, then what is heavy, then what is not sure.
     """
     dry = bool(assessment.rigs.dry[position])
-    found = _light(history, light_as_last, lead, imperial)
+    mass = assessment.rigs.body.mass[[position, *history.carried_row]]
+    found = _light(history, light_as_last, lead, mass, imperial)
     found += failed_texts(history, lead, imperial, doubted=doubted) if failed else []
     if bar > FULL_STOP:
         found.append(
@@ -293,7 +297,6 @@ def cautions(
         already = "Already" if band[2] <= 0 else "Likely already"
         found.append(f"{already} heavy by about {about_text(-middle, imperial)} without any lead")
     found += _maybe_light(history, dry)
-    mass = assessment.rigs.body.mass[[position, *history.carried_row]]
     # A look in doubt bounds nothing that anybody could be held to.
     found += [] if failed or doubted else usual_texts(history, middle, mass, dry=dry, imperial=imperial)
     named = frozenset(t.name for t in triggers)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from leadline.decide.history import LikeKit
 from leadline.units import about_text
 
-__all__ = ["SAME_LEAD", "usual_texts"]
+__all__ = ["SAME_LEAD", "other_body", "usual_texts"]
 
 ABOUT_USUAL: Final = 0.5
 """Leads that are worth so much more or less than the usual one pass for it. [kg]"""
@@ -42,6 +42,11 @@ def _likest(worn: list[float], away: list[float]) -> int:
     """Place of the lead worn most often of those worth about the usual one, of two the nearer; -1 of none."""
     about = [i for i in range(len(worn)) if away[i] <= max(ABOUT_USUAL, min(away))]
     return max(about, key=lambda i: (sum(worn[i] == worn[j] for j in about), -away[i]), default=-1)
+
+
+def other_body(mass: NDArray[np.float64], dive: int) -> str:
+    """Words for a body mass that was another one on that dive; the first of `mass` [kg] is that of now."""
+    return " or with another body mass" if abs(mass[dive] - mass[0]) >= OTHER_BODY else ""
 
 
 def usual_texts(
@@ -86,7 +91,7 @@ def usual_texts(
     gap = usual - middle
     word = "over" if gap > 0 else "under"
     elsewhere = abs(worn - usual) >= SAME_LEAD
-    body = " or with another body mass" if near >= 0 and abs(mass[1 + near] - mass[0]) >= OTHER_BODY else ""
+    body = other_body(mass, 1 + near) if near >= 0 else ""
     here = f", in other water or at another pressure{body}, and there" if elsewhere else ","
     first = (
         f"{often} {about_text(worn, imperial)} in like kit{here} "
