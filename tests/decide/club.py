@@ -142,6 +142,7 @@ def plain_sights(leads: Any, fits: Any, theta: Any, *, doubt: float = 0.0) -> Si
     found = Sights(
         number, lead, lead, lead + theta.breath_out, lead - theta.breath_in, np.full(len(lead), doubt),
         np.full(len(lead), doubt), fit, np.where((fit == (0, 1, 1)).all(axis=1), 1.0, 0.5),
-        ~no, no, number, number, no, no, no, no, ~no, ~no,
+        ~no, no, number, number, no, no, no, no, ~no, ~no, np.zeros(len(lead), int), np.zeros(len(lead)),
+        np.zeros(len(lead)), np.full(len(lead), np.inf), np.zeros(len(lead)),
     )  # fmt: skip
     return found.judged()

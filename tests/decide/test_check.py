@@ -656,7 +656,7 @@ def test_a_step_that_holds_on_the_day_alone_says_so(lines, imperial) -> None:
     assert not found.again
     assert found.another_day_kg > found.lead_kg + 1.0
     (when, unless) = re.findall(
-        r"else put on (\S+) \w+, unless a stop was held with (\S+) \w+ since\.", found.instruction
+        r"as much as (\S+) \w+ then, unless a stop was held with (\S+) \w+ since\.", found.instruction
     )[0]
     held = saved(looks, row, known)
     later = Assessment.of(

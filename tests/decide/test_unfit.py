@@ -19,6 +19,8 @@ from .club import NEED, assess, dives, plan_row
 LITRE = 1.0254 / (1 - 1.0254 / 11.34)
 """Lead that lifts as a litre of gas does, by hand: sea water 1.0254 kg/L, lead 11.34 kg/L. [kg]"""
 
+SAME_BODY = np.full(2, 70.0)
+
 
 def after(*seen: dict, diver: str = "Ines") -> list[dict]:
     """The club's dives, then others day by day; `over`: lead over the true need."""
@@ -169,18 +171,18 @@ def test_coarse_blocks_are_not_blamed_for_what_failed() -> None:
 def test_a_rise_that_is_not_believed_is_told_as_such() -> None:
     history = sights_of(rose(2.0))
     assert history.light_signs == 1
-    assert _light(history, 0.0, 6.0, False) == ["Too light at the stop once in like kit"]
+    assert _light(history, 0.0, 6.0, SAME_BODY, False) == ["Too light at the stop once in like kit"]
     doubted = history.sights.take(history.sights.rose)
-    assert _light(replace(history, doubted=doubted), 0.0, 6.0, False) == [
+    assert _light(replace(history, doubted=doubted), 0.0, 6.0, SAME_BODY, False) == [
         "Too light at the stop once in like kit, which all else makes unlikely"
     ]
 
 
 def test_what_is_not_believed_is_not_called_the_lead_carried_last() -> None:
     history = sights_of({"over": 0.5, "stop_result": "hovered"})
-    (said,) = _light(history, 0.4, 6.0, False)
+    (said,) = _light(history, 0.4, 6.0, SAME_BODY, False)
     assert "with the lead carried last, 5 kg" in said
-    (said,) = _light(replace(history, doubted=history.sights), 0.4, 6.0, False)
+    (said,) = _light(replace(history, doubted=history.sights), 0.4, 6.0, SAME_BODY, False)
     assert "with the lead of the last dive that is believed, 5 kg" in said
 
 

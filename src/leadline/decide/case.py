@@ -18,6 +18,7 @@ from leadline.decide.checked_need import needs
 from leadline.decide.disbelief import believed, wrong_sights
 from leadline.decide.history import LikeKit
 from leadline.decide.history_data import Sights
+from leadline.decide.kin import other_kits, recarried
 from leadline.decide.lead_rule import ENOUGH, chosen, doubted, fails, levels, step_share
 from leadline.errors import TooFewBlocksError
 from leadline.frozen import dataclass
@@ -137,6 +138,7 @@ def begun(
         need if about is None else about.before.marginals(rows[[i]], state.take(np.array([i])))[0]
         for i, (need, about) in enumerate(zip(found, checked, strict=True))
     ]
+    recorded = _recarried(assessment, rows, state, without, recorded, checked)
     wrong = wrong_sights(without, [history.sights for history in recorded], theta)
     # A look that is gone by is about that dive. What does not fit it says nothing against stops before it,
     # nor do they against it: it asks for another one. A rise that the looks do not answer stands; and what
@@ -192,6 +194,23 @@ def cases_of(assessment: Assessment, work: Begun, *, block: Block, risk: float) 
 
 def _asked(risk: float) -> list[float]:
     return [*QUANTILES, *levels(risk)]
+
+
+def _recarried(
+    assessment: Assessment, rows: IntArray, state: State, needs: Sequence[Marginal],
+    recorded: list[LikeKit], checked: Sequence[CheckedDive | None],
+) -> list[LikeKit]:  # fmt: skip
+    """Histories with what was seen in other kit carried by each diver's own records."""
+    others = [other_kits(history) for history in recorded]
+    if assessment.foreseen and any(len(one) for one in others):
+        every = np.concatenate(others)
+        foresee(assessment, every, assessment.state(every), many=1)
+    found = list(recorded)
+    for i in (i for i, one in enumerate(others) if len(one)):
+        about = checked[i]
+        known = assessment if about is None else about.before
+        found[i] = recarried(known, rows[[i]], state.take(np.array([i])), needs[i], recorded[i])
+    return found
 
 
 def _starts(

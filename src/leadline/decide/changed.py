@@ -19,8 +19,7 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.checked_dive import ASTRAY, CheckedDive
 from leadline.decide.disbelief import chance_of_zones, wrong_sights
 from leadline.decide.history_data import LikeKit, Sights
-from leadline.decide.kin import apart_rows, walked
-from leadline.decide.sight import taught
+from leadline.decide.kin import apart_rows, prior_need, walked
 from leadline.frozen import dataclass
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.marginal import Marginal
@@ -77,8 +76,6 @@ class There:
         Those from the first one on, carried there.
     shift, spread : float
         Need at the plan less need there, on the records before it, and its variance beside. [kg, kg²]
-    learned : float
-        What of `shift` the ledger does not have. [kg]
     """
 
     before: Marginal
@@ -86,7 +83,6 @@ class There:
     since: Sights
     shift: float = 0.0
     spread: float = 0.0
-    learned: float = 0.0
 
 
 def change_starts(need: Marginal, history: LikeKit, doubted: Sights, away: BoolArray) -> list[int]:
@@ -149,7 +145,8 @@ def far(assessment: Assessment, position: int, sights: Sights) -> BoolArray:
     """
     if not len(sights):
         return np.zeros(0, bool)
-    return np.asarray(~sights.alike | (walked(assessment, sights.row, position) > NEAR))
+    walk = walked(assessment, sights.row, position)
+    return np.asarray(~sights.alike | (walk > NEAR) | (sights.apart > NEAR))
 
 
 def own_row(sights: Sights, first: int) -> int:
@@ -174,23 +171,19 @@ def _there(
     stop = assessment.state(own)
     before, known = assessment.marginals(own, stop, until=first - 1)[0], assessment.marginals(own, stop)[0]
     told = sights.take(since)
-    (ledger_there, there_is), (ledger_here, here_is) = (
-        _prior(assessment, *one) for one in ((own, stop), (row, state))
-    )
-    differ = there_is - here_is
-    doubt = walked(assessment, told.row, int(own[0])) + apart_rows(assessment, told.row, int(own[0]))
-    there = replace(told, above=told.above + differ, below=told.below + differ, doubt=told.own + doubt)
+    differ = _expected(assessment, own, stop) - _expected(assessment, row, state) - sights.moved[at]
+    # Its own kit it knows as well as can be; of other kit no less than each need by itself is in doubt.
+    kit = np.minimum(apart_rows(assessment, told.row, int(own[0])), known.expected_sd**2 + told.known)
+    doubt = told.own + walked(assessment, told.row, int(own[0])) + kit
+    there = replace(told, above=told.above + differ, below=told.below + differ, doubt=doubt)
     # What is known better there is known less here: as much as need may have walked, and of the other kit.
     spread = max(here.expected_sd**2 - before.expected_sd**2, 0.0)
-    shift = here.mean - before.mean
-    return There(before, known, there, shift, spread, shift - (ledger_here - ledger_there))
+    return There(before, known, there, here.mean - before.mean, spread)
 
 
-def _prior(assessment: Assessment, row: IntArray, state: State) -> tuple[float, float]:
-    """Need by the ledger, and with what was learned of it. [kg]."""
-    ledger, shared = assessment.prior(row, state)
-    need = float(ledger.need[0])
-    return need, need + float(taught(assessment, shared)[0])
+def _expected(assessment: Assessment, row: IntArray, state: State) -> float:
+    """Need by the ledger and what was learned of it. [kg]."""
+    return float(prior_need(assessment, row, state)[1][0])
 
 
 def _odd_there(there: There, first: int) -> bool:
@@ -234,7 +227,7 @@ def changed_need(
         the band holds both. None where chance and drift explain the records well enough.
     """
     sights, theta = history.near, assessment.fit.theta
-    best: tuple[float, Marginal, int, float] | None = None
+    best: tuple[float, Marginal, int] | None = None
     looks, known, told = np.zeros(len(sights), bool), assessment, None
     if checked is not None:
         looks = checked.is_look(sights.row)
@@ -254,11 +247,9 @@ def changed_need(
             odd = bool((wrong & (there.since.rose | there.since.hinted) & (there.since.place == first)).any())
         share, found = mixed(need, there, theta, told)
         if share >= (UNHEARD if odd else LIKELY) and (best is None or share > best[0]):
-            best = share, found, first, there.learned
+            best = share, found, first
     if best is None:
         return None
-    # Leads of other kit are carried by what this diver's records tell of the difference, not by the ledger.
-    sights = replace(sights, lead=sights.lead + np.where(sights.alike, 0.0, best[3]))
     earlier, held = sights.place < best[2], sights.dive & (sights.fit[:, 0] == 0) & sights.alike
     odd_ones = sights.sank | (sights.more & ~(sights.rose | sights.hinted)) | _looks(sights, doubted)
     return best[1], replace(

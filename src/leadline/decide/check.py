@@ -70,8 +70,8 @@ class CheckAnswer:
     other_water : OtherWater
         Whether the water is to be named with the lead, and what denser water of the records takes more.
     another_day_kg : float
-        Lead on a later day without a look or a stop held before it, where so large a step down is held back
-        then; NaN where it is the same. [kg]
+        What the lead may come to on a later day without a look or a stop held before it, where so large a
+        step down is held back then; NaN where nothing is. [kg]
     """
 
     diver: str
@@ -316,8 +316,9 @@ def _answer(
     settled = settled and not any(text.startswith((DOUBTED, FAILED)) for text in worn.cautions)
     again = bool(advice.check_first or doubts) and not settled
     said = tuple(text for text in worn.cautions if not (settled and text.startswith(UNSURE)))
-    # Looks of the day lift the rule for steps down on that day alone. Where the band is wide none is held.
-    held = not advice.check_first and whole.least_step_kg > lead + GRAM
+    # Looks of the day lift the rule for steps down on that day alone; whether none is held then either, for a
+    # band that is wide, is not known today.
+    held = whole.least_step_kg > lead + GRAM
     found = CheckAnswer(
         diver=advice.diver,
         lead_on_kg=on,

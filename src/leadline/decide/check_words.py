@@ -293,8 +293,8 @@ def _another_day(answer: CheckAnswer, imperial: bool) -> str:
         for lead in (answer.another_day_kg, answer.lead_kg)
     )
     return (
-        f" That is for today: on another day look again before the dive, else put on {later}, unless a stop "
-        f"was held with {wear} since."
+        f" That is for today: on another day look again before the dive. Without a look it may be as much as "
+        f"{later} then, unless a stop was held with {wear} since."
     )
 
 

@@ -170,8 +170,17 @@ class Histories:
         alike = np.isin(shown.of * len(evidence["row"]) + shown.at, here.of * len(evidence["row"]) + here.at)
         between = self._apart(shown, alike, positions, shared)
         walk = walked(self.assessment, sights.row, positions[shown.of])
-        sights = replace(sights, alike=alike, doubt=sights.doubt + walk + between)
         close = between <= CLOSE**2
+        kit = np.where(close, 0, 1 + evidence["suit"][shown.at] * past.kinds + evidence["cylinder"][shown.at])
+        jumped = self.assessment.passage.jumped
+        sights = replace(
+            sights,
+            alike=alike,
+            kit=kit,
+            jumped=jumped[sights.row] - jumped[positions][shown.of],
+            apart=between,
+            doubt=sights.doubt + walk + between,
+        )
         own = self._judged(sights.take(close), shown.where(close), like)
         light = sights.dive & close & (sights.fit == (1.0, 0.0, 0.0)).all(axis=1)
         every = counts["known"].tolist()
@@ -191,7 +200,11 @@ class Histories:
 
     def _apart(self, shown: Asked, alike: BoolArray, positions: IntArray, shared: Exposures) -> FloatArray:
         """Variance by which needs in the kit of some evidence lie from those in the kit that is asked for."""
-        found, new = np.zeros(len(shown.at)), np.flatnonzero(~alike)
+        several = (
+            self.past.several[positions][shown.of] | self.past.several[self.past.evidence["row"][shown.at]]
+        )
+        # Of several cylinders one may be there at the one stop and not at the other.
+        found, new = np.zeros(len(shown.at)), np.flatnonzero(~alike | several)
         if len(new):
             o, at, of = self.assessment.evidence.observations, shown.at[new], shown.of[new]
             rows, evidence = self.past.seen[at], self.past.evidence

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from leadline.frozen import dataclass
 
-__all__ = ["LikeKit", "Sights"]
+__all__ = ["LikeKit", "Sights", "restless"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -27,6 +27,9 @@ LESS: Final = 0.5
 
 LOOKS: Final = 2
 """Looks at the surface that answer a rise at the stop. [-]"""
+
+MOST_JUMPED: Final = 0.1
+"""A change of the body by which need may have jumped further is no matter of the same lead. [kg²]"""
 
 APART: Final = 0.5
 """A rise is wondered at where need was shown before to be no more than this above what it asks for. [kg]"""
@@ -81,6 +84,17 @@ class Sights:
         On one of the latest dives in like kit.
     alike : ndarray of bool, shape (s,)
         In like kit: others were with another cylinder or undersuit.
+    kit : ndarray of int, shape (s,)
+        The same number for the same kit; 0 for like kit and what is as good.
+    jumped : ndarray, shape (s,)
+        How much need varies with the mass of the body from there to the plan, see `Passage`; its sign tells
+        earlier from later. [kg²]
+    apart, known : ndarray, shape (s,)
+        Variance of need in like kit less need in its own, by the population; and of need in its own by this
+        diver's records, infinite where nobody asked. [kg²]
+    moved : ndarray, shape (s,)
+        What these records tell of that difference beyond ledger and population: it is in what was carried.
+        [kg]
     all_there_is : bool
         Whether they are all the evidence in like kit.
     """
@@ -104,6 +118,11 @@ class Sights:
     more: BoolArray = field(default_factory=_no)
     late: BoolArray = field(default_factory=_no)
     alike: BoolArray = field(default_factory=_no)
+    kit: IntArray = field(default_factory=_nothing)
+    jumped: FloatArray = field(default_factory=_none)
+    apart: FloatArray = field(default_factory=_none)
+    known: FloatArray = field(default_factory=_none)
+    moved: FloatArray = field(default_factory=_none)
     all_there_is: bool = False
 
     def __len__(self) -> int:
@@ -282,7 +301,7 @@ def _unanswered(sights: Sights) -> tuple[BoolArray, BoolArray, BoolArray]:
     """Who rose, or sank with less than before, or rose perhaps for gas, and since when nothing answers it."""
     place, lead, fit = sights.place, sights.lead, sights.fit
     rose, sank, hinted = _results(fit)
-    later, not_heavy = sights.time > sights.time[:, None], fit[:, 2] == 0
+    later, not_heavy = (sights.time > sights.time[:, None]) & _same_need(sights), fit[:, 2] == 0
     enough = later & (lead <= lead[:, None] + ALIKE) & (fit[:, 0] == 0)
     held = (enough & sights.dive).any(axis=1) | _by_looks(enough & ~sights.dive, sights.row)
     with_more = (place < place[:, None]) & (lead >= lead[:, None] + LESS) & not_heavy
@@ -303,6 +322,11 @@ def _rises(sights: Sights) -> BoolArray:
     return np.asarray((sights.fit[:, 0] == 1) & (sights.fit[:, 1] < 1))
 
 
+def restless(sights: Sights) -> bool:
+    """Whether any stop of them rose or sank, answered or not."""
+    return bool((sights.dive & (_rises(sights) | (sights.fit[:, 0] + sights.fit[:, 1] == 0))).any())
+
+
 def _least(sights: Sights) -> FloatArray:
     """Need that each stop shows at least, for a rise by so much that it is wondered at. [kg]."""
     held = np.where(sights.fit[:, 2] == 0, sights.below, -np.inf)
@@ -321,4 +345,12 @@ def _more(sights: Sights) -> BoolArray:
     apart = sights.place - sights.place[:, None]
     known = ((apart < 0) & (most <= least[:, None])).any(axis=1)
     shown = least - np.where(_rises(sights), APART, 0.0)
-    return np.asarray(known & ~((apart > 0) & (most <= shown[:, None] + ALIKE)).any(axis=1))
+    answered = (apart > 0) & (most <= shown[:, None] + ALIKE) & _same_need(sights)
+    return np.asarray(known & ~answered.any(axis=1))
+
+
+def _same_need(sights: Sights) -> BoolArray:
+    """Which may answer which, (s, s): those of its own kit and body, and those of the plan's."""
+    far = np.abs(sights.jumped - sights.jumped[:, None]) > MOST_JUMPED
+    here = (sights.kit == 0) & (np.abs(sights.jumped) <= MOST_JUMPED)
+    return np.asarray(((sights.kit == sights.kit[:, None]) & ~far) | here)

@@ -200,6 +200,8 @@ class Past:
         self.assessment = assessment
         line, o = assessment.line, assessment.line.occasions
         self.cylinder = _codes(assessment.cylinder_types)
+        self.kinds = int(self.cylinder.max(initial=0)) + 1
+        self.several = (o.cylinder >= 0).sum(axis=1) > 1
         self.salinity = usual_salinity(o.water, o.salinity)
         self.brackish = o.water == "brackish"
         self.vague = self.brackish & np.isnan(o.salinity)

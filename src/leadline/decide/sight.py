@@ -113,4 +113,9 @@ def sights(assessment: Assessment, seen: IntArray) -> Sights:
         more=no,
         late=no,
         alike=np.ones(len(seen), bool),
+        kit=np.zeros(len(seen), np.int64),
+        jumped=np.zeros(len(seen)),
+        apart=np.zeros(len(seen)),
+        known=np.full(len(seen), np.inf),
+        moved=np.zeros(len(seen)),
     )
