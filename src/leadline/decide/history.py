@@ -14,6 +14,7 @@ from leadline.decide.history_data import LATEST, LikeKit, Sights
 from leadline.decide.kin import CLOSE, apart, walked
 from leadline.decide.past import NEAR_RESERVE, SAYS, Asked, Past, alike_water
 from leadline.decide.sight import taught
+from leadline.distinct import distinct
 from leadline.physics.ledger import Exposures
 
 __all__ = ["NEAR_RESERVE", "Histories", "LikeKit", "evidence_word", "like_kit"]
@@ -221,7 +222,7 @@ class Histories:
         """Which sights are of the latest dives in kit such as theirs."""
         size, rows = len(self.assessment.line.row), self.past.dives["row"]
         other = ~sights.alike & sights.dive
-        each = np.unique(
+        each = distinct(
             np.concatenate([like.of * size + rows[like.at], (shown.of * size + sights.row)[other]])
         )
         # Rows of the timeline are in no order: dives are, by diver and date.
