@@ -12,7 +12,7 @@ from threading import Thread
 import pytest
 
 from leadline.book import Book
-from leadline.book.destination import draft, spare_books
+from leadline.book.destination import draft, must_be_writable
 from leadline.errors import BookError
 from leadline.reports.page import write_text
 
@@ -52,7 +52,7 @@ def test_nor_is_the_log_beside_a_book(path: Path, kind: str) -> None:
     with pytest.raises(BookError, match="the log of a book"):
         write_text("diver,lead_kg\n", log)
     assert not log.exists()
-    spare_books(path.with_name("other.wal"), path.with_name("other.duckdb.wal"))
+    must_be_writable(path.with_name("other.wal"), path.with_name("other.duckdb.wal"))
 
 
 def piped(fifo: Path) -> Thread:
@@ -98,6 +98,24 @@ def test_what_is_neither_file_nor_pipe_stays(tmp_path: Path, monkeypatch: pytest
         with pytest.raises(BookError, match="neither a file nor a pipe; give another name"):
             write_text("today", "leads.csv")
     assert Path("leads.csv").is_socket()
+
+
+def test_no_file_goes_where_none_can_be(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("folder").mkdir()
+    Path("one").symlink_to("two")
+    Path("two").symlink_to("one")
+    Path("lost").symlink_to("nowhere/leads.csv")
+    said = {
+        **dict.fromkeys([".", "", "/", "folder/..", "folder"], "a folder, and a file is needed"),
+        **dict.fromkeys(["one", "one/leads.csv"], "a link that leads to itself"),
+        "lost": f"a link into {tmp_path / 'nowhere'}, where no folder is",
+    }
+    before = sorted(tmp_path.rglob("*"))
+    for name, why in said.items():
+        with pytest.raises(BookError, match=f"^{Path(name)}: {why}; give another name$"):
+            write_text("today", name)
+    assert sorted(tmp_path.rglob("*")) == before
 
 
 def test_a_writing_that_fails_leaves_what_a_link_leads_to(tmp_path: Path) -> None:
@@ -146,7 +164,7 @@ def test_what_may_not_be_read_may_be_a_book(path: Path, monkeypatch: pytest.Monk
 
     monkeypatch.setattr(Path, "open", refused)
     with pytest.raises(BookError, match="so it may be a book; give another name"):
-        spare_books(path)
+        must_be_writable(path)
 
 
 @pytest.mark.parametrize("kind", ["link", "hard link"])

@@ -65,6 +65,27 @@ def test_nor_over_a_book_in_the_folder_of_the_demo(run, book: Path, tmp_path: Pa
     assert stands(tmp_path) == before
 
 
+@pytest.mark.parametrize("words", CASES.values(), ids=CASES)
+def test_a_link_that_leads_to_itself_is_told_in_a_line(run, book: Path, tmp_path: Path, words: str) -> None:
+    (tmp_path / "plan.csv").write_text(PLAN, encoding="utf-8")
+    (tmp_path / "leads.csv").symlink_to("leads.csv")
+    before = stands(tmp_path)
+    done = run("--book", book.name, *words.split(), "leads.csv")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == "Error: leads.csv: a link that leads to itself; give another name\n"
+    assert stands(tmp_path) == before
+
+
+def test_leads_need_the_name_of_a_file(run, book: Path, tmp_path: Path) -> None:
+    (tmp_path / "plan.csv").write_text(PLAN, encoding="utf-8")
+    before = stands(tmp_path)
+    for out in ("", "/"):
+        done = run("--book", book.name, "suggest", "--plan", "plan.csv", "--out", out)
+        assert (done.returncode, done.stdout) == (1, "")
+        assert done.stderr == f"Error: {Path(out)}: a folder, and a file is needed; give another name\n"
+    assert stands(tmp_path) == before
+
+
 def shell(words: str, folder: Path) -> None:
     """Run `leadline WORDS` in a shell that knows `>(...)`."""
     program = f"{shlex.quote(sys.executable)} -c 'from leadline.cli import main; main()'"

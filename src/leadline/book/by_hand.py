@@ -70,8 +70,8 @@ def unread(file: Path, lines: Lines, files: Mapping[str, Path]) -> frozenset[str
         found = _by_table(_lines(file)[1])
     except RecordError:
         return frozenset([""] if file.stat().st_size else [])
-    own = file.resolve()
-    read = {name for name, path in files.items() if path.resolve() == own}
+    own = os.path.realpath(file)
+    read = {name for name, path in files.items() if os.path.realpath(path) == own}
     known = _by_table(lines)
     if read:
         read.add("")  # any table takes a row that names none

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import secrets
 import shutil
@@ -14,7 +15,7 @@ from typing import Final
 
 from leadline.errors import BookError
 
-__all__ = ["HEAD", "draft", "followed", "is_book", "marked", "spare_books", "takes_a_stream"]
+__all__ = ["HEAD", "draft", "followed", "is_book", "marked", "must_be_writable", "takes_a_stream"]
 
 HEAD: Final = 16
 """How much of a file tells whether it is a book. [bytes]"""
@@ -80,26 +81,52 @@ def is_book(path: Path) -> bool:
         ) from None
 
 
-def spare_books(*paths: Path) -> None:
-    """Refuse files that may not be written, because a book would be lost.
+def _spare_books(path: Path, then: str) -> None:
+    """Refuse a book (any DuckDB file, by whatever name or link) and the log beside one."""
+    if is_book(path):
+        raise BookError(f"{path}: a book, which nothing is written over; {then}")
+    real = followed(path)
+    if real.suffix == _LOG and is_book(real.with_suffix("")):
+        raise BookError(f"{path}: the log of a book, which nothing is written over; {then}")
+
+
+def _hindrance(path: Path) -> str:
+    """Why no file can be written there; empty where one can be."""
+    try:
+        mode = path.stat().st_mode
+    except (FileNotFoundError, NotADirectoryError):  # the folder may still be made
+        real = followed(path)
+        lost = real != path and not real.parent.is_dir()
+        return f"a link into {real.parent}, where no folder is" if lost else ""
+    except OSError as error:
+        loop = error.errno == errno.ELOOP
+        return "a link that leads to itself" if loop else f"cannot be written ({error.strerror})"
+    if stat.S_ISDIR(mode):
+        return "a folder, and a file is needed"
+    return "" if stat.S_ISREG(mode) else "neither a file nor a pipe"
+
+
+def must_be_writable(*paths: Path, then: str = "give another name") -> None:
+    """Refuse files that cannot or may not be written, before any is.
 
     Parameters
     ----------
     *paths : Path
-        Files to be made, or written anew.
+        Files to be made, or written anew. Their folders may still be missing, but not where a link leads.
+    then : str
+        What there is to do about one that is refused.
 
     Raises
     ------
     BookError
         If one is a book (any DuckDB file, by whatever name or link), the log beside a book, or cannot be
-        looked at.
+        looked at; a folder, a link that leads to itself or into a missing folder; or neither a file nor
+        what takes a stream.
     """
     for path in paths:
-        if is_book(path):
-            raise BookError(f"{path}: a book, which nothing is written over; give another name")
-        real = followed(path)
-        if real.suffix == _LOG and is_book(real.with_suffix("")):
-            raise BookError(f"{path}: the log of a book, which nothing is written over; give another name")
+        _spare_books(path, then)
+        if not takes_a_stream(path) and (why := _hindrance(path)):
+            raise BookError(f"{path}: {why}; {then}")
 
 
 def _pour(whole: Path, path: Path) -> None:
@@ -131,17 +158,15 @@ def draft(path: Path) -> Iterator[Path]:
     Raises
     ------
     BookError
-        If a book stands there, or what is neither a file nor takes a stream.
+        If the file cannot or may not be written; see `must_be_writable`.
     """
-    spare_books(path)
+    must_be_writable(path)
     if takes_a_stream(path):
         with tempfile.TemporaryDirectory() as folder:  # its owner's alone
             whole = Path(folder) / "whole"
             yield whole
             _pour(whole, path)
         return
-    if path.exists() and not path.is_file() and not path.is_dir():
-        raise BookError(f"{path}: neither a file nor a pipe; give another name")
     real = followed(path)
     part = real.with_name(f".{real.name[:100]}.{secrets.token_hex(4)}.part")
     try:

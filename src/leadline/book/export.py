@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from leadline.book import set_aside
 from leadline.book.connection import owner_only, unreadable
-from leadline.book.destination import draft, spare_books
+from leadline.book.destination import draft, must_be_writable
 from leadline.book.engine import duckdb
 from leadline.book.fetch import cell_text, extra_names
 from leadline.book.source import ORIGIN
@@ -77,7 +77,7 @@ def write(
     standing = [path for path in paths if path.exists()]
     if standing and not overwrite:
         raise BookError(f"{standing[0]}: stands there already; give another folder, or --overwrite")
-    spare_books(*paths)
+    must_be_writable(*paths)
     options = "FORMAT parquet" if form == "parquet" else "FORMAT csv, HEADER, DELIMITER ',', QUOTE '\"'"
     try:
         folder.mkdir(parents=True, exist_ok=True)

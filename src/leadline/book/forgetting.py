@@ -90,7 +90,7 @@ def _copy(connection: DuckDBPyConnection, draft: Path) -> None:
 def _beside_link(named: Path, aside: Path) -> list[Path]:
     """Rows set aside beside a link to the book, where an earlier version wrote them."""
     other = set_aside.beside(named)
-    if not named.is_symlink() or other.resolve() == aside.resolve():
+    if not named.is_symlink() or os.path.realpath(other) == os.path.realpath(aside):
         return []
     return [file for file in (other, *by_hand.copies(other).values()) if file.is_file()]
 

@@ -13,6 +13,7 @@ changes nothing else.
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -47,11 +48,11 @@ def keep(connection: DuckDBPyConnection, source: Source, book: Path) -> None:
     book : Path
         The book's file: loading the rows set aside settles all that were set aside of that table.
     """
-    file = Path(source.name).resolve()
-    repaired = file == beside(book).resolve()
+    file = os.path.realpath(source.name)
+    repaired = file == os.path.realpath(beside(book))
     connection.execute(
         'DELETE FROM rejects WHERE "table" = ? AND (file = ? OR ?)',
-        [source.table.name, str(file), repaired],
+        [source.table.name, file, repaired],
     )
     connection.execute(
         f"""
@@ -59,7 +60,7 @@ def keep(connection: DuckDBPyConnection, source: Source, book: Path) -> None:
         SELECT ?, ?, f."row", f."column", f.value, f.reason, CAST(now() AS TIMESTAMP), {raw_json(source)}
         FROM faults f JOIN stage s ON s."row" = f."row" ORDER BY f."row", f.rowid
         """,
-        [str(file), source.table.name],
+        [file, source.table.name],
     )
 
 

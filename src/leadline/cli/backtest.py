@@ -72,12 +72,12 @@ def backtest(
         raise LeadlineError(f"{out}: there is no folder {out.parent}; make it or name another")
     import numpy as np
 
-    from leadline.book.destination import spare_books
+    from leadline.book.destination import must_be_writable
     from leadline.cli.learn import notice
     from leadline.decide import backtest as replayed
 
     if out is not None:
-        spare_books(out)
+        must_be_writable(out)
     holding, _ = read(book, notify=lambda _: None)  # it learns anew
     with notice("replaying") as notify:
         found = replayed.backtest(

@@ -63,14 +63,14 @@ def demo(
     """Make the demo book from the bundled records, learn, answer tomorrow's plan, write every report."""
     single_thread()
     from leadline.book import Book
-    from leadline.book.destination import spare_books
+    from leadline.book.destination import must_be_writable
     from leadline.cli.learn import fit_book, notice
     from leadline.cli.suggest import answer_plan, block_of, write_plan
 
     source = records_folder()
     folder.mkdir(parents=True, exist_ok=True)
     book, plan = folder / _BOOK, source / "plan.csv"
-    spare_books(folder / _LEADS, folder / plan.name)
+    must_be_writable(folder / _LEADS, folder / plan.name)
     with Book.open(book, write=True, create=True) as opened:
         loaded = opened.load(**{name: source / f"{name}.csv" for name in _TABLES})
     with notice("learning") as notify:

@@ -60,9 +60,9 @@ def _csv_place(value: Path | None) -> Path | None:
     above = next((folder for folder in value.parents if os.path.exists(folder)), None)  # noqa: PTH110
     if above is not None and not above.is_dir():
         raise typer.BadParameter(f"{above} is no folder; name another place for {value.name}")
-    from leadline.book.destination import spare_books
+    from leadline.book.destination import must_be_writable
 
-    spare_books(value)
+    must_be_writable(value)
     return value
 
 
@@ -155,15 +155,15 @@ def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path 
     LeadlineError
         If one cannot be written, or is a book or the one to keep; then nothing is written.
     """
-    from leadline.book.destination import spare_books, takes_a_stream
+    from leadline.book.destination import must_be_writable, takes_a_stream
     from leadline.decide.table_text import csv_text
     from leadline.errors import LeadlineError
     from leadline.reports.page import write_text
 
     files = {name: path.with_name(f"{path.stem}-{name}{path.suffix or '.csv'}") for name in tables}
-    if keep is not None and keep.resolve() in (file.resolve() for file in (path, *files.values())):
+    if keep is not None and os.path.realpath(keep) in map(os.path.realpath, (path, *files.values())):
         raise LeadlineError(f"{keep} was read and would be written over; give --csv another name")
-    spare_books(path, *files.values())
+    must_be_writable(path, *files.values())
     path.parent.mkdir(parents=True, exist_ok=True)
     write_text(csv_text(rows), path)
     if takes_a_stream(path):

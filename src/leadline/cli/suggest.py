@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -347,12 +348,12 @@ def _many(
     plan: Path, *, out: Path | None, block: Block | None, risk: float, book: Path | None, units: Units,
     as_json: bool,
 ) -> None:  # fmt: skip
-    from leadline.book.destination import spare_books
+    from leadline.book.destination import must_be_writable
     from leadline.errors import RecordError
 
     if out is not None:
-        spare_books(out)
-    if out is not None and out.resolve() == plan.resolve():
+        must_be_writable(out)
+    if out is not None and os.path.realpath(out) == os.path.realpath(plan):
         raise RecordError(f"{out}: that is the plan itself; give the answers another name")
     with progress("reckoning"):
         holding, rows, answers = answer_plan(plan, block=block, risk=risk, book=book, units=units)

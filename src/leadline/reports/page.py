@@ -128,7 +128,7 @@ def write_text(text: str, path: str | os.PathLike[str]) -> Path:
     Raises
     ------
     LeadlineError
-        If the folder is missing or cannot be written to, or a book stands there.
+        If the folder is missing or cannot be written to, or the file may not be written over.
     """
     # It brings DuckDB along, which nobody has to load who only draws.
     from leadline.book.destination import draft
@@ -140,8 +140,6 @@ def write_text(text: str, path: str | os.PathLike[str]) -> Path:
             file.flush()
             os.fsync(file.fileno())
     except OSError as error:
-        if target.is_dir():
-            raise LeadlineError(f"{target}: a folder, and a file is needed; give a file in it") from error
         raise LeadlineError(
             f"cannot write {target}: {error.strerror or error}; name a folder you may write to"
         ) from error
