@@ -184,6 +184,29 @@ def test_an_export_writes_over_no_book_and_not_in_part(path: Path, tmp_path: Pat
     assert {file.read_text() for file in folder.iterdir() if file != dives} == {"older"}
 
 
+@pytest.mark.parametrize("kind", ["a folder", "a link that leads to itself", "a link into .*nowhere"])
+def test_load_and_forget_change_nothing_where_rows_set_aside_cannot_go(
+    path: Path, write: Callable[[str, str], Path], kind: str
+) -> None:
+    aside = path.with_name("club-set-aside.csv")
+    if kind == "a folder":
+        aside.mkdir()
+    else:
+        aside.symlink_to(aside.name if "itself" in kind else "nowhere/aside.csv")
+    bad = write("bad.csv", "diver,mass_kg\nNoa,-3\nIna,60\n")
+    names = sorted(path.parent.iterdir())
+    refused = rf"{aside.name}: {kind}.*; rows set aside go there, so move it away$"
+    with Book.open(path, write=True) as book:
+        version = book.data_version
+        with pytest.raises(BookError, match=refused):
+            book.load(divers=bad)
+        with pytest.raises(BookError, match=refused):
+            book.forget("Ivo")
+    with Book.open(path) as book:
+        assert (book.data_version, book.names("divers")) == (version, ["Ines", "Ivo"])
+    assert sorted(path.parent.iterdir()) == names
+
+
 def test_load_and_forget_leave_a_book_that_lies_where_rows_set_aside_go(
     path: Path, write: Callable[[str, str], Path]
 ) -> None:

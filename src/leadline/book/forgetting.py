@@ -111,6 +111,8 @@ def forget(path: Path, diver: str, *, patience: float, named: Path) -> dict[str,
                 raise UnknownNameError(f"no diver {diver!r} in the book{hint}")
             aside, about = set_aside.beside(path), partial(_about, diver)
             unread = by_hand.unread(aside, set_aside.table(connection), {})
+            if not unread:
+                set_aside.must_have_place(path)
             _delete(connection, diver)
             left = _left(connection, diver)
             _copy(connection, draft)

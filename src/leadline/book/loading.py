@@ -34,7 +34,6 @@ from leadline.book import (
 from leadline.book.changed_kit import UNREAD, kit_notes
 from leadline.book.connection import RESTORE, unreadable
 from leadline.book.crossed import crossed_notes
-from leadline.book.destination import must_be_writable
 from leadline.book.engine import duckdb
 from leadline.book.report import Fault, LoadReport, TableReport
 from leadline.book.same_row import same_row
@@ -284,7 +283,7 @@ def load(connection: DuckDBPyConnection, book: Path, files: Mapping[str, Path]) 
     faults: list[Fault] = []
     notes: list[str] = []
     aside = set_aside.beside(book)
-    must_be_writable(aside)
+    set_aside.must_have_place(book)
     with transaction(connection):
         version, before = _version(connection), set_aside.table(connection)
         unread = by_hand.unread(aside, before, files)

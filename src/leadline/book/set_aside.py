@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from leadline.book import by_hand
-from leadline.book.destination import followed
+from leadline.book.destination import followed, must_be_writable
 from leadline.book.source import ORIGIN, Source, listed_name
 from leadline.book.sql import rows
 from leadline.book.stage import raw_json
@@ -28,12 +28,17 @@ from leadline.csv_lines import csv_lines
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-__all__ = ["beside", "give_away", "keep", "table", "write"]
+__all__ = ["beside", "give_away", "keep", "must_have_place", "table", "write"]
 
 
 def beside(book: Path) -> Path:
     """File next to the book that holds the rows set aside."""
     return book.with_name(f"{book.stem}-set-aside.csv")
+
+
+def must_have_place(book: Path) -> None:
+    """Refuse what stands where the rows set aside go and cannot be written over, before the book changes."""
+    must_be_writable(beside(book), then="rows set aside go there, so move it away")
 
 
 def keep(connection: DuckDBPyConnection, source: Source, book: Path) -> None:
