@@ -118,6 +118,42 @@ def test_no_file_goes_where_none_can_be(tmp_path: Path, monkeypatch: pytest.Monk
     assert sorted(tmp_path.rglob("*")) == before
 
 
+def test_a_file_that_may_not_be_written_to_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    old = tmp_path / "leads.csv"
+    old.write_text("yesterday")
+    old.chmod(0o444)
+    (tmp_path / "link.csv").symlink_to(old)
+    # Root may write to any.
+    monkeypatch.setattr(os, "access", lambda path, wanted: bool(Path(path).stat().st_mode & (wanted << 6)))
+    for name in ("leads.csv", "link.csv"):
+        with pytest.raises(BookError, match=f"{name}: may not be written to; give another name"):
+            write_text("today", tmp_path / name)
+    assert old.read_text() == "yesterday"
+    old.chmod(0o644)
+    write_text("today", tmp_path / "link.csv")
+    assert old.read_text() == "today"
+
+
+@pytest.mark.parametrize("mode", [0o600, 0o664])
+def test_who_may_read_a_file_and_write_to_it_does_not_change(tmp_path: Path, mode: int) -> None:
+    old = tmp_path / "leads.csv"
+    old.write_text("yesterday")
+    old.chmod(mode)
+    (tmp_path / "link.csv").symlink_to(old)
+    for text in ("today", "tomorrow"):
+        write_text(text, tmp_path / "link.csv")
+        assert (old.read_bytes(), old.stat().st_mode & 0o777) == (text.encode(), mode)
+
+
+def test_a_private_file_is_made_so_in_place_of_one_that_was_not(path: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    folder.mkdir()
+    (folder / "dives.csv").touch(0o644)
+    with Book.open(path) as book:
+        book.export(folder, overwrite=True)
+    assert (folder / "dives.csv").stat().st_mode & 0o777 == 0o600
+
+
 def test_a_writing_that_fails_leaves_what_a_link_leads_to(tmp_path: Path) -> None:
     (tmp_path / "today.csv").write_text("yesterday")
     (tmp_path / "leads.csv").symlink_to("today.csv")

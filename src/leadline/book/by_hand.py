@@ -123,7 +123,7 @@ def cut(file: Path, about: Callable[[Sequence[str]], bool]) -> None:
 
 def put(file: Path, text: str) -> None:
     """Write a file whole or not at all, readable by its owner only."""
-    with draft(file) as part:
+    with draft(file, private=True) as part:
         descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(descriptor, "wb") as opened:
             opened.write(text.encode())

@@ -9,7 +9,7 @@ import shutil
 import stat
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
@@ -103,7 +103,10 @@ def _hindrance(path: Path) -> str:
         return "a link that leads to itself" if loop else f"cannot be written ({error.strerror})"
     if stat.S_ISDIR(mode):
         return "a folder, and a file is needed"
-    return "" if stat.S_ISREG(mode) else "neither a file nor a pipe"
+    if not stat.S_ISREG(mode):
+        return "neither a file nor a pipe"
+    # The draft would take its place all the same: for that the folder is asked, not the file.
+    return "" if os.access(path, os.W_OK) else "may not be written to"
 
 
 def must_be_writable(*paths: Path, then: str = "give another name") -> None:
@@ -120,8 +123,8 @@ def must_be_writable(*paths: Path, then: str = "give another name") -> None:
     ------
     BookError
         If one is a book (any DuckDB file, by whatever name or link), the log beside a book, or cannot be
-        looked at; a folder, a link that leads to itself or into a missing folder; or neither a file nor
-        what takes a stream.
+        looked at; a folder, a link that leads to itself or into a missing folder; a file that is protected
+        from writing; or neither a file nor what takes a stream.
     """
     for path in paths:
         _spare_books(path, then)
@@ -138,8 +141,14 @@ def _pour(whole: Path, path: Path) -> None:
         shutil.copyfileobj(file, opened)
 
 
+def _keep_mode(part: Path, real: Path) -> None:
+    """Let whoever may read a file or write to it do so still when `part` has taken its place."""
+    with suppress(FileNotFoundError):  # nothing to replace
+        part.chmod(stat.S_IMODE(real.stat().st_mode))
+
+
 @contextmanager
-def draft(path: Path) -> Iterator[Path]:
+def draft(path: Path, *, private: bool = False) -> Iterator[Path]:
     """File to write in place of another; it takes that place once it is whole, or is removed.
 
     Where `path` is a link, what it leads to is replaced, and the link stays. A pipe, a terminal or standard
@@ -149,6 +158,9 @@ def draft(path: Path) -> Iterator[Path]:
     ----------
     path : Path
         File to make or replace; its folder must exist.
+    private : bool
+        Whether it is for no more readers than it is made for, even where an older one had more. Otherwise
+        who may read and write the older one may do so with the new one.
 
     Yields
     ------
@@ -171,6 +183,8 @@ def draft(path: Path) -> Iterator[Path]:
     part = real.with_name(f".{real.name[:100]}.{secrets.token_hex(4)}.part")
     try:
         yield part
+        if not private:
+            _keep_mode(part, real)
         part.replace(real)
     finally:
         part.unlink(missing_ok=True)

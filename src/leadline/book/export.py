@@ -83,7 +83,7 @@ def write(
         folder.mkdir(parents=True, exist_ok=True)
         with owner_only():
             for name, path in zip(wanted, paths, strict=True):
-                with draft(path) as part:
+                with draft(path, private=True) as part:
                     if name == _REJECTS:
                         _rejects(connection, part, form)
                     else:
