@@ -14,6 +14,7 @@ import pytest
 
 from leadline.book import Book
 from leadline.cli.report_options import write_csv
+from leadline.errors import BookError
 
 PLAN = "dive,diver,date,water,suit,bc,cylinder\nnext,Ines,2026-05-20,salt,W5,J,S12\n"
 CASES = {
@@ -86,6 +87,34 @@ def test_leads_need_the_name_of_a_file(run, book: Path, tmp_path: Path) -> None:
     assert stands(tmp_path) == before
 
 
+@pytest.mark.parametrize("beside", ["dives", "summary"])
+@pytest.mark.parametrize(
+    "kind", ["folder", "link into a missing folder", "link into a protected folder", "protected"]
+)
+def test_numbers_are_all_written_or_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str, beside: str
+) -> None:
+    impossible = tmp_path / f"numbers-{beside}.csv"
+    if kind == "folder":
+        impossible.mkdir()
+    elif kind == "protected":
+        impossible.touch()
+        monkeypatch.setattr(os, "access", lambda path, _: path != impossible)
+    elif kind == "link into a protected folder":
+        (tmp_path / "shut").mkdir()
+        impossible.symlink_to("shut/numbers.csv")
+        monkeypatch.setattr(os, "access", lambda path, _: path != tmp_path / "shut")
+    else:
+        impossible.symlink_to("nowhere/numbers.csv")
+    for name in ("numbers.csv", "numbers-pieces.csv"):
+        (tmp_path / name).write_text("older")
+    before = stands(tmp_path)
+    tables = {"pieces": [{"pieces": 2}], "dives": [{"dive": 1}], "summary": []}
+    with pytest.raises(BookError, match=f"{impossible.name}: .*; give another name"):
+        write_csv([{"lead_kg": 6}], tables, tmp_path / "numbers.csv")
+    assert stands(tmp_path) == before
+
+
 def shell(words: str, folder: Path) -> None:
     """Run `leadline WORDS` in a shell that knows `>(...)`."""
     program = f"{shlex.quote(sys.executable)} -c 'from leadline.cli import main; main()'"
@@ -109,6 +138,7 @@ def test_leads_go_into_a_pipe_of_the_shell_and_to_standard_output(run, book: Pat
 def test_a_report_writes_its_main_table_into_a_pipe_and_nothing_beside_it(tmp_path: Path) -> None:
     fifo = tmp_path / "numbers.csv"
     os.mkfifo(fifo)
+    (tmp_path / "numbers-pieces.csv").mkdir()  # which matters to nobody
     got: list[str] = []
     reader = Thread(target=lambda: got.append(fifo.read_text(encoding="utf-8")), daemon=True)
     reader.start()
@@ -116,4 +146,4 @@ def test_a_report_writes_its_main_table_into_a_pipe_and_nothing_beside_it(tmp_pa
     reader.join(10)
     assert got == ["lead_kg\n6\n"]
     assert said.endswith("numbers.csv; for its other tables name a file, they go beside it")
-    assert [path.name for path in tmp_path.iterdir()] == ["numbers.csv"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["numbers-pieces.csv", "numbers.csv"]

@@ -92,12 +92,13 @@ def _spare_books(path: Path, then: str) -> None:
 
 def _hindrance(path: Path) -> str:
     """Why no file can be written there; empty where one can be."""
+    folder = followed(path).parent
     try:
         mode = path.stat().st_mode
     except (FileNotFoundError, NotADirectoryError):  # the folder may still be made
-        real = followed(path)
-        lost = real != path and not real.parent.is_dir()
-        return f"a link into {real.parent}, where no folder is" if lost else ""
+        if path.is_symlink() and not folder.is_dir():
+            return f"a link into {folder}, where no folder is"
+        return "" if not folder.is_dir() or os.access(folder, os.W_OK) else f"nothing may be made in {folder}"
     except OSError as error:
         loop = error.errno == errno.ELOOP
         return "a link that leads to itself" if loop else f"cannot be written ({error.strerror})"
@@ -105,8 +106,10 @@ def _hindrance(path: Path) -> str:
         return "a folder, and a file is needed"
     if not stat.S_ISREG(mode):
         return "neither a file nor a pipe"
-    # The draft would take its place all the same: for that the folder is asked, not the file.
-    return "" if os.access(path, os.W_OK) else "may not be written to"
+    # The system would let a draft take its place all the same: for that it asks the folder, not the file.
+    if not os.access(path, os.W_OK):
+        return "may not be written to"
+    return "" if os.access(folder, os.W_OK) else f"nothing may be made in {folder}"
 
 
 def must_be_writable(*paths: Path, then: str = "give another name") -> None:
@@ -123,8 +126,8 @@ def must_be_writable(*paths: Path, then: str = "give another name") -> None:
     ------
     BookError
         If one is a book (any DuckDB file, by whatever name or link), the log beside a book, or cannot be
-        looked at; a folder, a link that leads to itself or into a missing folder; a file that is protected
-        from writing; or neither a file nor what takes a stream.
+        looked at; a folder, a link that leads to itself or into a missing folder; a file or in a folder that
+        is protected from writing; or neither a file nor what takes a stream.
     """
     for path in paths:
         _spare_books(path, then)

@@ -153,20 +153,25 @@ def write_csv(rows: Rows, tables: Mapping[str, Rows], path: Path, *, keep: Path 
     Raises
     ------
     LeadlineError
-        If one cannot be written, or is a book or the one to keep; then nothing is written.
+        If one cannot or may not be written, or is a book or the one to keep; then nothing is written.
     """
     from leadline.book.destination import must_be_writable, takes_a_stream
     from leadline.decide.table_text import csv_text
     from leadline.errors import LeadlineError
     from leadline.reports.page import write_text
 
-    files = {name: path.with_name(f"{path.stem}-{name}{path.suffix or '.csv'}") for name in tables}
+    alone = takes_a_stream(path)
+    files = (
+        {}
+        if alone
+        else {name: path.with_name(f"{path.stem}-{name}{path.suffix or '.csv'}") for name in tables}
+    )
     if keep is not None and os.path.realpath(keep) in map(os.path.realpath, (path, *files.values())):
         raise LeadlineError(f"{keep} was read and would be written over; give --csv another name")
     must_be_writable(path, *files.values())
     path.parent.mkdir(parents=True, exist_ok=True)
     write_text(csv_text(rows), path)
-    if takes_a_stream(path):
+    if alone:
         return f"the same numbers, masses in kg: {path}; for its other tables name a file, they go beside it"
     beside = []
     for name, further in tables.items():
