@@ -115,6 +115,38 @@ def test_numbers_are_all_written_or_none(
     assert stands(tmp_path) == before
 
 
+REPORTS = {words.split()[1]: words for words in CASES.values() if words.startswith("report ")}
+
+
+@pytest.mark.parametrize("kind", REPORTS)
+@pytest.mark.parametrize(
+    "way", ["itself", "no page yet", "link to it", "what it leads to", "link to the folder"]
+)
+def test_numbers_are_not_written_over_a_page(run, book: Path, tmp_path: Path, kind: str, way: str) -> None:
+    (tmp_path / "plan.csv").write_text(PLAN, encoding="utf-8")
+    page = tmp_path / "reports" / {"season": "season-ines.html"}.get(kind, f"{kind}.html")
+    page.parent.mkdir()
+    page.write_text("older")
+    given = f"reports/{page.name}"
+    if way == "no page yet":
+        given = "reports/INDEX.HTML"
+    elif way == "link to it":
+        given = "numbers.csv"
+        (tmp_path / given).symlink_to(page)
+    elif way == "what it leads to":
+        given = "numbers.csv"
+        page.rename(tmp_path / given)
+        page.symlink_to(tmp_path / given)
+    elif way == "link to the folder":
+        (tmp_path / "sheets").symlink_to("reports")
+        given = f"sheets/{page.name}"
+    before = stands(tmp_path)
+    done = run("--book", book.name, *REPORTS[kind].split(), given)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == f"Error: {given}: pages go there; give --csv another name\n"
+    assert stands(tmp_path) == before
+
+
 def shell(words: str, folder: Path) -> None:
     """Run `leadline WORDS` in a shell that knows `>(...)`."""
     program = f"{shlex.quote(sys.executable)} -c 'from leadline.cli import main; main()'"

@@ -22,6 +22,7 @@ from leadline.cli.report_options import (
     OutOption,
     SeedOption,
     SinceOption,
+    apart,
     lacking_note,
     pieces_of,
     write_csv,
@@ -136,6 +137,7 @@ def boat(
     as_json: JsonOption = False,
 ) -> None:
     """Write a sheet for the boat: leads on their pieces, checks that come first, the lead to load."""
+    apart(csv, out)
     single_thread()
     from leadline.arrays import empty
 

@@ -25,12 +25,15 @@ __all__ = [
     "OutOption",
     "SeedOption",
     "SinceOption",
+    "apart",
     "lacking_note",
     "pieces_of",
     "write_csv",
 ]
 
 Rows = Sequence[Mapping[str, Any]]
+
+_PAGE: Final = ".html"  # what names of pages end in
 
 UNLEARNED: Final = (
     "nothing has been learned from this book yet, so the numbers rest on general assumptions; "
@@ -64,6 +67,31 @@ def _csv_place(value: Path | None) -> Path | None:
 
     must_be_writable(value)
     return value
+
+
+def apart(csv: Path | None, out: Path) -> None:
+    """Refuse a file of numbers that is a page of the folder, or has the name of one, before any work.
+
+    Parameters
+    ----------
+    csv : Path, optional
+        Where the numbers go.
+    out : Path
+        Where the pages go; it need not exist.
+
+    Raises
+    ------
+    LeadlineError
+        If one would be written over the other.
+    """
+    from leadline.errors import LeadlineError
+
+    if csv is None:
+        return
+    real, folder = os.path.realpath(csv), os.path.realpath(out)
+    page = real.lower().endswith(_PAGE) and os.path.dirname(real) == folder  # noqa: PTH120 (no loops)
+    if page or real in map(os.path.realpath, Path(folder).glob(f"*{_PAGE}")):
+        raise LeadlineError(f"{csv}: pages go there; give --csv another name")
 
 
 OutOption = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the page goes.")]

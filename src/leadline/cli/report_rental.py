@@ -22,6 +22,7 @@ from leadline.cli.report_options import (
     OutOption,
     SeedOption,
     SinceOption,
+    apart,
     lacking_note,
     pieces_of,
     write_csv,
@@ -193,6 +194,7 @@ def rental(
     What was learned rests on the whole book; --group and --since choose the dives that tell which kit is
     handed out, and to whom.
     """
+    apart(csv, out)
     single_thread()
     from leadline.decide.rental import Desk
 

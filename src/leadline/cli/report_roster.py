@@ -11,7 +11,15 @@ import typer
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption
 from leadline.cli.output import note, progress, show
-from leadline.cli.report_options import CsvOption, Numbers, NumbersOption, OutOption, SinceOption, write_csv
+from leadline.cli.report_options import (
+    CsvOption,
+    Numbers,
+    NumbersOption,
+    OutOption,
+    SinceOption,
+    apart,
+    write_csv,
+)
 from leadline.cli.suggest import BlockOption, RiskOption
 
 if TYPE_CHECKING:
@@ -121,6 +129,7 @@ def roster(
     as_json: JsonOption = False,
 ) -> None:
     """Write a page on a group's students: too light, too heavy, not known, and the next step for each."""
+    apart(csv, out)
     single_thread()
     from leadline.cli.suggest import block_of
     from leadline.decide.report_tables import roster_tables

@@ -16,7 +16,7 @@ import typer
 from leadline.cli.holding import Holding, read, single_thread
 from leadline.cli.options import BookOption, JsonOption, Units, UnitsOption, complete_divers
 from leadline.cli.output import note, show, table
-from leadline.cli.report_options import CsvOption, Numbers, NumbersOption, SinceOption, write_csv
+from leadline.cli.report_options import CsvOption, Numbers, NumbersOption, SinceOption, apart, write_csv
 
 if TYPE_CHECKING:
     from leadline.decide.season_data import SeasonData
@@ -252,6 +252,7 @@ def season(
 
     With --since earlier dives are not shown; they still count for what is known of the need.
     """
+    apart(csv, out)
     single_thread()
     from leadline.cli.learn import notice
     from leadline.decide.report_tables import season_tables
