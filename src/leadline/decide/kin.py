@@ -124,7 +124,8 @@ def recarried(
     (ledger, known), (ledger_here, known_here) = (
         prior_need(assessment, *one) for one in ((rows, stop), (row, state))
     )
-    moved, learned, known_by = np.zeros(len(near)), np.zeros(len(near)), near.known.copy()
+    moved, learned = np.zeros(len(near)), np.zeros(len(near))
+    known_by = np.where(near.kit == 0, need.expected_sd**2, near.known)
     for i, own in enumerate(found):
         of = near.kit == near.kit[np.argmax(near.row == rows[i])]
         moved[of] = (need.mean - known_here[0]) - (own.mean - known[i])
