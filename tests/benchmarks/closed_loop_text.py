@@ -57,7 +57,7 @@ needs more or less from one dive to the next on.
   on the first dive on one in four or three.
 - The share within 1 kg hangs on a few hundredths of a kilogram: the tool's leads lie 0.7 to 0.9 kg over the
   expected need, so that 0.1 kg on it makes eight to ten points of the share.
-- From dive 4 on the tool's leads lie 0.10 kg above the oracle's with 60 divers to learn from and 0.17 kg
+- From dive 4 on the tool's leads lie 0.11 kg above the oracle's with 60 divers to learn from and 0.17 kg
   with 200. It errs on the careful side: too light on 2.6 and 1.9 % of dives where 5 % is accepted. About
   0.06 kg of it is what is allowed for errors that a diver makes alike on every dive (0.2 kg beside a
   scatter of 0.45), which neither oracle allows for. Where the model is the law all of it comes to 0.11 and
@@ -67,7 +67,7 @@ needs more or less from one dive to the next on.
   records had the form of what they say, and checks at odds with themselves counted as misread, scatter came
   out at 0.45 to 0.63 kg and wrong records at 3.3 %: what is wrong and not taken for wrong is taken for
   scatter, and the tool's share was 0.86 and 0.80 of the oracle's.
-- With 200 divers to learn from, in other worlds, the tool misses two aims: 0.87 of the oracle's share, 0.84
+- With 200 divers to learn from, in other worlds, the tool misses two aims: 0.86 of the oracle's share, 0.84
   on dive 4, and practice is nearer on dives 5 to 8, by one to five points, with more than one lead in five
   too light. One standard error of a share is two to three points. What is left of the lead there, some 0.1
   kg, was not taken apart.
