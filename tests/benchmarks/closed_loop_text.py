@@ -68,7 +68,7 @@ needs more or less from one dive to the next on.
   out at 0.45 to 0.63 kg and wrong records at 3.3 %: what is wrong and not taken for wrong is taken for
   scatter, and the tool's share was 0.86 and 0.80 of the oracle's.
 - With 200 divers to learn from, in other worlds, the tool misses two aims: 0.86 of the oracle's share, 0.84
-  on dive 4, and practice is nearer on dives 5 to 8, by one to five points, with more than one lead in five
+  on dive 4, and practice is nearer on dives 5 to 8, by one to six points, with more than one lead in five
   too light. One standard error of a share is two to three points. What is left of the lead there, some 0.1
   kg, was not taken apart.
 - Where needs change by themselves, the tool's leads end 0.3 kg above the oracle's, two thirds of which is the
