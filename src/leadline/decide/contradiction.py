@@ -14,12 +14,13 @@ doi:10.1073/pnas.0914005107 (why what was hardly learned of may be left out befo
 from __future__ import annotations
 
 from collections.abc import Sequence
+from operator import add
 from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.decide.exact import exact_sum, nearest
+from leadline.decide.exact import exact_sums, nearest
 from leadline.decide.findings import Contradiction, Effect
 from leadline.model.freed import freed
 from leadline.model.observations import Observations
@@ -65,6 +66,10 @@ KIT: Final = frozenset(
 """Shared uncertainties about kit, besides the types of the gear table."""
 
 
+AT_ONCE: Final = 1 << 14
+"""Rows whose squares are held at once. [-]"""
+
+
 class Touch(NamedTuple):
     """How much some records touch each shared effect.
 
@@ -77,7 +82,7 @@ class Touch(NamedTuple):
     seen : ndarray of int, shape (p,)
         Of these the observations: leads that were merely chosen left out. [-]
     squares : tuple of int, length p
-        Sums of the squared exposures, as `leadline.decide.exact.exact_sum` has them: those of parts of the
+        Sums of the squared exposures, as `leadline.decide.exact.exact_sums` has them: those of parts of the
         records then add up to the same to the bit. [kg²]
     signed : tuple of int, length p
         The same, each square with the sign of its exposure. [kg²]
@@ -93,11 +98,18 @@ class Touch(NamedTuple):
 def touch(observations: Observations) -> Touch:
     """How much these records touch each shared effect; touches of parts of the records add up."""
     exposure = observations.exposure
-    rows = np.count_nonzero(exposure, axis=0)
-    seen = np.count_nonzero(exposure[observations.seen], axis=0)
-    squares = tuple(exact_sum(column * column) for column in exposure.T)
-    signed = tuple(exact_sum(column * np.abs(column)) for column in exposure.T)
-    return Touch(observations.names, np.asarray(rows), np.asarray(seen), squares, signed)
+    rows, seen = (np.count_nonzero(x, axis=0) for x in (exposure, exposure[observations.seen]))
+    low, high = exposure.min(axis=0, initial=0.0), exposure.max(axis=0, initial=0.0)
+    both = np.flatnonzero((low < 0) & (high > 0))
+    squares, mixed = [0] * exposure.shape[1], [0] * len(both)
+    for first in range(0, len(exposure), AT_ONCE):
+        some = exposure[first : first + AT_ONCE]
+        squares = list(map(add, squares, exact_sums(some * some)))
+        mixed = list(map(add, mixed, exact_sums(some[:, both] * np.abs(some[:, both]))))
+    signed = [total if top > 0 else -total for total, top in zip(squares, high.tolist(), strict=True)]
+    for column, total in zip(both.tolist(), mixed, strict=True):
+        signed[column] = total
+    return Touch(observations.names, np.asarray(rows), np.asarray(seen), tuple(squares), tuple(signed))
 
 
 def effects(touched: Touch, fit: Fit) -> tuple[Effect, ...]:

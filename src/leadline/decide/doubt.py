@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,6 +22,9 @@ from leadline.timeline import DIVE, Timeline
 __all__ = ["doubts", "wrong_chance"]
 
 FloatArray = NDArray[np.float64]
+
+AT_ONCE: Final = 1 << 15
+"""Rows that a core takes at once. [-]"""
 
 
 def wrong_chance(observations: Observations, theta: Hyperparameters, settled: Propagation) -> FloatArray:
@@ -37,13 +44,19 @@ def wrong_chance(observations: Observations, theta: Hyperparameters, settled: Pr
     ndarray, shape (m,)
         0 for mere hints and for chosen leads, which cannot be wrong. [-]
     """
-    o = observations
-    sd = np.sqrt(settled.cavity.variance + o.reading_sd**2 + theta.scatter**2)
-    value = row_terms(o, theta, settled.cavity.mean, rows=np.arange(len(o)), sd=sd)[0]
-    least = levels(o.fit, o.form, theta).min(axis=1)
-    worthless = np.where(o.point, theta.wrong / POINT_RANGE, least)
-    sound = ((o.fit > 0) & (o.fit < 1)).any(axis=1) | (o.form == Form.HABIT)
-    return np.where(sound, 0.0, np.minimum(worthless / np.exp(value), 1.0))
+    o, cavity = observations, settled.cavity
+
+    def some(first: int) -> FloatArray:
+        rows = np.arange(first, min(first + AT_ONCE, len(o)))
+        fit, form = o.fit[rows], o.form[rows]
+        sd = np.sqrt(cavity.variance[rows] + o.reading_sd[rows] ** 2 + theta.scatter**2)
+        value = row_terms(o, theta, cavity.mean[rows], rows=rows, sd=sd)[0]
+        worthless = np.where(o.point[rows], theta.wrong / POINT_RANGE, levels(fit, form, theta).min(axis=1))
+        sound = ((fit > 0) & (fit < 1)).any(axis=1) | (form == Form.HABIT)
+        return np.where(sound, 0.0, np.minimum(worthless / np.exp(value), 1.0))
+
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        return np.concatenate(list(pool.map(some, range(0, len(o), AT_ONCE))))
 
 
 def doubts(

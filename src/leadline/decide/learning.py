@@ -63,6 +63,11 @@ def _excess(evidence: Evidence) -> float:
     return float(np.median((low + high) / 2))
 
 
+def _distinct(labels: IntArray) -> int:
+    """How many labels there are among these, which are in their order."""
+    return int(np.count_nonzero(np.diff(labels, prepend=-1)))
+
+
 def _intervals_alone(observations: Observations) -> tuple[Hyperparameters, int] | None:
     """Hyperparameters with each record meaning its interval and no more, and the rows that had a say."""
     if not len(observations):
@@ -143,8 +148,8 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
     seen = evidence.observations.seen
     counts = {
         "observations": int(seen.sum()),
-        "divers": len(np.unique(evidence.diver[seen])),
-        "occasions": len(np.unique(evidence.observations.occasion[seen])),
+        "divers": _distinct(evidence.observations.diver[seen]),
+        "occasions": _distinct(evidence.observations.occasion[seen]),
         **{kind: int((evidence.statements.kind == kind).sum()) for kind in KINDS},
     }
     moved = effects(touch(evidence.observations), found)

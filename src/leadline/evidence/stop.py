@@ -43,8 +43,12 @@ def _seen(
     lead: NDArray[np.float64],
 ) -> Statements:
     """One statement for each row with a result, by the state of BC and suit."""
+    noted = np.flatnonzero((result != "") & ~np.isnan(lead))  # words are slow to compare, and mostly missing
+    row, dry, lead, litres, result, bc = (
+        row[noted], dry[noted], lead[noted], litres[noted], result[noted], bc[noted],
+    )  # fmt: skip
+    suit_gas, depth = rows["suit_gas"][noted], rows["stop_depth_m"][noted]
     bc = np.where((bc != "gas") & (litres == 0), "empty", bc)  # an estimate of no gas is that it was empty
-    suit_gas = rows["suit_gas"]
     suit_least = ~dry | (suit_gas == "least")
     suit_more = dry & (suit_gas == "more")
     estimated = np.nan_to_num(litres) > 0
@@ -66,8 +70,8 @@ def _seen(
         ):
             form[(result == word) & two_sided] = closed
             form[(result == word) & gas] = opened
-    depth = np.where(np.isnan(rows["stop_depth_m"]), STOP_DEPTH, rows["stop_depth_m"])
-    used = np.flatnonzero(~np.isnan(fit[:, 0]) & ~np.isnan(lead))
+    depth = np.where(np.isnan(depth), STOP_DEPTH, depth)
+    used = np.flatnonzero(~np.isnan(fit[:, 0]))
     return statements(
         row[used],
         kind,
