@@ -141,7 +141,12 @@ def test_kit_is_named_when_wrong_beyond_chance_and_enough_to_matter() -> None:
     assert named(entry(1.0, 0.2, 0.5)) == ["type:a"]  # within two sds, but half a kilogram
     assert named(entry(1.0, 0.2, 0.1)) == []  # 100 g that the entry allowed for
     assert named(entry(1.0, 0.55, 2.0)) == []  # the interval holds 0
-    assert named(entry(3.0, 0.95, 1.0)) == []  # hardly anything was learned: it says more of the prior
+    assert named(entry(0.5, 0.95, 1.0)) == []  # hardly anything was learned: it says more of the prior
+    # Narrowed by a tenth and yet 3 sds off: by hand, r = 0.0975 and z = 3 / (0.95 sqrt(0.0975)) = 10.
+    assert named(entry(3.0, 0.95, 1.0)) == ["type:a"]
+    # r = 0.01, z = 4.0 (the chance is 6e-5), by the records alone 0.4 / 0.01 = 40 sds: 0.4 or 0.2 kg.
+    assert named(entry(0.4, math.sqrt(0.99), 0.01)) == ["type:a"]
+    assert named(entry(0.4, math.sqrt(0.99), 0.005)) == []
     assert named(entry(3.0, 0.3, 1.0, "male")) == []  # people are no kit
     assert named(entry(3.0, 0.3, 1.0, "foam")) == ["foam"]
     # One in thirty at p = 0.02 is no news, alone it is. By hand: r = 0.75, z = 2.33 sqrt(0.75) = 2.02.
@@ -229,6 +234,24 @@ def test_wrong_entries_of_a_simulated_book_are_found(off: int, seed: int) -> Non
     # In kilograms of need: of an item that mostly takes some off, more of its effect is less need.
     need = np.sign(truth) * np.sign(touched.signed)
     assert all(np.sign(kit.kg) == need[i] for i, kit in named.items())
+
+
+@pytest.mark.parametrize("sure", [0.02, 0.1])
+@pytest.mark.parametrize("seed", [2, 3])
+def test_a_wrong_entry_that_is_very_sure_of_itself_is_found(seed: int, sure: float) -> None:
+    """Typed with a small sd, so that the logs hardly narrow it: answers hold on to it the longest."""
+    observations, truth = _catalogue(seed, off=3)
+    wrong = np.flatnonzero(truth)[1:]
+    tight = wrong[0]
+    scale = np.where(np.arange(len(truth)) == tight, sure, 1.0)
+    book = replace(observations, exposure=observations.exposure * scale)
+    fitted = fit(book)
+    named = {int(kit.name[5:]): kit for kit in contradictions(effects(touch(book), fitted), fitted)}
+    assert set(named) == set(wrong)
+    # By the records alone the error is what it was, in kilograms, and answers go less than half the way.
+    size = math.sqrt(np.mean(observations.exposure[:, tight] ** 2))
+    assert abs(named[tight].alone_kg) == pytest.approx(abs(truth[tight]) * size, rel=0.35)
+    assert abs(named[tight].kg) < 0.5 * abs(named[tight].alone_kg)
 
 
 # Records that look wrong

@@ -45,7 +45,11 @@ BEYOND: Final = 2.0
 """Sds of the entry beyond which it was too sure of itself. [-]"""
 
 LEARNED: Final = 0.1
-"""Share by which the logs must have narrowed an effect before it is asked about at all. [-]"""
+"""Share by which the logs must have narrowed an effect before it is asked about at all, [-]"""
+
+SURELY: Final = 1e-4
+"""unless chance alone would hardly ever take it so far: an entry that is very sure of itself is narrowed by
+nothing, and answers hold on to it the longest. [-]"""
 
 KIT: Final = frozenset(
     {
@@ -196,7 +200,9 @@ def contradictions(found: Sequence[Effect], fit: Fit | None = None) -> tuple[Con
     -------
     tuple of Contradiction
         The surest first: the 95 % interval leaves out 0, the error is beyond 2 sds of the entry or matters
-        in kg, and at most 5 % of those named are expected to be false.
+        in kg, and at most 5 % of those named are expected to be false. Where the entry is so sure of itself
+        that the logs hardly move it, less than one chance in ten thousand and what the logs alone say of the
+        error count instead.
 
     Notes
     -----
@@ -213,7 +219,7 @@ def contradictions(found: Sequence[Effect], fit: Fit | None = None) -> tuple[Con
         for effect in found
         if (effect.name.startswith("type:") or effect.name in KIT)
         and effect.prior_sd_kg > 0
-        and effect.kg_sd < (1 - LEARNED) * effect.prior_sd_kg
+        and _told(effect.kg / effect.prior_sd_kg, effect.kg_sd / effect.prior_sd_kg)
     ]
     if not asked:
         return ()
@@ -275,7 +281,19 @@ def _chance(mean: FloatArray, sd: FloatArray) -> FloatArray:
     return np.asarray(2 * ndtr(-np.abs(mean) / (sd * np.sqrt(learned))))
 
 
+def _told(mean: FloatArray | float, sd: FloatArray | float) -> NDArray[np.bool_]:
+    """Whether the logs say enough of effects to be asked, in sds of the entries."""
+    moved, spread = np.asarray(mean, float), np.asarray(sd, float)
+    return np.asarray((spread < 1 - LEARNED) | (_chance(moved, spread) < SURELY))
+
+
 def _matter(mean: FloatArray, sd: FloatArray, before: FloatArray) -> NDArray[np.bool_]:
-    """Whether the interval leaves out 0, and the error is of a size that counts."""
-    far = (np.abs(mean) * before >= MATTERS) | (np.abs(mean) > BEYOND)
-    return np.asarray(far & (np.abs(mean) > TWO_SIDED * sd) & (sd < 1 - LEARNED))
+    """Whether the interval leaves out 0, and the error is of a size that counts.
+
+    Of an entry that is surely wrong by the size that the logs by themselves give it: answers go hardly any of
+    the way there.
+    """
+    moved = np.abs(mean)
+    far = (moved * before >= MATTERS) | (moved > BEYOND)
+    sure = (_chance(mean, sd) < SURELY) & (moved * before >= MATTERS * (1 - sd**2))
+    return np.asarray(_told(mean, sd) & ((far & (moved > TWO_SIDED * sd)) | sure))
