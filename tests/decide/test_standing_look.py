@@ -58,7 +58,7 @@ def assessment(looked: list[Row], dived: list[Row] | None = None, **plan: Any) -
 
 def goes_by(looked: list[Row], dived: list[Row] | None = None, **plan: Any) -> CheckedDive | None:
     made = assessment(looked, dived, **plan)
-    return checked_dives(made, made.line.at(PLAN))[0]
+    return checked_dives(made, made.line.at(PLAN)).gone_by[0]
 
 
 def advice(looked: list[Row], dived: list[Row] | None = None, **plan: Any) -> Advice:
@@ -129,6 +129,30 @@ def test_a_single_look_that_nothing_bears_out_is_a_record_like_others_on_a_later
     assert goes_by(slip, date="2026-05-21") is None
     assert goes_by(looks(15.0, 15.0), date="2026-05-21") is not None
     assert goes_by(looks(4.0, 15.0), date="2026-05-21") is None  # at odds
+
+
+@pytest.mark.parametrize(
+    ("lead", "line"), [(1.0, "chin"), (3.5, "eye"), (4.5, "crown"), (4.0, "under"), (8.0, "under")]
+)
+def test_a_second_look_that_was_asked_for_is_asked_for_on_a_later_day_too(lead, line) -> None:
+    """In a suit that no stop tells of a night answers nothing. A second look that agrees does, or a stop."""
+    one = looks(lead, line=line, suit="vest")
+    two = [*one, one[0] | {"check": "second", "date": "2026-05-20T10:00"}]
+    for day in ("2026-05-20", "2026-05-21", "2026-06-19"):
+        found = advice(one, suit="vest", date=day)
+        assert found.check_first
+        assert "look again before the dive" in " ".join(found.cautions)
+        assert "look again" not in " ".join(advice(two, suit="vest", date=day).cautions)
+    held = dive("2026-05-21", suit="vest", lead_kg=3)
+    assert not advice(one, [held], suit="vest", date="2026-05-22").check_first
+
+
+@pytest.mark.parametrize("lead", [0.0, 2.0, 9.0])
+def test_a_look_with_another_lead_takes_nothing_from_what_stops_have_proven(lead) -> None:
+    """At the chin with none, or under water with too much: so it should be, of a diver who is known."""
+    one = looks(lead, line="chin" if lead < 6 else "under", bar=200)
+    assert advice(one).check_first
+    assert not advice(one, date="2026-05-21").check_first
 
 
 def test_looks_made_on_a_dive_whose_stop_was_held_are_records_like_others() -> None:

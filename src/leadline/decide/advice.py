@@ -17,7 +17,7 @@ from leadline.decide.block_sentence import block_cautions, late_short
 from leadline.decide.case import QUANTILES, Begun, Case, begun, cases_of
 from leadline.decide.change import late
 from leadline.decide.checked_dive import CheckedDive
-from leadline.decide.checked_need import checked_dives, look_ahead
+from leadline.decide.checked_need import Looked, checked_dives, look_ahead
 from leadline.decide.disbelief import disbelief_texts
 from leadline.decide.full import require_gas
 from leadline.decide.history import Histories, LikeKit, evidence_word
@@ -297,12 +297,13 @@ def answers(
         return []
     require_gas(assessment, rows)
     state = assessment.state(rows, pressure=pressure)
-    checked = checked_dives(assessment, rows)
+    looked = checked_dives(assessment, rows)
+    checked = looked.gone_by
     ledger, shared = assessment.prior(rows, state)
     prior = np.asarray(ledger.need), shared
     look_ahead(assessment, rows, state, checked, prior)
     found: list[Answer] = []
-    for work, standing in _parts(assessment, rows, state, checked, prior, block=block, risk=risk):
+    for work, standing in _parts(assessment, rows, state, looked, prior, block=block, risk=risk):
         cases = cases_of(assessment, work, block=block, risk=risk)
         if lead is not None:
             cases = [replace(case, lead=lead) for case in cases]
@@ -316,7 +317,7 @@ def answers(
 
 
 def _parts(
-    assessment: Assessment, rows: IntArray, state: State, checked: Sequence[CheckedDive | None],
+    assessment: Assessment, rows: IntArray, state: State, looked: Looked,
     prior: tuple[FloatArray, Exposures], *, block: Block, risk: float,
 ) -> Iterator[tuple[Begun, _Standing]]:  # fmt: skip
     """Rows of a plan, some at a time; the next ones are begun before those before them are given out.
@@ -329,12 +330,12 @@ def _parts(
     last: tuple[Begun, _Standing] | None = None
     for first in range(0, len(rows), STANDING_AT_A_TIME):
         many = np.arange(first, min(first + STANDING_AT_A_TIME, len(rows)))
-        seen, own = checked[first : first + len(many)], (prior[0][many], prior[1].take(many))
+        seen, own = looked.gone_by[first : first + len(many)], (prior[0][many], prior[1].take(many))
         all_standing = _standing(assessment, histories, rows[many], state.take(many), seen, own)
         for start in range(0, len(many), AT_A_TIME):
             part = slice(start, start + AT_A_TIME)
             at, standing = many[part], all_standing.part(part)
-            looks = checked[int(at[0]) : int(at[-1]) + 1]
+            looks = looked.part(slice(int(at[0]), int(at[-1]) + 1))
             stop = state.take(at)
             work = begun(assessment, rows[at], stop, standing.recorded, looks, block=block, risk=risk)
             if last is not None:

@@ -14,7 +14,7 @@ from leadline.decide.block import Block
 from leadline.decide.changed import change_starts, changed_need, far, own_row
 from leadline.decide.check_reading import again, agreed, doubtful
 from leadline.decide.checked_dive import CheckedDive
-from leadline.decide.checked_need import needs
+from leadline.decide.checked_need import Looked, needs
 from leadline.decide.disbelief import believed, wrong_sights
 from leadline.decide.history import LikeKit
 from leadline.decide.history_data import Sights
@@ -51,7 +51,7 @@ class Case:
     lead, bring, check, held, failed
         As of `Choice`.
     doubted : bool
-        Whether the check that is gone by asks for another look.
+        Whether the last check asks for another look.
     looked : bool
         Whether there is a check of the day.
     remarks : tuple of str
@@ -78,8 +78,12 @@ class Begun:
 
     Parameters
     ----------
-    rows, state, checked : ndarray of int, State, sequence of CheckedDive or None
+    rows, state : ndarray of int, State
         As of `begun`.
+    checked : sequence of CheckedDive or None
+        Looks that each goes by.
+    unanswered : sequence of bool
+        As of `Looked`.
     found, without : list of Marginal
         Posteriors, and the same without the looks that each goes by.
     ends : list of list of float
@@ -95,6 +99,7 @@ class Begun:
     rows: IntArray
     state: State
     checked: Sequence[CheckedDive | None]
+    unanswered: Sequence[bool]
     found: list[Marginal]
     without: list[Marginal]
     ends: list[list[float]]
@@ -106,7 +111,7 @@ class Begun:
 
 def begun(
     assessment: Assessment, rows: IntArray, state: State, recorded: list[LikeKit],
-    checked: Sequence[CheckedDive | None], *, block: Block, risk: float,
+    looked: Looked, *, block: Block, risk: float,
 ) -> Begun:  # fmt: skip
     """Needs of some rows of a plan, and what of their histories is believed.
 
@@ -121,7 +126,7 @@ def begun(
         t rows of the timeline, and the stop planned there.
     recorded : list of LikeKit
         History of each diver, from `Histories.like_kits`.
-    checked : sequence of CheckedDive or None
+    looked : Looked
         From `checked_dives`.
     block, risk
         As of `advise`.
@@ -131,6 +136,7 @@ def begun(
     Begun
         For `cases_of`.
     """
+    checked = looked.gone_by
     found = needs(assessment, rows, state, checked)
     ends = quantiles(found, _asked(risk)).tolist()
     theta = assessment.fit.theta
@@ -155,7 +161,9 @@ def begun(
         for own, history in zip(ends, known, strict=True)
     ]
     starts = _starts(assessment, rows, state, found, recorded, known)
-    return Begun(rows, state, checked, found, without, ends, recorded, known, failed, starts)
+    return Begun(
+        rows, state, checked, looked.unanswered, found, without, ends, recorded, known, failed, starts
+    )
 
 
 def cases_of(assessment: Assessment, work: Begun, *, block: Block, risk: float) -> list[Case]:
@@ -271,10 +279,16 @@ def _case(
             f"By the last check {enough} is enough, and so large a step down waits for a check on the day of "
             "the dive: look before this one, and go by that",
         )
-    # What a step is held back by is no change of mind. On a later day looks in doubt are not gone by.
-    doubt = checked is not None and today and again(checked, choice.bring, share=step_share(mass))
-    if checked is not None and doubt:
-        without = float(work.without[i].quantile([1 - risk])[0]) if doubtful(checked) else np.nan
+    # What a step is held back by is no change of mind. A night answers nothing that a look has asked, though
+    # what stops have proven or shown since does; nor must a look that nothing bears out make the diver known.
+    doubt = checked is not None and again(checked, choice.bring, share=step_share(mass))
+    if not today:
+        since = checked is not None and checked.since
+        open_still = doubt or (work.unanswered[i] and history.known)
+        doubt = bool(open_still and not since and not len(history.enough))
+    if doubt:
+        odd = checked is not None and doubtful(checked)
+        without = float(work.without[i].quantile([1 - risk])[0]) if odd else np.nan
         choice = doubted(choice, own_ends, history, block=ready, mass=mass, theta=theta, without=without)
     try:
         block.require(max(choice.lead, choice.bring))

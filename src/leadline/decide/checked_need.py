@@ -14,11 +14,12 @@ from leadline.decide.assessment import Assessment
 from leadline.decide.check_reading import agreed, doubtful
 from leadline.decide.checked_dive import CheckedDive
 from leadline.decide.standing_look import STANDS, held_stops, stops_since
+from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
 from leadline.physics.ledger import Exposures, State
 from leadline.timeline import CHECK
 
-__all__ = ["checked_dives", "look_ahead", "needs"]
+__all__ = ["Looked", "checked_dives", "look_ahead", "needs"]
 
 _DAY: Final = "datetime64[D]"
 
@@ -29,8 +30,28 @@ IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
 
-def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | None]:
-    """Each planned dive with the checks it goes by; None where nobody looked at that diver in that suit.
+@dataclass(frozen=True)
+class Looked:
+    """What looks mean for some planned dives; t rows.
+
+    Parameters
+    ----------
+    gone_by : list of CheckedDive or None
+        Each dive with the checks it goes by; None where nobody looked at that diver in that suit.
+    unanswered : list of bool
+        Whether looks of an earlier day asked for another one that was never made, and are not gone by.
+    """
+
+    gone_by: list[CheckedDive | None]
+    unanswered: list[bool]
+
+    def part(self, rows: slice) -> Looked:
+        """The same of some of the rows."""
+        return Looked(self.gone_by[rows], self.unanswered[rows])
+
+
+def checked_dives(assessment: Assessment, rows: IntArray) -> Looked:
+    """What looks mean for planned dives.
 
     Parameters
     ----------
@@ -40,11 +61,11 @@ def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | 
         Rows of the timeline.
     """
     if isinstance(assessment, CheckedDive):
-        return [assessment] * len(rows)
+        return Looked([assessment] * len(rows), [False] * len(rows))
     o, suit, day = assessment.line.occasions, assessment.suit, assessment.line.occasions.date
     line = assessment.line
     last_check, last_held = (_latest(assessment, each) for each in (line.at(CHECK), held_stops(line)))
-    found: list[CheckedDive | None] = []
+    found, unanswered = list[CheckedDive | None](), []
     for row in rows.tolist():
         key, today = (int(o.diver[row]), int(suit[row])), day[row].astype(_DAY)
         looked, held = last_check.get(key), last_held.get(key)
@@ -53,7 +74,16 @@ def checked_dives(assessment: Assessment, rows: IntArray) -> list[CheckedDive | 
         about = None if gone else CheckedDive.around(assessment, row)
         stands = about is not None and _gone_by(assessment, about)
         found.append(_not_undone(about) if about is not None and stands else None)
-    return found
+        unanswered.append(about is not None and not stands and _asks(about))
+    return Looked(found, unanswered)
+
+
+def _asks(about: CheckedDive) -> bool:
+    """Whether looks of an earlier day asked for another one, and no stop has told of it since.
+
+    A night answers nothing, and by itself such a look must not make a diver known.
+    """
+    return bool(about.looks.any() and not about.since and doubtful(about) and not agreed(about))
 
 
 def _gone_by(assessment: Assessment, about: CheckedDive) -> bool:
@@ -129,14 +159,14 @@ def needs(
     state : State
         t rows.
     checked : sequence of CheckedDive or None, optional
-        Of `checked_dives`, if at hand.
+        Those that each goes by, of `checked_dives`, if at hand.
 
     Returns
     -------
     list of Marginal
         One a row.
     """
-    checked = checked_dives(assessment, rows) if checked is None else checked
+    checked = checked_dives(assessment, rows).gone_by if checked is None else checked
     look_ahead(assessment, rows, state, checked)
     known = assessment.recalled(rows, state)
 
