@@ -241,6 +241,27 @@ def test_a_step_down_by_a_check_is_taken_that_day_and_confirmed_on_a_later_one(h
     assert any(caution.startswith(said) for caution in tomorrow.cautions)
 
 
+@pytest.mark.parametrize(
+    ("there", "words"),
+    [
+        ({"cylinder": "alu 11"}, ", made with another type of cylinder,"),
+        ({"water": "fresh"}, ", made in other water,"),
+        (
+            {"cylinder": "alu 11", "water": "fresh"},
+            ", made in other water and with another type of cylinder,",
+        ),
+    ],
+)
+def test_an_answer_names_where_the_check_was_made_and_what_need_rests_on(heavy, there, words) -> None:
+    found = alone(looks(4.0, 4.5, **there), heavy, date="2026-05-21")
+    assert any(c.startswith(f"By the last check{words}") for c in found.cautions)
+    usual = [c for c in found.cautions if "over the likely need" in c]
+    if "cylinder" in there:
+        # Not of like kit, but it is what moved the need: nobody is to look first.
+        assert usual[0].endswith("a surface check in this suit puts it there")
+    assert not any("until somebody looks" in c for c in usual)
+
+
 def test_one_look_with_full_cylinders_lifts_no_step_on_a_later_day(heavy) -> None:
     found = alone(looks(6.0, bar=200), heavy, date="2026-05-21")
     assert found.check_first or found.lead_kg >= 10.0
@@ -316,6 +337,29 @@ def test_a_body_is_compared_with_the_last_record_of_it() -> None:
     not_watched = [dive("2026-05-21", stop_result="", bc_state="", body_mass_kg=94)]
     assert new(seen, not_watched, date="2026-05-22", body_mass_kg=93) == {}
     assert new(seen, not_watched, date="2026-05-22", body_mass_kg=90)["body"].amount == -4
+
+
+@pytest.mark.parametrize(
+    ("plan", "expected"),
+    [
+        ({}, set()),
+        ({"water": "salt"}, {"water"}),
+        ({"water": "salt", "salinity_gkg": 0}, set()),  # as salty as where the look was made
+        ({"water": ""}, set()),  # what is not named is not new
+        ({"body_mass_kg": 94}, {"body"}),
+        ({"body_mass_kg": 92}, set()),
+    ],
+)
+def test_of_a_diver_without_a_dive_what_no_check_has_seen_is_new(plan, expected) -> None:
+    """As of one with a dive: a look in a lake has not seen the sea."""
+    seen = looks(5.0, 5.0, water="fresh", body_mass_kg=90)
+    row = columns_from_rows(
+        DIVES, [plan_row("Ole", start_bar="200", date="2026-05-21", water="fresh") | plan]
+    )
+    made = Assessment.of(records(checks=seen, dives=[]), learned(), plan=row)
+    (found,) = answers(made)
+    assert {trigger.name for trigger in found.triggers} == expected
+    assert all(trigger.amount == 4 for trigger in found.triggers if trigger.name == "body")
 
 
 def test_a_break_ends_with_a_look_that_stands() -> None:

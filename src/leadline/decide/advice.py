@@ -229,6 +229,7 @@ def _answer(
         check=case.check,
         doubted=case.doubted,
         looked=case.looked,
+        shown=case.shown,
         failed=case.failed,
         rig=rig_cautions(behind.safety, i, breath_out=enough, imperial=imperial),
         triggers=behind.again[i],

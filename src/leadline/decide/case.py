@@ -20,6 +20,7 @@ from leadline.decide.history import LikeKit
 from leadline.decide.history_data import Sights
 from leadline.decide.kin import other_kits, recarried
 from leadline.decide.lead_rule import ENOUGH, chosen, doubted, fails, levels, step_share
+from leadline.decide.past import LIKE_WATER, usual_salinity
 from leadline.errors import TooFewBlocksError
 from leadline.frozen import dataclass
 from leadline.model.marginal import Marginal
@@ -54,6 +55,8 @@ class Case:
         Whether the last check asks for another look.
     looked : bool
         Whether there is a check of the day.
+    shown : bool
+        Whether the dive goes by a check, of whatever day.
     remarks : tuple of str
         What else is to be said of the looks it goes by.
     """
@@ -69,6 +72,7 @@ class Case:
     failed: bool
     doubted: bool
     looked: bool
+    shown: bool
     remarks: tuple[str, ...] = ()
 
 
@@ -276,8 +280,8 @@ def _case(
     if choice.held and checked is not None and not today and (alike or checked.near_reserve):
         enough = mass_text(choice.bring, imperial=block.imperial)
         remarks = (
-            f"By the last check {enough} is enough, and so large a step down waits for a check on the day of "
-            "the dive: look before this one, and go by that",
+            f"By the last check{_elsewhere(checked)} {enough} is enough, and so large a step down waits for "
+            "a check on the day of the dive: look before this one, and go by that",
         )
     # What a step is held back by is no change of mind. A night answers nothing that a look has asked, though
     # what stops have proven or shown since does; nor must a look that nothing bears out make the diver known.
@@ -296,10 +300,25 @@ def _case(
         who = assessment.line.plan["diver"][assessment.line.row[position]]
         raise TooFewBlocksError(f"{who}: {fault}", lead=fault.lead, most=fault.most) from None
     kept = (*ends[: len(QUANTILES)], ends[len(QUANTILES) + ENOUGH])
-    return Case(position, need, kept, history, *choice, doubt, today, remarks)
+    return Case(position, need, kept, history, *choice, doubt, today, checked is not None, remarks)
 
 
 def _after_all(checked: CheckedDive, sights: Sights, failed: Sights) -> bool:
     """Whether all looks that a dive goes by came after all stops that failed; there are looks."""
     looks = sights.time[checked.is_look(sights.row)]
     return bool(len(looks) and looks.min() > failed.time.max(initial=-1))
+
+
+def _elsewhere(checked: CheckedDive) -> str:
+    """Where the looks were made that a dive goes by, if not in its water or not with its type of cylinder."""
+    rows, o = checked.evidence.statements.row[checked.looks], checked.line.occasions
+    salinity, types = usual_salinity(o.water, o.salinity), checked.cylinder_types
+    other = [
+        name
+        for name, apart in (
+            ("in other water", np.abs(salinity[rows] - salinity[checked.position]) > LIKE_WATER),
+            ("with another type of cylinder", types[rows] != types[checked.position]),
+        )
+        if apart.all()
+    ]
+    return f", made {' and '.join(other)}," if other else ""

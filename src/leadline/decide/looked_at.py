@@ -38,7 +38,8 @@ class LookedAt:
         Whether these are of the day of the dive.
     body_row : int
         Row of the timeline whose body mass is the last on record: of the latest dive, or of a look that the
-        dive goes by and that was made since, on an earlier day; -1 where there is no dive.
+        dive goes by and that was made since, on an earlier day. Where there is no dive that of the latest
+        check, -1 where there is none either.
     """
 
     of: dict[str, IntArray]
@@ -102,14 +103,16 @@ def _of_one(
     """Of one row; `checks` are all of its diver that say anything."""
     assessment, o = past.assessment, past.assessment.line.occasions
     last = history.last_row
-    if last < 0 or not len(checks):
+    if not len(checks):
         return LookedAt.nothing(last)
     gone_by = checks[:0] if about is None else distinct(about.evidence.statements.row[about.looks])
     own_day = about is None or about.own_day
     checks = checks[~(o.date[checks].astype("datetime64[D]") > o.date[row].astype("datetime64[D]"))]
-    since = checks[~(o.date[checks] < o.date[last])]
+    since = checks if last < 0 else checks[~(o.date[checks] < o.date[last])]
     body_row = last
-    if len(gone_by) and not own_day:
+    if last < 0 and len(checks):
+        body_row = int(checks[np.argsort(o.date[checks], kind="stable")[-1]])
+    elif len(gone_by) and not own_day:
         newest = int(gone_by[np.argmax(o.date[gone_by])])
         body_row = newest if newest in since else last
     mass = assessment.rigs.body.mass

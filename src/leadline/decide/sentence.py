@@ -229,6 +229,7 @@ def cautions(
     unlikely: Sequence[str] = (),
     doubted: bool = False,
     looked: bool = False,
+    shown: bool = False,
     failed: bool = False,
     rig: tuple[str, ...] = (),
     triggers: tuple[Trigger, ...] = (),
@@ -260,6 +261,8 @@ def cautions(
         Whether because the one of the day is not to be gone by alone.
     looked : bool
         Whether there is one of the day.
+    shown : bool
+        Whether the answer goes by one of whatever day.
     failed : bool
         Whether because the band would let the diver go down with what failed at the stop.
     rig : tuple of str
@@ -298,7 +301,8 @@ def cautions(
         found.append(f"{already} heavy by about {about_text(-middle, imperial)} without any lead")
     found += _maybe_light(history, dry)
     # A look in doubt bounds nothing that anybody could be held to.
-    found += [] if failed or doubted else usual_texts(history, middle, mass, dry=dry, imperial=imperial)
+    if not (failed or doubted):
+        found += usual_texts(history, middle, mass, dry=dry, imperial=imperial, shown=shown)
     named = frozenset(t.name for t in triggers)
     found += _unsure(history, band, check and not failed, named, doubted, lead, imperial)
     found += _about_diver(assessment, position)

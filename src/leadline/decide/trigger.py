@@ -77,7 +77,7 @@ def _new(
     What a look that stands from an earlier day has seen is not new any more.
     """
     if history.last_row < 0:
-        return []
+        return _new_since_looks(assessment, position, looks)
     o, mass = assessment.line.occasions, assessment.rigs.body.mass
     found = [
         name
@@ -97,6 +97,20 @@ def _new(
         found.append("break")
     settled = looks.settled
     return [name for name in found if name not in settled]
+
+
+def _new_since_looks(assessment: Assessment, position: int, looks: LookedAt) -> list[str]:
+    """What no check has seen of a diver without a dive on record; in another suit nothing is known anyway."""
+    if looks.body_row < 0:
+        return []
+    o, mass = assessment.line.occasions, assessment.rigs.body.mass
+    found = ["bc"] if (o.bc[position] >= 0).any() else []
+    if not _unnamed_water(o, position):
+        found.append("water")
+    found = [name for name in found if not len(looks.of[name])]
+    if abs(mass[position] - mass[looks.body_row]) >= BODY_CHANGE:
+        found.append("body")
+    return found
 
 
 def _unnamed_water(o: Occasions, position: int) -> bool:
@@ -180,8 +194,9 @@ def triggers(
     list of tuple of Trigger
         One tuple a row: a suit, type of cylinder, BC or water that neither the diver's dives have nor a look
         that stands from an earlier day, other items that are new or missing and matter, 3 kg of body mass,
-        180 days. The widening is that of each alone, against the same dive with that as it was at the latest
-        one; a break's is how far offsets are learned to walk.
+        180 days. Where there is no dive a BC or water that none of the diver's checks has seen, or 3 kg of
+        body mass since. The widening is that of each alone, against the same dive with that as it was at
+        the latest one; a break's is how far offsets are learned to walk.
     """
     others, since = other_kit(assessment, rows, histories), _days_since(assessment, rows, histories)
     looks = looks or [LookedAt.nothing(history.last_row) for history in histories]
@@ -189,7 +204,12 @@ def triggers(
         _new(assessment, *row) for row in zip(rows.tolist(), histories, others, since, looks, strict=True)
     ]
     cases = [
-        (int(row), history, name, own.body_row if name == "body" else history.last_row)
+        (
+            int(row),
+            history,
+            name,
+            own.body_row if name == "body" or history.last_row < 0 else history.last_row,
+        )
         for row, history, own, names in zip(rows, histories, looks, found, strict=True)
         for name in names
         if name != "break"

@@ -50,8 +50,9 @@ def other_body(mass: NDArray[np.float64], dive: int) -> str:
 
 
 def usual_texts(
-    history: LikeKit, middle: float, mass: NDArray[np.float64], *, dry: bool, imperial: bool
-) -> list[str]:
+    history: LikeKit, middle: float, mass: NDArray[np.float64], *, dry: bool, imperial: bool,
+    shown: bool = False,
+) -> list[str]:  # fmt: skip
     """Why evidence and what the diver always carried, or else carried last, disagree by much, where they do.
 
     Parameters
@@ -66,6 +67,8 @@ def usual_texts(
         Whether a dry suit is worn.
     imperial : bool
         Whether to speak in pounds.
+    shown : bool
+        Whether need goes by a surface check in this suit, with whatever cylinder.
 
     Returns
     -------
@@ -102,6 +105,8 @@ def usual_texts(
         why = "that need was read at a surface check"
     elif history.upper and history.lower:
         why = f"{_bounds(history)} the need on both sides"
+    elif shown:
+        why = "a surface check in this suit puts it there"
     elif gap < 0 and history.light_signs:
         why = "the diver rose at a stop in like kit"
     elif gap < 0 and history.light_hints:
