@@ -193,6 +193,28 @@ def test_evidence_is_counted_by_class_and_suit(data) -> None:
     assert data.seen[1].rose.of == 0
 
 
+def test_children_do_not_stand_behind_a_cell_for_adults() -> None:
+    """Counts by hand from the club, see above; whoever's year of birth is not noted counts. Independent."""
+
+    def behind(**born: int | None):
+        divers = [
+            row | {"birth_year": born[row["diver"]]} if row["diver"] in born else row for row in club.DIVERS
+        ]
+        desk = Desk(classes="55,65,85", suits=("full 5",), cylinders=("steel 12",))
+        found = rental(club.assess(divers=divers, fit=club.learned()), desk, generated=WHEN)
+        counted = [(row[0].dives, row[0].divers, row[0].evidence) for row in found.tables[0].cells]
+        return counted, (found.dives, found.divers, found.observed_divers)
+
+    grown, whole = behind(Ines=None, Noa=1979)
+    assert grown == [(8, 1, "little"), (16, 2, "little")]
+    young, all_the_same = behind(Ines=2012, Noa=2011)
+    assert young == [(0, 0, "none"), (8, 1, "little")]
+    # What was handed out, and what the whole book holds, is told of everybody.
+    assert all_the_same == whole
+    # On the day of the dive: the dives are in May 2026.
+    assert behind(Ines=2007)[0][0] == (8, 1, "little")
+
+
 def test_rental_kit_is_what_passes_from_hand_to_hand() -> None:
     gear = [*club.GEAR, *PAIR]
     dives = [worn("Ines", "thin S"), worn("Noa", "thin S"), worn("Ivo", "thin L"), worn("Ole", "thick")]

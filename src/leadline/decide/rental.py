@@ -283,11 +283,14 @@ def _seen(handed: _Handed, outfit: int) -> SeenStops:
 def _evidence(
     assessment: Assessment, classes: Sequence[MassClass], found: Sequence[Outfit]
 ) -> NDArray[np.int64]:
-    """Dives with evidence and their divers by class and outfit, shape (classes, outfits, 2)."""
+    """Adults' dives with evidence and their divers by class and outfit, shape (classes, outfits, 2).
+
+    The table is for adults: who is known to be under 18 on a dive does not stand behind a cell.
+    """
     line = assessment.line
     dives = line.at(DIVE)
     told = np.isin(dives, assessment.evidence.statements.row[assessment.observed])
-    dives = dives[told]
+    dives = dives[told & ~_under_age(assessment, dives)]
     keys = outfit_keys(line.records.dives, suit_types(line.records.gear))[line.row[dives]]
     column = _columns_of(keys, found)
     row = _classes_of(line.occasions.body_mass[dives], classes)
@@ -297,6 +300,13 @@ def _evidence(
             mine = (row == i) & (column == j)
             out[i, j] = mine.sum(), len(np.unique(line.occasions.diver[dives[mine]]))
     return out
+
+
+def _under_age(assessment: Assessment, rows: IntArray) -> BoolArray:
+    """Who is under 18 by the year of birth, as the body formulas have it; where that is not noted, nobody."""
+    line = assessment.line
+    noted = ~np.isnan(line.records.divers["birth_year"][line.occasions.diver[rows]])
+    return np.asarray(assessment.rigs.body.junior[rows] & noted)
 
 
 def _table(crowd: RentalCrowd, place: int, desk: Desk, evidence: IntArray) -> RentalTable:

@@ -41,7 +41,8 @@ class RentalCell:
     need_mean_kg, need_sd_kg, need_q025_kg, need_q10_kg, need_q50_kg, need_q90_kg, need_q975_kg : float
         Need of one of them on one dive, body and dive-to-dive scatter included. [kg]
     dives, divers : int
-        Dives that say something about need, and their divers, in this class and outfit, in any water. [-]
+        Dives that say something about need, and their divers, in this class and outfit, in any water; without
+        those of divers who were under 18. [-]
     evidence : str
         none, little or some.
     after_check_kg : float
