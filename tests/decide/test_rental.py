@@ -166,6 +166,24 @@ def test_directions_of_physics() -> None:
     assert {cell.evidence for cell in cells(found)} == {"none"}
 
 
+def test_a_cell_is_the_same_whatever_table_is_printed_beside_it() -> None:
+    """Independent: the table by itself. Bodies are learned to differ less than the formulas leave open."""
+    fit = club.learned()
+    known = Fit(fit.names, fit.mean, fit.precision, replace(fit.theta, body_factor=0.4), fit.theta_sd)
+
+    def table(*waters: str, suits=("full 5", "membrane")):
+        desk = Desk(classes="55,65,85", suits=suits, waters=waters, cylinders=("steel 12",))
+        rows = rental(club.assess(fit=known), desk, generated=WHEN).tables[-1].cells
+        return np.array(
+            [[[n for n in asdict(cell).values() if not isinstance(n, str)] for cell in row] for row in rows]
+        )
+
+    alone = table("salt")
+    assert table("fresh", "salt") == pytest.approx(alone, rel=1e-9, nan_ok=True)
+    assert table("brackish", "fresh", "salt") == pytest.approx(alone, rel=1e-9, nan_ok=True)
+    assert table("salt", suits=("full 5",)) == pytest.approx(alone[:, :1], rel=1e-9, nan_ok=True)
+
+
 def test_one_risk_for_the_whole_table(data) -> None:
     careful = small(risk=0.01)
     assert (lead(careful) >= lead(data)).all()

@@ -6,12 +6,15 @@ fresh and sea water, whose needs are some 2.3 kg apart for a body and kit of 90 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from leadline.decide.advice import advise
 from leadline.decide.ahead import foresee
 from leadline.decide.assessment import Assessment, seen_ends, unshared_sd
+from leadline.model.population import Fit
 from leadline.timeline import PLAN
 
 from . import club
@@ -94,3 +97,28 @@ def test_a_need_is_the_same_whatever_is_asked_along_with_it() -> None:
             for found in (whole, other):
                 assert found.need_mean_kg == pytest.approx(alone.need_mean_kg, abs=0.01)
                 assert found.need_sd_kg == pytest.approx(alone.need_sd_kg, rel=0.01)
+
+
+def test_without_records_no_need_bears_on_another_whatever_was_learned_of_bodies_and_time() -> None:
+    """Independent: each row asked by itself; one by one, and all at once ahead of being asked."""
+    fit = club.learned()
+    theta = replace(fit.theta, body_factor=0.4, diver_sd=0.3, drift=1.0)
+    narrow = Fit(fit.names, fit.mean, fit.precision, theta, fit.theta_sd)
+    plan = [
+        club.plan_row("Zed", dive="a", water=""),
+        club.plan_row("Zed", dive="b"),
+        club.plan_row("Zed", dive="c", date="2027-05-20", cylinder=""),
+    ]
+
+    def needs(rows, *, ahead: bool = False):
+        assessment = club.assess(rows, fit=narrow)
+        at = assessment.line.at(PLAN)
+        state = assessment.state(at)
+        if ahead:
+            foresee(assessment, at, state, many=1)
+            assert assessment.foreseen
+        return [(need.mean, need.sd) for need in assessment.marginals(at, state)]
+
+    alone = [needs([row])[0] for row in plan]
+    assert needs(plan) == [pytest.approx(one, abs=1e-6) for one in alone]
+    assert needs(plan, ahead=True) == [pytest.approx(one, abs=2e-3) for one in alone]

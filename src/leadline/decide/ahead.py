@@ -116,15 +116,17 @@ def _questions(
         own = mine[assessment.observed[mine] & (evidence.order[mine] <= until[first])]
         seen = o.body_sd[o.diver[own[0]]] if len(own) else np.nan
         ends = seen_ends(evidence.own_sd[own])
-        base, extra = offset_sds(shared.body_sd[group], shared.rest_sd[group], *ends, seen)
-        targets = Targets(
-            prior[group],
-            shared.values[group],
-            shared.suit_sd[group],
-            label[group],
-            base,
-            elapsed[group],
-            jumped[group],
-        )
-        found.append((group, Question(own, in_fit[own], mine[in_fit[mine]], targets), extra))
+        # Without records each need has a spread of its own, so each is a question by itself.
+        for part in [group] if len(own) else np.split(group, len(group)):
+            base, extra = offset_sds(shared.body_sd[part], shared.rest_sd[part], *ends, seen)
+            targets = Targets(
+                prior[part],
+                shared.values[part],
+                shared.suit_sd[part],
+                label[part],
+                base,
+                elapsed[part],
+                jumped[part],
+            )
+            found.append((part, Question(own, in_fit[own], mine[in_fit[mine]], targets), extra))
     return found

@@ -287,7 +287,7 @@ def seen_ends(own_sd: FloatArray) -> tuple[float, float]:
 
 def offset_sds(
     body_sd: FloatArray, rest_sd: FloatArray, mean: FloatArray | float, least: FloatArray | float, seen: float
-) -> tuple[float, FloatArray]:
+) -> tuple[float | FloatArray, FloatArray]:
     """Prior sd of a diver's offset, and what each need has in doubt besides.
 
     Parameters
@@ -301,16 +301,19 @@ def offset_sds(
 
     Returns
     -------
-    float
-        That of the records, else that of the need that is least in doubt. [kg]
+    float or ndarray, shape (n,)
+        That of the records, else that of each need. [kg]
     ndarray, shape (n,)
-        As of `unshared_sd`; without records what leads from the least to each. [kg]
-        So a need is the same whatever is asked along with it.
+        As of `unshared_sd`; 0 without records. [kg]
+
+    Notes
+    -----
+    So a need is the same whatever is asked along with it: what is learned of bodies scales the offset and not
+    what comes on top, so no share of the one may be put into the other because of another need.
     """
     if not np.isnan(seen):
         return float(seen), unshared_sd(body_sd, rest_sd, mean, least)
-    own = body_sd**2 + rest_sd**2
-    return float(np.sqrt(own.min())), np.asarray(np.sqrt(own - own.min()))
+    return np.hypot(body_sd, rest_sd), np.zeros(len(body_sd))
 
 
 def unshared_sd(

@@ -40,7 +40,8 @@ class Question:
     seen : ndarray of int, shape (k,)
         Rows whose share is to be taken from the population, the leads that the diver chose among them.
     targets : Targets
-        Needs wanted; `suit` by the labels of the observations, a label that is not there for a new suit.
+        Needs wanted; `suit` by the labels of the observations, a label that is not there for a new suit; one
+        `body_sd` for all of them.
     """
 
     rows: IntArray
@@ -109,7 +110,9 @@ def _jobs(observations: Observations, questions: list[Question]) -> Jobs:
         known=_joined([q.known for q in questions], np.bool_),
         seen=_joined([q.seen for q in questions], np.int64),
         seen_first=_spans([q.seen for q in questions]),
-        body_variance=np.array([t.body_sd**2 for t in targets]),
+        body_variance=_joined([np.square(np.ravel(t.body_sd)) for t in targets], np.float64).reshape(
+            len(targets)
+        ),
         seen_variance=_seen_variance(observations, questions),
         target_first=_spans([t.prior for t in targets]),
         prior=_joined([t.prior for t in targets], np.float64),

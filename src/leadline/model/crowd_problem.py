@@ -84,15 +84,13 @@ def posed_of(
         first_time, first_jump = min(first_time, elapsed[i]), min(first_jump, jumped[i])
         for j in range(q):
             z[i, j] = rows.exposure[at, columns[j]]
-    if n == 0:
-        for at in range(low, high):
-            first_time, first_jump = min(first_time, jobs.elapsed[at]), min(first_jump, jobs.jumped[at])
     for i in range(t):
         at = low + i
         prior[n + i], suit[n + i], weight[n + i] = jobs.prior[at], jobs.suit[at], jobs.suit_weight[at]
-        # The offset is pinned where the records begin: nothing is said of how it got there.
-        elapsed[n + i] = max(jobs.elapsed[at], first_time)
-        jumped[n + i] = max(jobs.jumped[at], first_jump)
+        # The offset is pinned where the records begin: nothing is said of how it got there. Without records
+        # that is at each target.
+        elapsed[n + i] = max(jobs.elapsed[at], first_time) if n else 0.0
+        jumped[n + i] = max(jobs.jumped[at], first_jump) if n else 0.0
         for j in range(q):
             z[n + i, j] = jobs.exposure[at, columns[j]]
     mean, common = np.empty((g, n + t)), np.empty((n + t, q))

@@ -46,8 +46,9 @@ class Targets:
     suit : ndarray of int, shape (t,)
         Suit label in the diver's observations; a label that is not there, such as -1, is a suit without
         evidence, and equal ones from their number on are the same suit.
-    body_sd : float
-        Prior sd of the diver's offset from physics. [kg]
+    body_sd : float or ndarray, shape (t,)
+        Prior sd of the diver's offset from physics; where nothing was observed it may be another one for each
+        target, since none then bears on another. [kg]
     elapsed, jumped : ndarray, shape (t,), optional
         As in `Observations`; default 0.
     """
@@ -56,7 +57,7 @@ class Targets:
     exposure: FloatArray
     suit_weight: FloatArray
     suit: IntArray
-    body_sd: float
+    body_sd: float | FloatArray
     elapsed: FloatArray = field(default_factory=lambda: np.zeros(0))
     jumped: FloatArray = field(default_factory=lambda: np.zeros(0))
 
@@ -176,10 +177,10 @@ def _left(precision: FloatArray, shift: FloatArray) -> tuple[FloatArray, FloatAr
 
 
 def offset_sd(body_sd: FloatArray | float, thetas: Sequence[Hyperparameters]) -> FloatArray:
-    """Prior sd of the diver's offset under each of the hyperparameters; shape (g,). [kg]."""
+    """Prior sd of the diver's offset under each of the hyperparameters; shape (g, number of sds). [kg]."""
     own = np.array([theta.diver_sd for theta in thetas])
     factor = np.array([theta.body_factor for theta in thetas])
-    return np.asarray(np.hypot(own, factor * np.ravel(body_sd)[0]))
+    return np.asarray(np.hypot(own[:, None], factor[:, None] * np.ravel(body_sd)))
 
 
 def _walk(elapsed: FloatArray, jumped: FloatArray, drift: FloatArray) -> FloatArray:
@@ -201,6 +202,7 @@ def personal_loadings(
 ) -> FloatArray:
     """Loadings of rows and targets on the diver's own independent directions; shape (g, n + t, r). [kg].
 
+    The `spread` of the offset is one for all, shape (g, 1), or that of each, shape (g, n + t). [kg]
     The rows, not the targets, share an `error` of that sd. [kg] Last stand the scatters that rows of one dive
     share, a column each.
     """
@@ -214,10 +216,13 @@ def personal_loadings(
         fresh = suits + np.unique(np.where(known, -2, targets.suit), return_inverse=True)[1]
         label = np.concatenate([label, np.where(known, targets.suit, fresh)])
         weight = np.concatenate([weight, targets.suit_weight])
-        # The offset is pinned where the records begin: nothing is said of how it got there.
-        first = (elapsed.min(), jumped.min()) if n else (targets.elapsed.min(), targets.jumped.min())
-        elapsed = np.concatenate([elapsed, np.maximum(targets.elapsed, first[0])])
-        jumped = np.concatenate([jumped, np.maximum(targets.jumped, first[1])])
+        # The offset is pinned where the records begin: nothing is said of how it got there. Without records
+        # that is at each target, or one would depend on what else is asked.
+        if n:
+            elapsed = np.concatenate([elapsed, np.maximum(targets.elapsed, elapsed.min())])
+            jumped = np.concatenate([jumped, np.maximum(targets.jumped, jumped.min())])
+        else:
+            elapsed = jumped = np.zeros(t)
     own = np.zeros((n + t, int(label.max(initial=-1)) + 1))
     own[np.arange(n + t), label] = weight
     own = own[:, np.any(own != 0, axis=0)]
@@ -231,7 +236,7 @@ def personal_loadings(
     of_rows = error * (np.arange(n + t) < n)[:, None]
     return np.concatenate(
         [
-            np.broadcast_to(spread[:, None, None], (len(thetas), n + t, 1)),
+            np.broadcast_to(spread[:, :, None], (len(thetas), n + t, 1)),
             _walk(elapsed, jumped, drift),
             own * factor[:, None, None],
             np.broadcast_to(of_rows[:, : int(error > 0)], (len(thetas), n + t, int(error > 0))),
