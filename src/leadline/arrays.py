@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from leadline.distinct import runs
 from leadline.errors import RecordError, UnknownNameError
 from leadline.frozen import dataclass
 from leadline.records import TABLES, Table
@@ -212,23 +213,13 @@ def _each(texts: NDArray[Any], parse: Callable[[str], list[float]], fill: float,
     return found
 
 
-def _runs(labels: IntArray) -> tuple[IntArray, IntArray]:
-    """Where the run of equal labels that each stands in begins, and where it ends."""
-    at, other = np.arange(len(labels)), labels[1:] != labels[:-1]
-    first = np.zeros(len(labels), np.int64)
-    first[1:] = np.maximum.accumulate(np.where(other, at[1:], 0))
-    after = np.full(len(labels), len(labels))
-    after[:-1] = np.minimum.accumulate(np.where(other, at[1:], len(labels))[::-1])[::-1]
-    return first, after
-
-
 def _carry_forward(order: IntArray, diver: IntArray, value: FloatArray, initial: FloatArray) -> FloatArray:
     """Latest non-NaN `value` of the diver up to each row, in `order`; else `initial`; else the next told."""
     d, rank, told = diver[order], np.arange(len(order)), ~np.isnan(value[order])
     v = np.append(value[order], np.nan)
     last = np.maximum.accumulate(np.where(told, rank, -1))
     ahead = np.minimum.accumulate(np.where(told, rank, len(order))[::-1])[::-1]
-    first, after = _runs(d)
+    first, after = runs(d)
     before = np.where(last >= first, v[last], initial[d])
     out = np.empty(len(order))
     out[order] = np.where(np.isnan(before) & (ahead < after), v[ahead], before)
@@ -242,7 +233,7 @@ def _count_before(order: IntArray, key: IntArray, counts: NDArray[np.bool_]) -> 
     k, hit = k[by_key], counts[order][by_key].astype(float)
     running = np.cumsum(hit) - hit
     out = np.empty(len(order))
-    out[order[by_key]] = running - running[_runs(k)[0]]
+    out[order[by_key]] = running - running[runs(k)[0]]
     return out
 
 

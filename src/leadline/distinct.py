@@ -11,8 +11,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["distinct"]
+__all__ = ["distinct", "runs"]
 
+IntArray = NDArray[np.int64]
 Value = TypeVar("Value", bound=np.generic)
 
 
@@ -37,3 +38,30 @@ def distinct(values: NDArray[Value], *, axis: int | None = None) -> NDArray[Valu
     array([1, 3])
     """
     return np.asarray(np.unique(values, return_counts=True, axis=axis)[0])
+
+
+def runs(labels: IntArray) -> tuple[IntArray, IntArray]:
+    """Where the run of equal neighbours that each label stands in begins, and where it ends.
+
+    Parameters
+    ----------
+    labels : ndarray of int, shape (n,)
+        In their order: as many runs as labels.
+
+    Returns
+    -------
+    first, after : ndarray of int, shape (n,)
+        As two searches of the sorted labels would find them, in a fraction of the time.
+
+    Examples
+    --------
+    >>> first, after = runs(np.array([3, 3, 7]))
+    >>> first.tolist(), after.tolist()
+    ([0, 0, 2], [2, 2, 3])
+    """
+    at, other = np.arange(len(labels)), labels[1:] != labels[:-1]
+    first = np.zeros(len(labels), np.int64)
+    first[1:] = np.maximum.accumulate(np.where(other, at[1:], 0))
+    after = np.full(len(labels), len(labels))
+    after[:-1] = np.minimum.accumulate(np.where(other, at[1:], len(labels))[::-1])[::-1]
+    return first, after
