@@ -339,6 +339,46 @@ def test_units_do_not_matter(kind, rng):
         assert_allclose(b, a * 1000 - (0 if place == 1 else 50), rtol=1e-4, atol=0.1)
 
 
+NO = np.inf
+
+
+@pytest.mark.parametrize(
+    "few",
+    [[], [[2.0, 2.0]], [[1.0, 3.5]], [[-3.0, NO], [1.0, NO]]],
+    ids=["upper ends", "one reading", "one interval", "both sides"],
+)
+@pytest.mark.parametrize("shift", [20.0, 273.15, -1000.0])
+def test_a_shift_of_open_targets_shifts_the_answers_and_nothing_else(few, shift):
+    """The unit scales all of it; by hand, the spread is what lies between the outermost ends."""
+    X = np.array([[0.0], [1.0], [2.0], [-1.0], [0.5], [3.0]])
+    upper = np.array([1.0, 2.0, 4.0, 0.5, 1.5, 5.0])
+    y = np.column_stack([np.full(6, -NO), upper])
+    y[: len(few)] = np.reshape(few, (-1, 2))
+    ends = y[np.isfinite(y)]
+    one = IntervalRegressor().fit(X, y)
+    other = IntervalRegressor().fit(X, (y + shift) * 10)
+    assert_allclose(one._found.frame.size, ends.max() - ends.min())
+    mean, sd, q = one.predict(X, return_std=True, quantiles=PARTS)
+    again = other.predict(X, return_std=True, quantiles=PARTS)
+    for found, expected in zip(again, ((mean + shift) * 10, sd * 10, (q + shift) * 10), strict=True):
+        assert_allclose(found, expected, rtol=1e-5, atol=1e-2 * sd.min())
+    assert_allclose(other.noise_sd_, one.noise_sd_ * 10, rtol=1e-3)
+    assert_allclose(other.coef_, one.coef_ * 10, rtol=1e-3, atol=1e-3 * sd.min())
+
+
+def test_targets_that_are_the_same_throughout_scale():
+    """They have no spread, so their size is taken for it; 0 has none either."""
+    X = np.arange(8.0)[:, None]
+    for lower in (3.0, -NO):
+        y = np.tile([lower, 3.0], (8, 1))
+        one = IntervalRegressor().fit(X, y).predict(X, return_std=True, quantiles=PARTS)
+        other = IntervalRegressor().fit(X, y * 100).predict(X, return_std=True, quantiles=PARTS)
+        for a, b in zip(one, other, strict=True):
+            assert_allclose(b, a * 100, rtol=1e-4)
+    flat = IntervalRegressor().fit(X, np.zeros(8))
+    assert flat._found.frame.size == 1.0
+
+
 def test_order_of_rows_and_names_of_groups_do_not_matter(rng):
     X, _, y, groups = simulated(rng)
     first = IntervalRegressor().fit(X, y, groups)

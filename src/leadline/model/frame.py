@@ -1,6 +1,7 @@
 """Targets and columns of a regression brought to order one, as the engine likes its numbers.
 
-A spread is the root of the mean squared distance from the middle.
+A spread is the root of the mean squared distance from the middle; where fewer than two targets are readings
+or closed on both sides, that of the targets is the distance between the outermost ends.
 """
 
 from __future__ import annotations
@@ -53,6 +54,10 @@ class Frame:
     def of(cls, X: FloatArray, lower: FloatArray, upper: FloatArray, *, intercept: bool) -> Frame:
         """Frame of data; targets are read crudely: mid-interval, or the end that is known.
 
+        With an intercept a shift of the targets shifts the middle and nothing else, and their unit scales
+        both. Targets that are the same throughout have no spread: their size is taken for it, or 1 where they
+        are 0, so that they scale and do not shift.
+
         Parameters
         ----------
         X : ndarray, shape (n, p)
@@ -76,9 +81,14 @@ class Frame:
         half_width = float(np.median(high[closed] - low[closed])) / 2 if closed.any() else 0.0
         centre = float(crude.mean()) if intercept else 0.0
         size = max(float(np.sqrt(np.mean((crude - centre) ** 2))), half_width)
-        if closed.sum() < 2 or size <= FLAT * float(np.abs(crude).max()):
-            # How near open ends lie to each other says nothing of how far the targets are from them.
-            size = max(size, float(np.abs(crude).max())) or 1.0
+        biggest = float(np.abs(crude).max())
+        if closed.sum() < 2:
+            # How near open ends lie to each other says little of how far the targets are from them, and where
+            # they lie says nothing if there is an intercept: the widest that the ends themselves tell.
+            ends = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])
+            size = max(size, float(ends.max() - ends.min()) if intercept else biggest)
+        if size <= FLAT * biggest:
+            size = biggest or 1.0
         column_centre = X.mean(axis=0) if intercept else np.zeros(X.shape[1])
         column_size = np.sqrt(np.mean((X - column_centre) ** 2, axis=0))
         flat = column_size <= FLAT * np.abs(X).max(axis=0)

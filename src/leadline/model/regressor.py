@@ -133,6 +133,13 @@ class IntervalRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  #
 
     Notes
     -----
+    The spread of y is the root of the mean squared distance from its middle (from 0 without an intercept), or
+    half the usual width of intervals if that is more. Where fewer than two targets are readings or closed on
+    both sides it is the distance between the outermost ends (without an intercept, the greatest size of one).
+    So with an intercept a shift of y shifts the answers and nothing else, whatever is open. The one exception
+    is y that is the same throughout, and has no spread: its size is taken instead, or 1 where it is 0, so
+    that answers scale with it and do not shift.
+
     Expectation propagation, `leadline.model.propagation`: exact for readings, near for intervals; where many
     targets are open on the same side the sd of `predict` comes out too small (by a fifth for a dozen equal
     upper bounds), while its quantiles are integrated and hold. Learned sds are at the mode of their marginal
