@@ -379,6 +379,106 @@ def test_targets_that_are_the_same_throughout_scale():
     assert flat._found.frame.size == 1.0
 
 
+# Sizes near the ends of what a float holds
+
+
+@pytest.mark.parametrize("kind", ["readings", "intervals", "upper ends"])
+@pytest.mark.parametrize(
+    ("x_size", "y_size"), [(1, 1e153), (1, 1e240), (1, 1e-240), (1e-165, 1), (1e240, 1), (1e200, 1e-70)]
+)
+def test_units_of_any_size_do_not_matter(kind, x_size, y_size, rng):
+    """By hand: a slope is in units of y per unit of the column, a log density in logs of that of y."""
+    X, reading, interval, groups = simulated(rng)
+    y = {"readings": reading, "intervals": interval}.get(kind, np.column_stack([reading - NO, reading + 1]))
+    groups = None if kind == "upper ends" else groups
+    one = IntervalRegressor().fit(X, y, groups)
+    other = IntervalRegressor().fit(X * x_size, y * y_size, groups)
+    expected = one.predict(X, groups, return_std=True, quantiles=PARTS)
+    found = other.predict(X * x_size, groups, return_std=True, quantiles=PARTS)
+    for a, b in zip(found, expected, strict=True):
+        assert_allclose(a / y_size, b, rtol=1e-4, atol=1e-4)
+    assert_allclose(other.coef_ / y_size * x_size, one.coef_, rtol=1e-3, atol=1e-4)
+    assert_allclose(other.noise_sd_ / y_size, one.noise_sd_, rtol=1e-3)
+    again, y = (X * x_size, y * y_size, groups), (X, y, groups)
+    assert_allclose(other.score(*again), one.score(*y), atol=1e-4)
+    density = np.log(y_size) if kind == "readings" else 0.0
+    assert_allclose(other.log_score(*again) + density, one.log_score(*y), atol=1e-4)
+
+
+def test_an_interval_as_wide_as_floats_go_says_nothing():
+    """An interval that holds all that can be is an open one."""
+    X, inner = [[0.0], [1.0], [2.0]], [[0.0, 1.0], [3.0, 4.0]]
+    one = IntervalRegressor(noise_sd=1.0).fit(X, [[-NO, NO], *inner])
+    other = IntervalRegressor(noise_sd=1.0).fit(X, [[-1e249, 1e249], *inner])
+    for a, b in zip(*(f.predict(X, return_std=True, quantiles=PARTS) for f in (one, other)), strict=True):
+        assert_allclose(a, b, atol=0.1)  # the spread of y knows of it
+    assert other.log_score(X, [[-1e249, 1e249]] * 3) == 0.0
+
+
+def test_a_sliver_has_the_log_probability_of_its_density(rng):
+    """By hand: density times width, where a difference of two probabilities has no digits."""
+    X, y, _, _ = simulated(rng)
+    found = IntervalRegressor(noise_sd=1e20).fit(X, y)
+    sliver = found.log_score(X, np.column_stack([y, y + 1]))
+    assert_allclose(sliver, found.log_score(X, y), rtol=1e-9)
+
+
+def test_columns_that_are_the_same_throughout_say_nothing_whatever_their_size(rng):
+    X, _, y, _ = simulated(rng)
+    one = IntervalRegressor().fit(X, y)
+    for value in (1e20 / 3, 1e240, 1e-240):
+        other = IntervalRegressor().fit(np.column_stack([X, np.full(len(X), value)]), y)
+        assert_allclose(other.coef_[:2], one.coef_, rtol=1e-3)
+        assert_allclose(other.intercept_, one.intercept_, rtol=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("x_size", "y_size", "parameters", "text"),
+    [
+        (
+            1,
+            1e300,
+            {},
+            r"the greatest size of y must lie between 1e-250 and 1e\+250; got 5.*e\+300: use other",
+        ),
+        (1, 1e-300, {}, "the greatest size of y must lie between"),
+        (1e300, 1, {}, r"the greatest size of column 0 of X must .* got 2e\+300"),
+        (1e-300, 1, {}, "the greatest size of column 0 of X must"),
+        (1e-200, 1e200, {}, r"spread of y in that of column 0 of X must .* 1e\+280; got 1e400"),
+        (1, 1e200, {"noise_sd": 1.0}, "noise_sd, in spreads of y, must lie between 1e-30 and"),
+        (1, 1, {"noise_sd": 1e20}, r"noise_sd, in spreads of y, must lie between 1e-30 and 1e\+15"),
+        (1, 1, {"noise_sd": 1e-60}, "noise_sd, in spreads of y, must lie between 1e-30 and"),
+        (1, 1e200, {"group_sd": 1.0}, "group_sd, in spreads of y, must lie between 1e-100 and"),
+        (
+            1e200,
+            1,
+            {"slope_sd": 1e200},
+            "slope_sd, in spreads of y over that of its column, must lie between",
+        ),
+    ],
+)
+def test_sizes_beyond_all_measure_are_named(x_size, y_size, parameters, text):
+    X, y = np.array([[0.0], [1.0], [2.0]]), np.array([[0.0, 1.0], [3.0, 4.0], [5.0, NO]])
+    with pytest.raises(OutOfRangeError, match=text):
+        IntervalRegressor(**parameters).fit(X * x_size, y * y_size, [0, 1, 1])
+
+
+def test_what_is_absurdly_far_from_the_fit_is_named(rng):
+    X, y, _, _ = simulated(rng)
+    found = IntervalRegressor().fit(X, y)
+    with pytest.raises(OutOfRangeError, match=r"X must lie within 1e\+50 spreads .*; row 1 has 1e\+300 in"):
+        found.predict([[0, 0], [1e300, 0]])
+    with pytest.raises(
+        OutOfRangeError, match=r"y must lie within 1e\+100 sds .*; row 0 has \[1e\+200, inf\]"
+    ):
+        found.log_score([[0, 0]], [[1e200, NO]])
+    with pytest.raises(OutOfRangeError, match="greatest size of y must lie between"):
+        found.score([[0, 0]], [1e300])
+    wide = IntervalRegressor(slope_sd=1e290).fit(X * 0 + 1, y * 1e200)
+    with pytest.raises(OutOfRangeError, match="more than a float holds"):
+        wide.predict(X * 1e40)
+
+
 def test_order_of_rows_and_names_of_groups_do_not_matter(rng):
     X, _, y, groups = simulated(rng)
     first = IntervalRegressor().fit(X, y, groups)

@@ -15,7 +15,7 @@ from leadline.errors import OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.model.observations import Observations
 
-__all__ = ["Frame", "observations"]
+__all__ = ["Frame", "in_range", "observations", "sensible"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -28,6 +28,59 @@ NARROW: Final = 1e-6
 
 FLAT: Final = 1e-12
 """What varies by less than this share of its size is constant. [-]"""
+
+SIZES: Final = (1e-250, 1e250)
+"""Least and greatest size of targets and of a column that is not 0 throughout: floats end at 1e308."""
+
+RATIOS: Final = (1e-280, 1e280)
+"""Least and greatest spread of the targets in that of a column: a slope has to be a float too."""
+
+FARTHEST: Final = 1e50
+"""Distance from the middle of a column, in its spreads, up to which targets are foretold; the end of an
+interval that is farther from them is none. [-]"""
+
+
+def in_range(what: str, size: FloatArray | float, limits: tuple[float, float]) -> None:
+    """Refuse numbers that squares and quotients would turn into 0 or infinity.
+
+    Parameters
+    ----------
+    what : str
+        Beginning of the sentence, up to 'must lie between'.
+    size : ndarray or float
+        At least 0.
+    limits : tuple of float
+        Least and greatest.
+
+    Raises
+    ------
+    OutOfRangeError
+        If one lies outside.
+    """
+    sizes = np.atleast_1d(size)
+    bad = sizes[~((sizes >= limits[0]) & (sizes <= limits[1]))]
+    if len(bad):
+        least, most = limits
+        raise OutOfRangeError(
+            f"{what} must lie between {least:g} and {most:g}; got {bad[0]:g}: use other units"
+        )
+
+
+def sensible(what: str, values: FloatArray) -> None:
+    """Refuse values whose greatest size is too great or too small for a float's neighbours; 0 is none."""
+    greatest = float(np.max(np.abs(values), initial=0.0))
+    if greatest:
+        in_range(f"the greatest size of {what}", greatest, SIZES)
+
+
+def _spread(away: FloatArray) -> FloatArray:
+    """Root of the mean square along the first axis, whatever the size.
+
+    A power of two is taken off before squares are, so that no digit changes.
+    """
+    exponent = np.frexp(np.abs(away).max(axis=0))[1]
+    square = np.mean(np.ldexp(away, -exponent) ** 2, axis=0)
+    return np.asarray(np.ldexp(np.sqrt(square), exponent))
 
 
 @dataclass(frozen=True)
@@ -70,29 +123,54 @@ class Frame:
         Raises
         ------
         OutOfRangeError
-            If no end is finite.
+            If no end is finite, or a size is no sensible one.
         """
         known = np.isfinite(lower) | np.isfinite(upper)
         if not known.any():
             raise OutOfRangeError("every interval of y is infinite on both sides: there is nothing to learn")
         low, high = lower[known], upper[known]
+        ends = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])
+        sensible("y", ends)
+        for j, column in enumerate(X.T):
+            sensible(f"column {j} of X", column)
         crude = np.where(np.isfinite(low), low, high) / 2 + np.where(np.isfinite(high), high, low) / 2
         closed = np.isfinite(low) & np.isfinite(high)
         half_width = float(np.median(high[closed] - low[closed])) / 2 if closed.any() else 0.0
         centre = float(crude.mean()) if intercept else 0.0
-        size = max(float(np.sqrt(np.mean((crude - centre) ** 2))), half_width)
+        size = max(float(_spread(crude - centre)), half_width)
         biggest = float(np.abs(crude).max())
         if closed.sum() < 2:
             # How near open ends lie to each other says little of how far the targets are from them, and where
             # they lie says nothing if there is an intercept: the widest that the ends themselves tell.
-            ends = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])
             size = max(size, float(ends.max() - ends.min()) if intercept else biggest)
         if size <= FLAT * biggest:
             size = biggest or 1.0
         column_centre = X.mean(axis=0) if intercept else np.zeros(X.shape[1])
-        column_size = np.sqrt(np.mean((X - column_centre) ** 2, axis=0))
-        flat = column_size <= FLAT * np.abs(X).max(axis=0)
-        return cls(centre, size, column_centre, np.where(flat, 1.0, column_size), intercept)
+        column_size = _spread(X - column_centre)
+        greatest = np.abs(X).max(axis=0)
+        # A flat column has 1 for its spread, unless the rounding of its middle would be much beside that.
+        steady = np.where(FLAT * greatest > 1.0, greatest, 1.0)
+        column_size = np.where(column_size <= FLAT * greatest, steady, column_size)
+        for j, decades in enumerate(np.log10(size) - np.log10(column_size)):
+            if not np.log10(RATIOS[0]) <= decades <= np.log10(RATIOS[1]):
+                raise OutOfRangeError(
+                    f"the spread of y in that of column {j} of X must lie between {RATIOS[0]:g} and "
+                    f"{RATIOS[1]:g}; got 1e{decades:.0f}: use other units"
+                )
+        return cls(centre, size, column_centre, column_size, intercept)
+
+    def ends(self, lower: FloatArray, upper: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Ends of targets in spreads from their middle; infinite where they are too far out to matter.
+
+        Parameters
+        ----------
+        lower, upper : ndarray, shape (n,)
+            Those that the frame is of. [unit of y]
+        """
+        with np.errstate(over="ignore"):
+            low, high = ((end - self.centre) / self.size for end in (lower, upper))
+        # Only an interval wide beyond all measure has its ends there, one on either side.
+        return np.where(low < -FARTHEST, -np.inf, low), np.where(high > FARTHEST, np.inf, high)
 
     def exposure(self, X: FloatArray, slope: FloatArray) -> FloatArray:
         """Change of a target for one prior sd of each effect.
@@ -108,9 +186,23 @@ class Frame:
         -------
         ndarray, shape (n, q)
             Intercept, if any, and slopes; in spreads of the targets. [-]
+
+        Raises
+        ------
+        OutOfRangeError
+            If a row is absurdly far from the columns of the frame.
         """
+        with np.errstate(over="ignore"):  # what is infinite is refused
+            away = (X - self.column_centre) / self.column_size
+        far = np.argwhere(~(np.abs(away) <= FARTHEST))
+        if len(far):
+            row, column = far[0]
+            raise OutOfRangeError(
+                f"X must lie within {FARTHEST:g} spreads of its columns in the fit; row {row} has "
+                f"{X[row, column]:g} in column {column}"
+            )
         constant = np.full((len(X), int(self.intercept)), INTERCEPT_SD)
-        return np.hstack([constant, (X - self.column_centre) / self.column_size * slope])
+        return np.hstack([constant, away * slope])
 
 
 def observations(

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from leadline.errors import FitError
+from leadline.errors import FitError, OutOfRangeError
 from leadline.frozen import dataclass
 from leadline.model.diver import Targets, marginals
-from leadline.model.frame import INTERCEPT_SD, Frame, observations
+from leadline.model.frame import INTERCEPT_SD, Frame, in_range, observations
 from leadline.model.hyperparameters import Hyperparameters
 from leadline.model.observations import Observations
 from leadline.model.population import Fit
@@ -49,6 +49,10 @@ MOST_ROWS: Final = 200
 
 LEAST_NOISE: Final = 2e-4
 """Noise from which on quantiles are integrated, in spreads of the targets: less has not the digits. [-]"""
+
+GIVEN: Final = (1e-100, 1e100)
+NOISE: Final = (1e-30, 1e15)
+"""Least and greatest sd that may be given, and noise beside intervals, in spreads of the targets. [-]"""
 
 SDS: Final = ("slope", "diver_sd", "scatter")
 """What is learned unless it is given: multiple of the slopes' unit sds, sd of offsets, noise."""
@@ -126,6 +130,11 @@ class Regression:
         -------
         mean, sd : ndarray, shape (t,)
             Noise left out. [unit of y]
+
+        Raises
+        ------
+        OutOfRangeError
+            If X is so far out that no float holds them.
         """
         z = self.frame.exposure(X, self.slope)
         seen = group >= 0
@@ -134,9 +143,15 @@ class Regression:
         offset = np.where(seen, self.offset[at], 0.0)
         own = np.where(seen, 1 / self.group_precision[at], self.theta.diver_sd**2)
         reach = z - np.where(seen[:, None], ratio, 0.0)
-        variance = own + np.einsum("ti,ij,tj->t", reach, self.covariance, reach)
-        mean = self.frame.centre + self.frame.size * (z @ self.mean + offset)
-        return mean, self.frame.size * np.sqrt(variance)
+        with np.errstate(over="ignore", invalid="ignore"):  # what is not finite is refused
+            variance = own + np.einsum("ti,ij,tj->t", reach, self.covariance, reach)
+            mean = self.frame.centre + self.frame.size * (z @ self.mean + offset)
+            sd = self.frame.size * np.sqrt(variance)
+        if not (np.isfinite(mean) & np.isfinite(sd)).all():
+            raise OutOfRangeError(
+                "targets so far from those of the fit are more than a float holds: use other X"
+            )
+        return mean, sd
 
     def quantile(self, X: FloatArray, group: IntArray, *, probability: FloatArray) -> FloatArray:
         """Quantiles of targets, noise included.
@@ -316,15 +331,17 @@ def regress(
     Raises
     ------
     OutOfRangeError
-        If no end of any target is finite.
+        If no end of any target is finite, or a size or a given sd is no sensible one.
     FitError
         If the fit does not settle.
     """
     frame = Frame.of(X, lower, upper, intercept=intercept)
     label = np.zeros(len(X), np.int64) if group is None else group
     order = np.argsort(label, kind="stable")
-    low, high = ((end[order] - frame.centre) / frame.size for end in (lower, upper))
-    unit = np.ones(X.shape[1]) if slope_sd is None else slope_sd * frame.column_size / frame.size
+    low, high = frame.ends(lower[order], upper[order])
+    with np.errstate(over="ignore"):  # what is infinite is refused
+        unit = np.ones(X.shape[1]) if slope_sd is None else slope_sd * frame.column_size / frame.size
+    in_range("slope_sd, in spreads of y over that of its column,", unit, GIVEN)
     rows = observations(frame.exposure(X[order], unit), low, upper=high, group=label[order])
     given = {
         "slope": None if slope_sd is None else 1.0,
@@ -332,6 +349,9 @@ def regress(
         "scatter": noise_sd and noise_sd / frame.size,
     }
     fixed = {name: float(value) for name, value in given.items() if value is not None}
+    for text, name in (("group_sd", "diver_sd"), ("noise_sd", "scatter")):
+        limits = NOISE if name == "scatter" and not rows.point.all() else GIVEN
+        in_range(f"{text}, in spreads of y,", fixed.get(name, 1.0), limits)
     search = _Search(rows, np.arange(int(intercept), rows.n_exposures), fixed)
     point = search.best()
     try:

@@ -19,6 +19,7 @@ from sklearn.utils.validation import (  # type: ignore[import-untyped]  # ships 
 )
 
 from leadline.errors import OutOfRangeError
+from leadline.model.frame import sensible
 from leadline.model.likelihood import point_terms, zone_terms
 from leadline.model.regression import regress
 
@@ -45,6 +46,10 @@ def _ends(y: Any) -> tuple[FloatArray, FloatArray]:
         )
     return lower, upper
 
+
+_FAR: Final = 1e100  # sds; the square of more than that is hardly a float
+_SLIVER: Final = 1e-12  # sds; across less than that the normal curve does not change
+_PLAIN: Final = 300  # binary digits; squares of sizes up to here are floats
 
 _FLOAT: Final = (float, np.floating)
 _EXACT: Final = 2**53  # up to here a float tells a whole number from the next
@@ -191,8 +196,10 @@ class IntervalRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  #
         Raises
         ------
         OutOfRangeError
-            If an interval is empty or NaN, no end is finite, a label is missing, or a given sd is not
-            positive. It is a ValueError too.
+            If an interval is empty or NaN, no end is finite, a label is missing, a given sd is not
+            positive, or y, a column of X or a given sd is of a size beyond all measure (`SIZES` and `RATIOS`
+            of `leadline.model.frame`, `GIVEN` and `NOISE` of `leadline.model.regression`). It is a ValueError
+            too.
         FitError
             If the fit does not settle.
         """
@@ -273,7 +280,8 @@ class IntervalRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  #
         Raises
         ------
         OutOfRangeError
-            If there is no probability, or one that is not between 0 and 1, or labels do not match the rows.
+            If there is no probability, or one that is not between 0 and 1, labels do not match the rows, or a
+            row is 1e50 spreads of a column and more from those of the fit.
         """
         columns, group = self._rows(X, groups)
         mean, sd = self._found.expectation(columns, group)
@@ -308,7 +316,8 @@ class IntervalRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  #
         lower, upper = _ends(y)
         check_consistent_length(columns, lower)
         predicted = self._found.expectation(columns, group)[0]
-        left, whole = _distance(predicted, lower, upper), _distance(_constant(lower, upper), lower, upper)
+        sensible("y", np.concatenate([end[np.isfinite(end)] for end in (lower, upper)]))
+        left, whole = _distances((predicted, _constant(lower, upper)), lower, upper)
         if whole == 0.0:
             return 1.0 if left == 0.0 else 0.0
         return 1 - left / whole
@@ -325,23 +334,48 @@ class IntervalRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  #
         -------
         float
             Greater is better; predictive normal curve with the sd of `predict`. [-]
+
+        Raises
+        ------
+        OutOfRangeError
+            If y is 1e100 sds and more from what is expected.
         """
         columns, group = self._rows(X, groups)
         lower, upper = _ends(y)
         check_consistent_length(columns, lower)
         mean, sd = self._found.expectation(columns, group)
         sd = np.hypot(sd, self.noise_sd_)
-        reading = lower == upper
-        logs = point_terms(mean, np.where(reading, lower, mean), wrong=0.0, sd=sd)[0]
+        with np.errstate(over="ignore"):  # what is infinite is refused, or no end
+            low, high = ((end - mean) / sd for end in (lower, upper))
+        far = np.flatnonzero((low > _FAR) | (high < -_FAR))
+        if len(far):
+            row = int(far[0])
+            raise OutOfRangeError(
+                f"y must lie within {_FAR:g} sds of what is expected; row {row} has "
+                f"[{lower[row]:g}, {upper[row]:g}]"
+            )
+        lower, upper = np.where(low < -_FAR, -np.inf, lower), np.where(high > _FAR, np.inf, upper)
+        exponent = int(np.frexp(self._found.frame.size)[1])
+        exponent = exponent if abs(exponent) > _PLAIN else 0
+        mean, sd, lower, upper = (np.ldexp(value, -exponent) for value in (mean, sd, lower, upper))
+        reading = high - low < _SLIVER
+        middle = np.where(reading, lower, 0.0) / 2 + np.where(reading, upper, 0.0) / 2
+        logs = point_terms(mean, np.where(reading, middle, mean), wrong=0.0, sd=sd)[0]
+        # A density is in units of y; the probability of a sliver is its density times its width.
+        logs[reading] += np.log(np.where(upper > lower, upper - lower, 2.0**-exponent)[reading])
         ends = np.column_stack([upper, lower])[~reading]
         inside = np.tile([0.0, 1.0, 0.0], (len(ends), 1))
         logs[~reading] = zone_terms(mean[~reading], ends, inside, sd=sd[~reading])[0]
         return float(logs.mean())
 
 
-def _distance(value: FloatArray | float, lower: FloatArray, upper: FloatArray) -> float:
-    """Sum of the squared distances of values from their intervals."""
-    return float(np.sum((value - np.clip(value, lower, upper)) ** 2))
+def _distances(
+    values: tuple[FloatArray | float, ...], lower: FloatArray, upper: FloatArray
+) -> tuple[float, ...]:
+    """Sums of the squared distances of values from their intervals, in one unit that keeps their digits."""
+    away = [np.abs(value - np.clip(value, lower, upper)) for value in values]
+    exponent = np.frexp(np.max(away))[1]
+    return tuple(float(np.sum(np.ldexp(one, -exponent) ** 2)) for one in away)
 
 
 def _constant(lower: FloatArray, upper: FloatArray) -> float:
