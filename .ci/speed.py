@@ -140,7 +140,8 @@ def exponent(found: Benchmarks, stem: str) -> tuple[float, list[list[str]]]:
 
 def _timely(learned: dict[str, float]) -> str:
     """Verdict on wall time, which a machine that others use can only leave open."""
-    if learned["wall"] <= AIMS["learn"] or learned["processor"] / 2 > AIMS["learn"]:
+    idle = learned["wall"] <= learned["processor"]  # it never waited for a core
+    if idle or learned["wall"] <= AIMS["learn"] or learned["processor"] / 2 > AIMS["learn"]:
         return _verdict(learned["wall"] <= AIMS["learn"])
     wall, least, most = learned["wall"], learned["processor"] / 2, learned["processor"]
     return (
