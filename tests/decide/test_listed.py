@@ -68,6 +68,22 @@ def test_whose_own_dives_bound_need_from_both_sides_is_not() -> None:
     assert told(own, gap=0.59) == []
 
 
+@pytest.mark.parametrize(("worn", "count"), [(("jacket", "jacket"), 0), (("jacket", ""), 1), (("", ""), 1)])
+def test_a_piece_that_was_not_on_all_those_dives_is_told_of(worn, count) -> None:
+    """Like kit is suit, undersuit and cylinder: need may have been bounded there without the piece."""
+    fit = replace(learned(), diagnostics={"short_kg:type:jacket": 1.8})
+    own = [
+        plan_row("Ines", suit=SUIT, bc=bc, end_bar=35, lead_kg=6)
+        | {"dive": f"s{day}", "date": f"2026-05-{day:02d}", "bc_state": "empty", "stop_result": "hovered"}
+        for day, bc in enumerate(worn, start=1)
+    ]
+    (answer,) = answers(assess([plan_row("Ines", suit=SUIT, bc="jacket")], fit=fit, dives=own))
+    said = [
+        caution for caution in answer.advice.cautions if caution.startswith("By the records alone jacket")
+    ]
+    assert len(said) == count
+
+
 def test_other_kit_and_kit_changed_since_are_not_told_of() -> None:
     fit = replace(learned(), diagnostics={SHORT: 0.59})
     (answer,) = answers(assess([plan_row("Ines", suit="membrane", undersuit="warm")], fit=fit, dives=[]))

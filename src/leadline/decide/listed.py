@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from leadline.records import KIT
 from leadline.units import about_text
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from leadline.decide.findings import Contradiction
 
 __all__ = ["listed_texts", "short_in", "short_of", "short_text"]
+
+IntArray = NDArray[np.int64]
 
 SHORT: Final = "short_kg:"
 """How the numbers of such kit are named among a fit's own."""
@@ -42,7 +45,9 @@ def short_of(found: Sequence[Contradiction]) -> dict[str, float]:
     return {name: gap for name, gap in gaps.items() if abs(gap) >= LEAST}
 
 
-def listed_texts(assessment: Assessment, position: int, *, imperial: bool) -> list[str]:
+def listed_texts(
+    assessment: Assessment, position: int, seen: IntArray | None = None, *, imperial: bool
+) -> list[str]:
     """Cautions about kit of a row whose entry the records contradict.
 
     Parameters
@@ -51,6 +56,9 @@ def listed_texts(assessment: Assessment, position: int, *, imperial: bool) -> li
         With the fit that knows them.
     position : int
         Row of the timeline.
+    seen : ndarray of int, optional
+        Rows of the timeline whose evidence bounds this diver's need from both sides: of kit that was worn on
+        all of them nothing is said, since what its entry leaves out is in what they showed.
     imperial : bool
         Whether to speak in pounds.
 
@@ -62,14 +70,21 @@ def listed_texts(assessment: Assessment, position: int, *, imperial: bool) -> li
     known = _known(assessment)
     if not known:
         return []
-    items = np.concatenate([getattr(assessment.line.occasions, name)[position] for name in KIT])
-    types = assessment.rigs.kit.type[items].tolist()
+    (here,) = _types(assessment, np.array([position]))
+    worn = [] if seen is None else _types(assessment, seen)
     return [
         f"By the records alone {name} takes {_more(gap, imperial)} than this, which goes only part of that "
         "way while its entry stands: check in the water, and have the entry corrected"
         for name, gap in known.items()
-        if name in types
+        if name in here and not (worn and all(name in each for each in worn))
     ]
+
+
+def _types(assessment: Assessment, rows: IntArray) -> list[frozenset[str]]:
+    """Types of all that is worn or carried on some rows of the timeline."""
+    occasions, types = assessment.line.occasions, assessment.rigs.kit.type
+    items = np.concatenate([getattr(occasions, name)[rows] for name in KIT], axis=1)
+    return [frozenset(types[row].tolist()) for row in items]
 
 
 def short_in(assessment: Assessment, pieces: Collection[str]) -> dict[str, float]:

@@ -292,8 +292,9 @@ def cautions(
     if "suit" in unnamed and not history.suit_worn:
         found.append("No suit named, so this is the lead for diving without one: far too little for a suit")
     found += unlikely
-    if not (history.point or (history.upper and history.lower)):
-        found += listed_texts(assessment, position, imperial=imperial)
+    bounded = history.point or (history.upper and history.lower)
+    seen = history.sights.row[history.sights.alike] if bounded else None
+    found += listed_texts(assessment, position, seen, imperial=imperial)
     found += rig
     middle = band[1]
     if middle < -SLIGHT:
