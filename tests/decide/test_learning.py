@@ -257,6 +257,15 @@ def test_a_wrong_entry_that_is_very_sure_of_itself_is_found(seed: int, sure: flo
 # Records that look wrong
 
 
+def test_records_are_looked_over_alike_in_parts_of_any_size(monkeypatch: pytest.MonkeyPatch) -> None:
+    observations, _ = _spoilt(np.random.default_rng(1), 5, 0.05)
+    settled = propagate(observations, TRUE)
+    whole = wrong_chance(observations, TRUE, settled)
+    monkeypatch.setattr("leadline.decide.doubt.AT_ONCE", 7)
+    np.testing.assert_allclose(wrong_chance(observations, TRUE, settled), whole, rtol=1e-12)
+    assert (whole > DOUBTFUL).any()
+
+
 def _spoilt(rng: np.random.Generator, seed: int, share: float):
     """A book of which a known share of records says something else than what was."""
     world = draw(np.random.default_rng(seed), divers=100, dives=12, theta=replace(TRUE, wrong=1e-9))

@@ -37,7 +37,8 @@ class Looked:
     Parameters
     ----------
     gone_by : list of CheckedDive or None
-        Each dive with the checks it goes by; None where nobody looked at that diver in that suit.
+        Each dive with the checks it goes by; None where nobody looked at that diver in that suit of late, or
+        what was seen is not gone by.
     unanswered : list of bool
         Whether looks of an earlier day asked for another one that was never made, and are not gone by.
     """

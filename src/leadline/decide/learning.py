@@ -16,6 +16,7 @@ from leadline.decide.findings import BreathRange, Convergence, Findings
 from leadline.decide.lead_rule import breath_out
 from leadline.decide.listed import short_of
 from leadline.decide.variance import parts
+from leadline.distinct import distinct
 from leadline.errors import FitError
 from leadline.evidence.crowd import gather_in_parts
 from leadline.evidence.gather import Evidence
@@ -61,11 +62,6 @@ def _excess(evidence: Evidence) -> float:
     _, first, count = np.unique(diver[ranked], return_index=True, return_counts=True)
     low, high = (over[ranked[first + half]] for half in ((count - 1) // 2, count // 2))
     return float(np.median((low + high) / 2))
-
-
-def _distinct(labels: IntArray) -> int:
-    """How many labels there are among these, which are in their order."""
-    return int(np.count_nonzero(np.diff(labels, prepend=-1)))
 
 
 def _intervals_alone(observations: Observations) -> tuple[Hyperparameters, int] | None:
@@ -148,8 +144,8 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
     seen = evidence.observations.seen
     counts = {
         "observations": int(seen.sum()),
-        "divers": _distinct(evidence.observations.diver[seen]),
-        "occasions": _distinct(evidence.observations.occasion[seen]),
+        "divers": len(distinct(evidence.observations.diver[seen])),
+        "occasions": len(distinct(evidence.observations.occasion[seen])),
         **{kind: int((evidence.statements.kind == kind).sum()) for kind in KINDS},
     }
     moved = effects(touch(evidence.observations), found)
