@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from leadline.errors import FitError
-from leadline.model import mode, solo
+from leadline.model import mode, settling, solo
 from leadline.model.diver import conditional_marginals
 from leadline.model.hyperparameters import SPREAD, Hyperparameters
 from leadline.model.likelihood import point_terms, zone_terms
@@ -57,6 +57,18 @@ def test_both_likelihoods_of_a_record_are_one(need, levels, edges):
     assert_allclose(found, np.ravel(expected), rtol=2e-6, atol=1e-9)
 
 
+@pytest.mark.parametrize("need", [1.0, 4.0, 4.9, 5.2, 7.0])
+@pytest.mark.parametrize("levels", [(0.01, 0.9, 0.6, 0.01), (0.0, 1.0, 1.0, 0.0), (0.3, 0.0, 0.1, 1.0)])
+@pytest.mark.parametrize("edges", [(6.0, 5.0, 4.0), (np.inf, 5.0, 5.0), (6.0, 5.0, -np.inf), (5.0, 5.0, 5.0)])
+def test_a_record_is_seen_alike_the_short_and_the_long_way(need, levels, edges):
+    # Independent: the long way goes by logarithms and by quadrature.
+    row, variance = np.array([[*edges, *levels, 0.3]]), 0.2
+    scores = (np.array(edges) - need) / np.sqrt(0.5)
+    far = settling._seen_far(row[0], need, 0.5, *scores)
+    if np.isfinite(far.value):
+        assert_allclose(settling._seen(row, 0, need, variance + 0.3), far, rtol=1e-8, atol=1e-12)
+
+
 @pytest.mark.parametrize("wrong", [0.0, 0.02])
 @pytest.mark.parametrize("away", [0.0, 1.0, 30.0])
 def test_both_likelihoods_of_a_reading_are_one(wrong, away):
@@ -71,6 +83,33 @@ def test_partitions_give_the_same_bits(partitions):
     for name in ("mean", "precision", "need", "offset", "gradient"):
         assert getattr(one, name).tobytes() == getattr(many, name).tobytes(), name
     assert one.log_evidence == many.log_evidence
+
+
+@pytest.mark.parametrize("seed", [9, 10])
+@pytest.mark.parametrize("tolerance", [5e-3, 1e-3, 1e-4])
+def test_what_has_settled_is_as_close_as_was_asked_for(tolerance, seed):
+    book = draw(np.random.default_rng(seed), divers=60, dives=12).observations
+    sweeper = Sweeper(book)
+    middle = sweeper.propagate(TRUE, tolerance=1e-6)
+    beside = Hyperparameters.from_vector(TRUE.to_vector() + 0.1 * SPREAD)
+    exact = sweeper.propagate(beside, start=middle.start, tolerance=1e-8)
+    found = Sweeper(book).propagate(beside, start=middle.start, tolerance=tolerance)
+    sd = np.sqrt(np.diag(exact.start.covariance))
+    assert np.abs((found.need - exact.need) / np.sqrt(exact.need_variance)).max() < 3 * tolerance
+    assert np.abs((found.mean - exact.mean) / sd).max() < tolerance
+    assert abs(found.log_evidence - exact.log_evidence) < tolerance
+    # Nats for one prior sd of a hyperparameter.
+    assert np.abs((found.gradient - exact.gradient) * SPREAD).max() < 3 * tolerance
+
+
+def test_what_has_settled_already_is_only_looked_at():
+    book = draw(np.random.default_rng(8), divers=60, dives=12).observations
+    sweeper = Sweeper(book)
+    settled = sweeper.propagate(TRUE, tolerance=1e-6)
+    assert settled.start.sites.precision.min() < 0  # some are wider than their cavities, and stay so
+    again = sweeper.propagate(TRUE, start=settled.start, tolerance=1e-4)
+    assert again.sweeps == 2
+    assert again.log_evidence == pytest.approx(settled.log_evidence, abs=1e-8)
 
 
 def test_the_same_book_gives_the_same_bits_again():

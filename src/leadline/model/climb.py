@@ -41,8 +41,11 @@ LITTLE: Final = 0.1
 MOST_STEPS: Final = 40
 """Settlings of one sample; ordinary books take two to ten. [-]"""
 
-STRIDE: Final = 2.0
+STRIDE: Final = 0.7
 """How far the first step may lead, in prior sds: beyond that a parabola says little. [-]"""
+
+KEPT: Final = 0.8
+"""Share of what it promised from which a step says nothing against the curvature. [-]"""
 
 LONGER: Final = 2.0
 SHORTER: Final = 3.0
@@ -119,10 +122,10 @@ class Climb:
 
         Notes
         -----
-        Slopes squared are the curvature until a step leads down. They say too little of it where those of all
-        divers are alike: no event among many. From then on what the slope lost along short steps is added to
-        them, and steps are no longer than what has been found to hold: where a sample leaves much open, the
-        top of the parabola lies beyond all sense. `curve` stays as the slopes have it.
+        Slopes squared are the curvature until a step keeps too little of what it promised. They say too little
+        of it where those of all divers are alike: no event among many. From then on what the slope lost along
+        short steps is added to them. Steps are no longer than what has been found to hold: where a sample
+        leaves much open, the top of the parabola lies beyond all sense. `curve` stays as the slopes have it.
         """
         self.several = self.several or has_several(o)
         sweeper, begin = Sweeper(o), Start(Sites.flat(len(o)), self.mean, self.covariance)
@@ -142,7 +145,7 @@ class Climb:
             tries += 1
             point = np.clip(self.point + step, -REACH, REACH)
             tried, reached = self._at(sweeper, point, found.start)
-            if (falls or reached <= height) and np.abs(step).max() <= NEAR:
+            if (falls or reached - height < KEPT * promised) and np.abs(step).max() <= NEAR:
                 falls = [*falls, (point - self.point, here - self._slope(tried, point))][-REMEMBERED:]
             if reached > height:
                 stride *= LONGER if reached - height > 0.5 * promised else 1.0

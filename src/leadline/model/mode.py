@@ -26,7 +26,7 @@ __all__ = ["Mode", "climbed", "mode"]
 
 FloatArray = NDArray[np.float64]
 
-GAIN: Final = 0.01
+GAIN: Final = 0.05
 """Nats that one step more of a climb must promise. [-]"""
 
 MOST_STEPS: Final = 40

@@ -168,7 +168,17 @@ class Partition:
         self.terms = Terms(
             begun.precision.copy(), begun.shift.copy(), np.full(m, np.nan), np.ones(m), np.full(m, np.nan)
         )
-        self.pace = Pace(np.full(d, FIRST_PART), np.full(d, np.inf), np.maximum(self.loosest, 0.0))
+        self.pace = Pace(
+            np.full(d, FIRST_PART), np.full(d, np.inf), np.zeros(d), self._width(begun.precision)
+        )
+
+    def _width(self, precision: FloatArray) -> FloatArray:
+        """How wide each diver's sites may be from the start: as wide as where they come from."""
+        from leadline.model.sweep import LOOSEST
+
+        first = self.layout.occasion_first[self.layout.diver_occasion[:-1]]
+        wide = np.minimum.reduceat(precision, first) < 0.0
+        return np.where(self.loosest > 0.0, self.loosest, np.where(wide, LOOSEST, 0.0))
 
     def sweep(self, beta: Beta, *, damping: float, rounds: int, enough: float) -> Beta:
         """Refine all sites; what each chunk then says of beta, shape (chunks, p, p), (chunks, p)."""

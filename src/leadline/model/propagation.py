@@ -50,9 +50,6 @@ NEARLY: Final = 0.6
 A row between two readings may go to and fro for ever; the evidence then differs by a hundredth of a nat.
 """
 
-FIRST: Final = 10.0
-"""Change still to come at which a diver may leave off in the first sweep, in tolerances. [-]"""
-
 DIFFERENCE: Final = 1e-4
 """Step of the central differences of the few chances of forms, which are smooth. [-]"""
 
@@ -169,12 +166,12 @@ class Sweeper:
         holder, p = self.holder, self.holder.columns
         begin = start or Start(Sites.flat(0), np.zeros(p), np.eye(p))
         holder.begin(levels_of(theta), begin.sites)
-        mean, covariance = begin.mean, begin.covariance
+        mean, covariance, anew = begin.mean, begin.covariance, not begin.sites.precision.any()
         left, shared = np.inf, _Shared()
         for number in range(1, MOST_SWEEPS + 1):
             damping = min(1.0, 2 * EASY_SWEEPS / number)
-            # No diver need settle closer than the shared effects have.
-            enough = max(0.3 * tolerance, min(0.1 * left, max(NEAR, FIRST * tolerance)))
+            # From nothing, shared effects have first to move before there is a point in settling closely.
+            enough = max(0.3 * tolerance, NEAR if number == 1 and anew else 0.0)
             rounds = MOST_ROUNDS if number <= EASY_SWEEPS else 1
             beta = mean, covariance
             said = holder.sweep(beta, damping=damping, rounds=rounds, enough=enough)
@@ -205,6 +202,12 @@ def _sound(precision: FloatArray) -> bool:
     return not len(whole) or bool(np.linalg.eigvalsh((whole + whole.T) / 2)[0] > -0.9)
 
 
+def _information(slopes: FloatArray) -> FloatArray:
+    """Products of the divers' slopes around what all have in common, which says how far away the mode is."""
+    apart = slopes - slopes.mean(axis=0)
+    return np.asarray(apart.T @ apart)
+
+
 def _propagation(
     theta: Hyperparameters,
     found: Outcome,
@@ -226,7 +229,7 @@ def _propagation(
         found.evidence - 0.5 * determinant,
         chain @ found.slope,
         sweeps,
-        None if slopes is None else slopes.T @ slopes,
+        None if slopes is None else _information(slopes),
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
@@ -10,21 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.model.compiled import njit
-from leadline.model.layout import Layout, Rows
-from leadline.model.observations import SLIPS
-from leadline.model.tail import reading, zones
 
 __all__ = [
     "HABIT",
     "LIGHT_PART",
     "OF_FOUR",
     "Levels",
-    "chances",
-    "edges",
-    "noise",
     "packed",
     "refined",
-    "tilted",
     "unpacked",
 ]
 
@@ -78,61 +70,6 @@ def unpacked(numbers: FloatArray, chance: FloatArray) -> list[Levels]:
         Levels(n[0], n[1], n[2], n[3], n[4], n[5], n[6], n[7], n[8], n[9], c)
         for n, c in zip(numbers, chance)  # noqa: B905 (not known to the compiler)
     ]
-
-
-@njit(cache=True)
-def edges(lay: Layout | Rows, level: Levels, n: int) -> tuple[float, float, float]:
-    """Upper end of the neutral zone, where its light part ends, and its lower end. [kg]."""
-    upper = lay.upper[n] + level.breath_out * lay.upper_breath[n]
-    lower = lay.lower[n] - level.breath_in * lay.lower_breath[n]
-    middle = lay.lower[n] - min(LIGHT_PART, level.breath_in) * lay.lower_breath[n]
-    return upper, middle, lower
-
-
-@njit(cache=True)
-def chances(lay: Layout | Rows, level: Levels, n: int) -> tuple[float, float, float, float]:
-    """Chance of the record in each zone, from light to heavy."""
-    form, right = lay.form[n], 1 - level.wrong
-    wrong = level.wrong * SLIPS[form]
-    light, neutral, heavy = lay.fit[n, 0], lay.fit[n, 1], lay.fit[n, 2]
-    of_neutral = neutral * right + (1 - neutral) * wrong
-    mistaken = as_neutral = 0.0
-    if neutral == 1.0 and heavy == 1.0 and form < OF_FOUR:
-        # Whoever is taken for heavy may be noted so, and a heavy diver who is taken for neutral.
-        mistaken, as_neutral = level.chance[form, 3] * wrong, level.chance[form, 1] * wrong
-    return (
-        level.chance[form, 0] * (light * right + (1 - light) * wrong) + mistaken,
-        level.chance[form, 1] * of_neutral + mistaken,
-        level.chance[form, 2] * of_neutral + mistaken,
-        level.chance[form, 3] * (heavy * right + (1 - heavy) * wrong) + as_neutral,
-    )
-
-
-@njit(cache=True)
-def noise(lay: Layout | Rows, level: Levels, n: int, alone: bool) -> float:
-    """Variance around the expected need; scatter that is shared belongs to the latent scalars."""
-    found: float = lay.reading_variance[n]
-    if alone:
-        found += level.scatter_variance
-    if lay.form[n] == HABIT:
-        found += level.habit_variance
-    return found
-
-
-@njit(cache=True)
-def tilted(
-    lay: Layout | Rows, level: Levels, n: int, alone: bool, mean: float, variance: float
-) -> tuple[float, float, float]:
-    """Log evidence of a row against its cavity, and two derivatives in the mean."""
-    around = variance + noise(lay, level, n, alone)
-    if lay.point[n]:
-        habit = lay.form[n] == HABIT
-        # A chosen lead cannot be a wrong record.
-        wrong = 0.0 if habit else level.wrong
-        return reading(mean, lay.lower[n] - habit * level.habit, wrong, around)
-    upper, middle, lower = edges(lay, level, n)
-    l0, l1, l2, l3 = chances(lay, level, n)
-    return zones(mean, upper, middle, lower, l0, l1, l2, l3, math.sqrt(around))
 
 
 @njit(cache=True)

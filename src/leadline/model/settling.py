@@ -22,12 +22,12 @@ from leadline.model.elimination import (
     step,
 )
 from leadline.model.layout import Layout
-from leadline.model.likelihood import POINT_RANGE
+from leadline.model.likelihood import NARROW, POINT_RANGE
 from leadline.model.observations import SLIPS
 from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, SURE, plain, tilted
 from leadline.model.row import HABIT, LIGHT_PART, OF_FOUR, Levels
 from leadline.model.small_matrix import form
-from leadline.model.tail import interval, normal, reading
+from leadline.model.tail import INV_ROOT_2PI, SOUND, interval, normal, reading
 
 __all__ = ["PLACES", "Settled", "settle"]
 
@@ -69,26 +69,119 @@ class Settled(NamedTuple):
     first_variance: FloatArray
 
 
+class _Seen(NamedTuple):
+    """What a record says against its cavity.
+
+    Parameters
+    ----------
+    value, slope, curvature : float
+        As of `prepared.tilted`.
+    upper, middle, lower : float
+        Density of need at the ends of the zones, over the chance of the record. [1/kg]
+    light, neutral, heavier, heavy : float
+        Chance of need in each zone, over the chance of the record.
+    """
+
+    value: float
+    slope: float
+    curvature: float
+    upper: float
+    middle: float
+    lower: float
+    light: float
+    neutral: float
+    heavier: float
+    heavy: float
+
+
+@njit(cache=True)
+def _seen(rows: FloatArray, n: int, mean: float, around: float) -> _Seen:
+    """A record that is no reading; the long way where digits would be lost on the short one."""
+    l0, l1, l2, l3 = rows[n, L0], rows[n, L1], rows[n, L2], rows[n, L3]
+    sd = math.sqrt(around)
+    s0, s1, s2 = (rows[n, E0] - mean) / sd, (rows[n, E1] - mean) / sd, (rows[n, E2] - mean) / sd
+    f0, f1, f2 = normal(s0), normal(s1), normal(s2)
+    light, heavy = 1 - f0, f2
+    neutral, heavier = f0 - f1 if s0 > s1 else 0.0, f1 - f2 if s1 > s2 else 0.0
+    chance = l0 * light + l1 * neutral + l2 * heavier + l3 * heavy
+    if not chance > SOUND or (l0 == l3 == 0.0 and s0 - s2 < NARROW):
+        return _seen_far(rows[n], mean, around, s0, s1, s2)
+    whole = 1 / chance
+    scale = INV_ROOT_2PI * whole / sd
+    upper, middle = scale * math.exp(-0.5 * s0 * s0), scale * math.exp(-0.5 * s1 * s1)
+    lower = scale * math.exp(-0.5 * s2 * s2)
+    w0, w1, w2 = (l1 - l0) * upper, (l2 - l1) * middle, (l3 - l2) * lower
+    slope = -(w0 + w1 + w2)
+    moment = 0.0
+    if w0 != 0.0:
+        moment += w0 * s0
+    if w1 != 0.0:
+        moment += w1 * s1
+    if w2 != 0.0:
+        moment += w2 * s2
+    return _Seen(
+        math.log(chance),
+        slope,
+        -moment / sd - slope * slope,
+        upper,
+        middle,
+        lower,
+        light * whole,
+        neutral * whole,
+        heavier * whole,
+        heavy * whole,
+    )
+
+
+@njit(cache=True)
+def _seen_far(row: FloatArray, mean: float, around: float, s0: float, s1: float, s2: float) -> _Seen:
+    value, slope, curvature = tilted(row, mean, around - row[NOISE])
+    whole, base = math.exp(-value), -0.5 * math.log(2 * math.pi * around) - value
+    return _Seen(
+        value,
+        slope,
+        curvature,
+        math.exp(base - 0.5 * s0 * s0),
+        math.exp(base - 0.5 * s1 * s1),
+        math.exp(base - 0.5 * s2 * s2),
+        normal(-s0) * whole,
+        (interval(s0, s1) if s0 > s1 else 0.0) * whole,
+        (interval(s1, s2) if s1 > s2 else 0.0) * whole,
+        normal(s2) * whole,
+    )
+
+
 @njit(cache=True)
 def _scales(
     lay: Layout, level: Levels, rows: FloatArray, d: int, terms: Terms, found: Settled, gradient: FloatArray
 ) -> float:
     """The rows' part of the evidence and its derivatives, cavities held."""
     total = 0.0
-    # What a row's function needs is handed to it by itself: whole layouts are dear to hand on.
+    # What a row's function needs is taken out by itself: whole layouts are dear to hand on.
     upper_breath, lower_breath, fit, chance = lay.upper_breath, lay.lower_breath, lay.fit, level.chance
     wrong, part = level.wrong, level.breath_in < LIGHT_PART
     for o in range(lay.diver_occasion[d], lay.diver_occasion[d + 1]):
         low, high = lay.occasion_first[o], lay.occasion_first[o + 1]
         for n in range(low, high):
-            v, m = terms.variance[n], terms.need[n]
-            held = max(1 / v - terms.precision[n], 1e-10)
-            c = (m / v - terms.shift[n]) / held
+            v, m, precision, shift = terms.variance[n], terms.need[n], terms.precision[n], terms.shift[n]
+            held = max(1 / v - precision, 1e-10)
+            c = (m / v - shift) / held
             found.cavity_mean[n], found.cavity_variance[n] = c, 1 / held
-            value, slope, curvature = tilted(rows[n], c, 1 / held)
+            around = 1 / held + rows[n, NOISE]
+            if lay.point[n]:
+                value, slope, curvature = reading(c, rows[n, E0], rows[n, L1], around)
+                if rows[n, L0] != SURE and lay.form[n] != HABIT:
+                    good = math.exp(reading(c, rows[n, E0], 0.0, around)[0] - value)
+                    gradient[WRONG] += math.exp(-value) / POINT_RANGE - good
+            else:
+                seen = _seen(rows, n, c, around)
+                value, slope, curvature = seen.value, seen.slope, seen.curvature
+                _edges_gradient(rows, n, upper_breath[n], lower_breath[n], part, seen, gradient)
+                if not plain(rows[n]):
+                    _zones_gradient(fit, chance, wrong, n, lay.form[n], seen, gradient)
             total += value - 0.5 * (m * m / v - c * c * held) - 0.5 * math.log(v * held)
-            b = terms.shift[n] - terms.precision[n] * lay.prior[n]
-            total += terms.shift[n] * lay.prior[n] - 0.5 * terms.precision[n] * lay.prior[n] ** 2
+            b = shift - precision * lay.prior[n]
+            total += shift * lay.prior[n] - 0.5 * precision * lay.prior[n] ** 2
             total += 0.5 * b * (m - lay.prior[n])
             bend = curvature + slope * slope
             if high - low == 1:
@@ -96,82 +189,53 @@ def _scales(
             if lay.form[n] == HABIT:
                 gradient[HABIT_MEAN] += slope
                 gradient[HABIT_SD] += bend * level.habit_variance
-                continue
-            around = 1 / held + rows[n, NOISE]
-            if rows[n, L0] == SURE:
-                continue
-            if lay.point[n]:
-                good = math.exp(reading(c, rows[n, E0], 0.0, around)[0] - value)
-                gradient[WRONG] += math.exp(-value) / POINT_RANGE - good
-                continue
-            word = lay.form[n]
-            _edges_gradient(rows[n], upper_breath[n], lower_breath[n], part, c, around, value, gradient)
-            if plain(rows[n]):
-                continue
-            _zones_gradient(rows[n], fit[n], chance[word], wrong, word, c, around, value, gradient)
     return total
 
 
 @njit(cache=True)
 def _edges_gradient(
-    row: FloatArray,
+    rows: FloatArray,
+    n: int,
     upper_breath: float,
     lower_breath: float,
     part: bool,
-    mean: float,
-    variance: float,
-    value: float,
+    seen: _Seen,
     gradient: FloatArray,
 ) -> None:
     """Derivatives of a row's log evidence in the breath range."""
-    sd = math.sqrt(variance)
-    base = -0.5 * math.log(2 * math.pi) - value - math.log(sd)
-    s0, s1, s2 = (row[E0] - mean) / sd, (row[E1] - mean) / sd, (row[E2] - mean) / sd
-    if upper_breath != 0.0 and not math.isinf(s0):
-        gradient[OUT] += upper_breath * (row[L1] - row[L0]) * math.exp(base - 0.5 * s0 * s0)
-    if lower_breath != 0.0 and not math.isinf(s2):
-        moved = (row[L3] - row[L2]) * math.exp(base - 0.5 * s2 * s2)
+    if upper_breath != 0.0:
+        gradient[OUT] += upper_breath * (rows[n, L1] - rows[n, L0]) * seen.upper
+    if lower_breath != 0.0:
+        moved = (rows[n, L3] - rows[n, L2]) * seen.lower
         if part:
-            moved += (row[L2] - row[L1]) * math.exp(base - 0.5 * s1 * s1)
+            moved += (rows[n, L2] - rows[n, L1]) * seen.middle
         gradient[IN] -= lower_breath * moved
 
 
 @njit(cache=True)
 def _zones_gradient(
-    row: FloatArray,
     fit: FloatArray,
     chance: FloatArray,
     wrong: float,
+    n: int,
     word: int,
-    mean: float,
-    variance: float,
-    value: float,
+    seen: _Seen,
     gradient: FloatArray,
 ) -> None:
     """Derivatives of a row's log evidence in wrong records and the chances of its form."""
-    sd = math.sqrt(variance)
-    s0, s1, s2 = (row[E0] - mean) / sd, (row[E1] - mean) / sd, (row[E2] - mean) / sd
-    whole = math.exp(-value)
-    fits = (fit[0], fit[1], fit[1], fit[2])
-    inside = (
-        normal(-s0),
-        interval(s0, s1) if s0 > s1 else 0.0,
-        interval(s1, s2) if s1 > s2 else 0.0,
-        normal(s2),
-    )
+    fits = (fit[n, 0], fit[n, 1], fit[n, 1], fit[n, 2])
+    inside = (seen.light, seen.neutral, seen.heavier, seen.heavy)
+    slip = SLIPS[word]
     for zone in range(4):
-        share = inside[zone] * whole
-        right = fits[zone]
-        gradient[WRONG] += share * chance[zone] * (SLIPS[word] * (1 - right) - right)
-        gradient[CHANCE + 4 * word + zone] += share * (
-            right * (1 - wrong) + (1 - right) * wrong * SLIPS[word]
-        )
-    if fit[1] == 1.0 and fit[2] == 1.0 and word < OF_FOUR:
-        others = (inside[0] + inside[1] + inside[2]) * whole
-        share = inside[3] * whole
-        gradient[WRONG] += SLIPS[word] * (share * chance[1] + others * chance[3])
-        gradient[CHANCE + 4 * word + 1] += share * wrong * SLIPS[word]
-        gradient[CHANCE + 4 * word + 3] += others * wrong * SLIPS[word]
+        share, right = inside[zone], fits[zone]
+        gradient[WRONG] += share * chance[word, zone] * (slip * (1 - right) - right)
+        gradient[CHANCE + 4 * word + zone] += share * (right * (1 - wrong) + (1 - right) * wrong * slip)
+    if fit[n, 1] == 1.0 and fit[n, 2] == 1.0 and word < OF_FOUR:
+        others = inside[0] + inside[1] + inside[2]
+        share = inside[3]
+        gradient[WRONG] += slip * (share * chance[word, 1] + others * chance[word, 3])
+        gradient[CHANCE + 4 * word + 1] += share * wrong * slip
+        gradient[CHANCE + 4 * word + 3] += others * wrong * slip
 
 
 @njit(cache=True)

@@ -25,7 +25,7 @@ from leadline.model.prepared import L0, SURE, site
 from leadline.model.row import Levels
 from leadline.model.small_matrix import cholesky
 
-__all__ = ["NEAR", "NEVER", "Pace", "finish", "sweep"]
+__all__ = ["LOOSEST", "NEAR", "NEVER", "Pace", "finish", "sweep"]
 
 FloatArray = NDArray[np.float64]
 
@@ -56,10 +56,21 @@ is reckoned anew with every refinement. [-, -]"""
 
 
 class Pace(NamedTuple):
-    """How fast each diver's sites move, how far they have to go, how wide they may be; shape (d,)."""
+    """How each diver's sites move; shape (d,).
+
+    Parameters
+    ----------
+    part : ndarray
+        Share of the refined sites in the next blend.
+    last, inner : ndarray
+        Change still to come before the last sweep, and with beta held after it.
+    loosest : ndarray
+        Least precision of a site against its cavity's, or `NEVER`.
+    """
 
     part: FloatArray
     last: FloatArray
+    inner: FloatArray
     loosest: FloatArray
 
 
@@ -193,38 +204,46 @@ def _refine(
     base = expected(lay, d, z, own)
     begin = lay.occasion_first[lay.diver_occasion[d]]
     end = begin + len(z)
+    need, variance = np.empty(len(z)), np.empty(len(z))
     last = left = math.inf
+    fresh = anew = False
     for turn in range(rounds):
-        need, variance = terms.need[begin:end].copy(), terms.variance[begin:end].copy()
+        need[:], variance[:] = terms.need[begin:end], terms.variance[begin:end]
         anew = _stale(terms, begin, end, left)
         _reckoned(lay, level, d, z, base, at, terms, pace, square, anew)
         if pace.loosest[d] < 0.0 and _improper(terms, begin, end):
             _tighten(terms, pace, d, begin, end)
             continue
-        left = _moved(lay, level, terms, begin, end, need, variance)
+        left = _moved(lay, level, terms, begin, end, need, variance) / pace.part[d]
         if turn == 0:
+            if rounds > 1:
+                left = max(left, pace.inner[d])
+            if math.isnan(need[0]):
+                left = math.inf  # nobody has looked at these rows yet
             # What the last refinement and the other divers have moved since.
-            left /= pace.part[d]
             if rounds == 1:
                 part = 0.6 * pace.part[d] if left > pace.last[d] else 1.15 * pace.part[d]
                 pace.part[d] = max(part, 0.05)
             pace.last[d] = left
             pace.part[d] = min(pace.part[d], damping)
+            fresh = left < enough and pace.loosest[d] != 0.0
         else:
-            left /= pace.part[d]
             part = 0.6 * pace.part[d] if left > last else 1.15 * pace.part[d]
             # Contradictory records can chase each other for ever at any fixed pace.
             pace.part[d] = min(max(part, 0.05), damping)
             if pace.loosest[d] == 0.0 and left < NEAR:
                 pace.loosest[d] = LOOSEST
             elif left < enough:
-                break
+                fresh = True
             elif pace.loosest[d] < 0.0 and pace.part[d] < SLOW:
                 pace.loosest[d] = NEVER
-            last = left
+            last = pace.inner[d] = left
+        if fresh:
+            break
         _update(rows, terms, begin, end, pace.part[d], min(pace.loosest[d], 0.0))
-    _told(lay, level, d, z, base, at, terms, pace, precision, shift)
-    reach(lay, level, d, z, at, terms, square)
+    _told(lay, level, d, z, base, at, terms, pace, precision, shift, fresh)
+    if not (fresh and anew):
+        reach(lay, level, d, z, at, terms, square)
 
 
 @njit(cache=True)
@@ -239,11 +258,12 @@ def _told(
     pace: Pace,
     precision: FloatArray,
     shift: FloatArray,
+    fresh: bool,
 ) -> None:
-    """Add what the diver's sites say of beta; sites too wide for that are tightened."""
+    """Add what the diver's sites say of beta, eliminated already if `fresh`; too wide ones are tightened."""
     begin = lay.occasion_first[lay.diver_occasion[d]]
     end = begin + len(z)
-    sound = not math.isnan(eliminate(lay, level, d, base, at, terms))
+    sound = fresh or not math.isnan(eliminate(lay, level, d, base, at, terms))
     if sound:
         couple(lay, level, d, z, at, terms, True)
         wide = False
