@@ -49,6 +49,11 @@ def planned():
 def alike(one, other) -> bool:
     if isinstance(one, Sights):
         return all(alike(getattr(one, part.name), getattr(other, part.name)) for part in fields(one))
+    if isinstance(one, np.ndarray) and one.dtype.kind == "f":
+        # Products of matrices of another shape are rounded otherwise.
+        return one.shape == other.shape and bool(
+            np.allclose(one, other, rtol=1e-14, atol=1e-14, equal_nan=True)
+        )
     if isinstance(one, np.ndarray):
         return bool(np.array_equal(one, other))
     return bool(one == other or (one != one and other != other))
