@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
+from leadline.model import sequel
 from leadline.model.density import corrected
 from leadline.model.small_array import (
     evenly,
@@ -90,3 +91,25 @@ def test_where_nothing_settles_anew_the_rows_one_by_one_stand():
         log_conditional=lambda few, direction, which: np.full((len(which), len(few)), np.nan),
     )
     assert_array_equal(corrected(found, 0, points, logs), logs)
+
+
+def test_needs_that_have_moved_under_the_same_sites(rng):
+    # Independent: the posterior of the directions by the inverse of its precision, scatter of dives as noise
+    # that their rows share.
+    n, r, variance = 7, 3, 0.3
+    loadings, mean, moved = rng.normal(size=(n, r)), rng.normal(size=n), rng.normal(size=n)
+    together = sequel.Together(np.array([1, 2, 0, 3, 5, 4, 6]), variance)
+    at = sequel.latent(n, r)
+    at.precision[:], at.shift[:] = rng.uniform(0.2, 2.0, n), rng.normal(size=n)
+    at.precision[3] = at.shift[3] = 0.0  # a row that says nothing
+    sequel._rebuilt(at, loadings, mean, together, np.empty(r), np.empty(r))
+    sequel.carried(at, loadings, moved, together)
+    dive = np.array([0, 0, 0, 1, 2, 2, 3])
+    known = at.precision > 0
+    shares = (dive[:, None] == dive) & (np.bincount(dive)[dive] > 1)
+    noise = np.diag(1 / at.precision[known]) + variance * shares[np.ix_(known, known)]
+    read = at.shift[known] / at.precision[known] - (mean + moved)[known]
+    pull = loadings[known].T @ np.linalg.inv(noise)
+    covariance = np.linalg.inv(np.eye(r) + pull @ loadings[known])
+    assert_allclose(at.covariance, covariance, rtol=1e-9)
+    assert_allclose(at.mean, covariance @ pull @ read, rtol=1e-9)

@@ -122,10 +122,11 @@ class Climb:
 
         Notes
         -----
-        Slopes squared are the curvature until a step keeps too little of what it promised. They say too little
-        of it where those of all divers are alike: no event among many. From then on what the slope lost along
-        short steps is added to them. Steps are no longer than what has been found to hold: where a sample
-        leaves much open, the top of the parabola lies beyond all sense. `curve` stays as the slopes have it.
+        Products of slopes are the curvature until a step keeps too little of what it promised. They say too
+        little of it where those of all divers are alike: no event among many. From then on what the slope
+        lost along short steps is added to them. Steps are no longer than what has been found to hold: where
+        a sample leaves much open, the top of the parabola lies beyond all sense. `curve` stays as the
+        slopes have it.
         """
         self.several = self.several or has_several(o)
         sweeper, begin = Sweeper(o), Start(Sites.flat(len(o)), self.mean, self.covariance)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from leadline.model.compiled import njit
 from leadline.model.crowd_problem import Found, Posed
 from leadline.model.density import FEW_SWEEPS, LOG_SQRT_2PI, NEARLY, STEP, WEIGHTY
-from leadline.model.sequel import Effort, latent, settle
+from leadline.model.sequel import Effort, carried, latent, settle
 from leadline.model.small_array import highest
 from leadline.model.small_matrix import dot
 
@@ -66,16 +66,24 @@ def log_conditional(
         for j in range(f.shape[1]):
             left[i, j] = f[i, j] - along[i] * unit[j]
     logs = np.empty(len(points))
-    mean = np.empty(n)
+    mean, moved = np.empty(n), np.empty(n)
+    state, determinant, before = latent(n, f.shape[1]), math.nan, 0.0
     for u in range(len(points)):
         score = (points[u] - found.start[k, direction]) / length
         for i in range(n):
             mean[i] = posed.mean[k, i] + score * along[i]
-        state = latent(n, f.shape[1])
-        _, evidence, to_come = settle(rows, left, mean, posed.together[k], state, NEARLY_ENOUGH)
+            moved[i] = (score - before) * along[i]
+        if not math.isnan(determinant):
+            # Sites settled given one point are near to those given the next, and so is what follows.
+            carried(state, left, moved, posed.together[k])
+        _, evidence, to_come, determinant = settle(
+            rows, left, mean, posed.together[k], state, NEARLY_ENOUGH, determinant
+        )
+        before = score
         logs[u] = evidence - 0.5 * score * score - math.log(length) - LOG_SQRT_2PI
         if not to_come < NEARLY:
             logs[u] = math.nan
+            state, determinant = latent(n, f.shape[1]), math.nan
     return logs
 
 

@@ -27,7 +27,6 @@ from leadline.model.density import (
     UNLIKE,
 )
 from leadline.model.grid import BROAD, COARSE, DEPTH, FINE, REACH
-from leadline.model.sequel import told, worth
 from leadline.model.small_array import (
     copied,
     evenly,
@@ -38,6 +37,7 @@ from leadline.model.small_array import (
     probabilities,
     widths,
 )
+from leadline.model.told import told, worth
 
 __all__ = ["evidence_of", "grid", "weights_of"]
 

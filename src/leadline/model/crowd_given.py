@@ -49,7 +49,7 @@ def _anew(
         # Where sites wider than their cavities do not settle, narrower ones mostly do.
         for effort in (LOOSE, TIGHT):
             state = latent(n, f.shape[1])
-            _, _, to_come = settle(rows, own[:n], mean, posed.together[k], state, effort)
+            _, _, to_come, _ = settle(rows, own[:n], mean, posed.together[k], state, effort)
             multiply(state.covariance, own[n], v)
             variance = dot(v, own[n])
             if to_come < NEARLY and variance < found.start_sd[k, target] ** 2:

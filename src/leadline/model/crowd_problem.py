@@ -130,7 +130,7 @@ def settled_of(posed: Posed) -> Found:
         if k:
             copied(states[0].precision, state.precision)
             copied(states[0].shift, state.shift)
-        mass[k], _, _ = settle(posed.rows[k], f[:n], posed.mean[k, :n], posed.together[k], state, CLOSELY)
+        mass[k], _, _, _ = settle(posed.rows[k], f[:n], posed.mean[k, :n], posed.together[k], state, CLOSELY)
         states.append(state)
     length = np.empty((g, n + t))
     for k in range(g):

@@ -14,23 +14,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.model.compiled import njit
-from leadline.model.likelihood import SAFE_LEVEL
-from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, POINT, bent
+from leadline.model.prepared import bent
 from leadline.model.row import refined
 from leadline.model.small_array import copied
 from leadline.model.small_matrix import dot, multiply
 from leadline.model.solo import LOOSEST, MOST_KNOWN, NEAR, TOLERANCE
-from leadline.model.tail import interval, log_zones, normal, reading
+from leadline.model.told import told, worth
 
-__all__ = ["CLOSELY", "Effort", "Latent", "Together", "given", "latent", "settle", "told", "worth"]
+__all__ = ["CLOSELY", "Effort", "Latent", "Together", "carried", "given", "latent", "settle"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 PATIENCE: Final = 30
 """Sweeps after which sites that are wider than their cavities must still be settling. [-]"""
-
-TINY: Final = 1e-280
 
 SLIGHT: Final = 0.01
 """Part of the tolerance that a site may be off by. [-]"""
@@ -105,57 +102,6 @@ def latent(rows: int, directions: int) -> Latent:
         np.zeros(rows),
         np.ones(rows),
     )
-
-
-class Told(NamedTuple):
-    """What one row says of its need, whatever it is expected to be: variance, edges and chances."""
-
-    point: bool
-    read: float
-    wrong: float
-    around: float
-    e0: float
-    e1: float
-    e2: float
-    l0: float
-    l1: float
-    l2: float
-    l3: float
-    plain: bool
-
-
-@njit(cache=True)
-def told(row: FloatArray, variance: float) -> Told:
-    """A prepared row's likelihood with its need known but for `variance`. [kg²]."""
-    around = variance + row[NOISE]
-    if row[L0] == POINT:
-        return Told(True, row[E0], row[L1], around, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False)
-    l0, l1, l2, l3 = row[L0], row[L1], row[L2], row[L3]
-    # No zone is impossible and the neutral zone is one: then nothing cancels.
-    plain = l1 == l2 and min(l0, l1, l3) > SAFE_LEVEL
-    return Told(False, 0.0, 0.0, math.sqrt(around), row[E0], row[E1], row[E2], l0, l1, l2, l3, plain)
-
-
-@njit(cache=True)
-def worth(of: Told, mean: float) -> float:
-    """Log evidence of a row whose need is expected at `mean`. [kg]."""
-    if of.point:
-        return reading(mean, of.read, of.wrong, of.around)[0]
-    s0, s2 = (of.e0 - mean) / of.around, (of.e2 - mean) / of.around
-    if of.plain:
-        chance = of.l1
-        if of.e0 != math.inf:
-            chance += (of.l0 - of.l1) * normal(-s0)
-        if of.e2 != -math.inf:
-            chance += (of.l3 - of.l1) * normal(s2)
-        return math.log(chance)
-    s1 = (of.e1 - mean) / of.around
-    chance = of.l0 * normal(-s0) + of.l3 * normal(s2)
-    if s0 > s1:
-        chance += of.l1 * interval(s0, s1)
-    if s1 > s2:
-        chance += of.l2 * interval(s1, s2)
-    return math.log(chance) if chance > TINY else log_zones(s0, s1, s2, of.l0, of.l1, of.l2, of.l3)
 
 
 @njit(cache=True)
@@ -282,6 +228,30 @@ def _tightened(
 
 
 @njit(cache=True)
+def carried(at: Latent, loadings: FloatArray, moved: FloatArray, together: Together) -> None:
+    """Posterior of the directions when all expected needs have moved by `moved` [kg] under the sites."""
+    pulled = np.zeros(len(at.mean))
+    for n in range(len(moved)):
+        p = at.precision[n]
+        if p == 0.0:
+            continue
+        known = shared = 0.0
+        other = n
+        while together.following[n] != n:
+            known += at.precision[other]
+            shared += at.precision[other] * moved[other]
+            other = together.following[other]
+            if other == n:
+                break
+        scatter = together.variance / (1 + together.variance * known) * shared
+        own, pull = loadings[n], p * (moved[n] - scatter)
+        for i in range(len(pulled)):
+            pulled[i] += pull * own[i]
+    for i in range(len(pulled)):
+        at.mean[i] -= dot(at.covariance[i], pulled)
+
+
+@njit(cache=True)
 def settle(
     rows: FloatArray,
     loadings: FloatArray,
@@ -289,7 +259,8 @@ def settle(
     together: Together,
     at: Latent,
     effort: Effort,
-) -> tuple[float, float, float]:
+    determinant: float = math.nan,
+) -> tuple[float, float, float, float]:
     """Settle the sites of some rows, beginning with those in `at`.
 
     Parameters
@@ -304,11 +275,15 @@ def settle(
         Changed in place.
     effort : Effort
         How closely.
+    determinant : float
+        Log determinant of the sites where the posterior in `at` is theirs already, as returned; else NaN.
 
     Returns
     -------
     log_mass, log_evidence, left : float
         As in `leadline.model.solo.Settled`.
+    determinant : float
+        Of the sites.
     """
     count = len(rows)
     row, v = np.empty(len(at.mean)), np.empty(len(at.mean))
@@ -318,7 +293,8 @@ def settle(
     begun = False
     for n in range(count):
         begun |= at.precision[n] != 0.0
-    determinant = _rebuilt(at, loadings, mean, together, row, v)
+    if math.isnan(determinant):
+        determinant = _rebuilt(at, loadings, mean, together, row, v)
     if math.isnan(determinant):
         determinant = _tightened(at, loadings, mean, together, row, v)
     elif may and begun:
@@ -382,4 +358,4 @@ def settle(
         scale = value - own + 0.5 * math.log(grown)
         mass += constant
         evidence += constant + scale
-    return mass, evidence, left
+    return mass, evidence, left, determinant
