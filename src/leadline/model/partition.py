@@ -32,7 +32,7 @@ __all__ = ["Beta", "Holder", "Outcome", "Partition", "left_over"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-WORTH_THREADS: Final = 4000
+WORTH_THREADS: Final = 1000
 """Rows from which a second thread is worth its while. [-]"""
 
 FIRST_PART: Final = 0.7
