@@ -1,6 +1,7 @@
 """What every test rests on: one thread, no network, no book of the user's own, one browser for all pages."""
 
 import importlib.util
+import logging
 import os
 import shutil
 import socket
@@ -43,6 +44,20 @@ def no_book_of_the_users(tmp_path_factory):
         patch.delenv("LEADLINE_BOOK", raising=False)
         patch.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
         yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def no_word_of_lost_workers():
+    """Keep tasks of workers that were lost from telling so when they are collected.
+
+    They tell it with a traceback, which parses source; where something else is being parsed just then, as
+    Hypothesis does, CPython 3.11 ends that in a `SystemError` (its issue 106905; number from memory).
+    """
+    logger = logging.getLogger("asyncio")
+    level = logger.level
+    logger.setLevel(logging.CRITICAL)
+    yield
+    logger.setLevel(level)
 
 
 @pytest.fixture(scope="session")
