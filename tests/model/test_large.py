@@ -16,6 +16,7 @@ from leadline.model.people import Population
 from leadline.model.population import fit, likeliest
 from leadline.model.propagation import Sweeper
 from leadline.model.search import REACH, Height, sought
+from tests.reference.books import reference
 from tests.reference.engine import engine
 
 from .worlds import draw, lone
@@ -24,6 +25,14 @@ from .worlds import draw, lone
 @pytest.fixture(scope="module")
 def book():
     return draw(np.random.default_rng(5), divers=500, dives=8, exposures=5).observations
+
+
+@pytest.mark.parametrize("name", ["rich", "sparse"])
+def test_a_climb_neither_creeps_nor_goes_to_and_fro(name):
+    # Pinned: with products of slopes around zero, and a step corrected by setbacks alone, 14 and 7.
+    climb, _ = mode.climbed(reference(name).observations)
+    assert climb.arrived
+    assert climb.calls <= 6
 
 
 def test_a_sample_is_of_whole_divers_and_always_the_same(book):

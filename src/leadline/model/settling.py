@@ -27,7 +27,7 @@ from leadline.model.observations import SLIPS
 from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, SURE, plain, tilted
 from leadline.model.row import HABIT, LIGHT_PART, OF_FOUR, Levels
 from leadline.model.small_matrix import form
-from leadline.model.tail import INV_ROOT_2PI, SOUND, interval, normal, reading
+from leadline.model.tail import INV_ROOT_2PI, SOUND, interval, normal, reading, weighted
 
 __all__ = ["PLACES", "Settled", "settle"]
 
@@ -112,13 +112,7 @@ def _seen(rows: FloatArray, n: int, mean: float, around: float) -> _Seen:
     lower = scale * math.exp(-0.5 * s2 * s2)
     w0, w1, w2 = (l1 - l0) * upper, (l2 - l1) * middle, (l3 - l2) * lower
     slope = -(w0 + w1 + w2)
-    moment = 0.0
-    if w0 != 0.0:
-        moment += w0 * s0
-    if w1 != 0.0:
-        moment += w1 * s1
-    if w2 != 0.0:
-        moment += w2 * s2
+    moment = weighted(w0, s0, w1, s1, w2, s2)
     return _Seen(
         math.log(chance),
         slope,
@@ -135,6 +129,7 @@ def _seen(rows: FloatArray, n: int, mean: float, around: float) -> _Seen:
 
 @njit(cache=True)
 def _seen_far(row: FloatArray, mean: float, around: float, s0: float, s1: float, s2: float) -> _Seen:
+    """The same by logarithms, as far out as a record can be."""
     value, slope, curvature = tilted(row, mean, around - row[NOISE])
     whole, base = math.exp(-value), -0.5 * math.log(2 * math.pi * around) - value
     return _Seen(

@@ -11,7 +11,7 @@ from typing import Final
 from leadline.model.compiled import njit
 from leadline.model.likelihood import DEEP, NODES, POINT_RANGE, WEIGHTS
 
-__all__ = ["interval", "log_normal", "normal", "reading", "slopes", "within", "zones"]
+__all__ = ["interval", "log_normal", "normal", "reading", "slopes", "weighted", "within", "zones"]
 
 ROOT_HALF: Final = math.sqrt(0.5)
 LOG_SQRT_2PI: Final = 0.5 * math.log(2 * math.pi)
@@ -94,6 +94,19 @@ def _pulled(score: float, step: float, value: float) -> float:
 
 
 @njit(cache=True)
+def weighted(w0: float, s0: float, w1: float, s1: float, w2: float, s2: float) -> float:
+    """Scores at three edges by their weights; an edge without weight may be infinitely far."""
+    found = 0.0
+    if w0 != 0.0:
+        found += w0 * s0
+    if w1 != 0.0:
+        found += w1 * s1
+    if w2 != 0.0:
+        found += w2 * s2
+    return found
+
+
+@njit(cache=True)
 def zones(
     need: float,
     e0: float,
@@ -132,13 +145,7 @@ def zones(
     value = math.log(chance) if chance > TINY else log_zones(s0, s1, s2, l0, l1, l2, l3)
     w0, w1, w2 = _pulled(s0, l1 - l0, value), _pulled(s1, l2 - l1, value), _pulled(s2, l3 - l2, value)
     slope = -(w0 + w1 + w2) / sd
-    moment = 0.0
-    if w0 != 0.0:
-        moment += w0 * s0
-    if w1 != 0.0:
-        moment += w1 * s1
-    if w2 != 0.0:
-        moment += w2 * s2
+    moment = weighted(w0, s0, w1, s1, w2, s2)
     curvature = -moment / (sd * sd) - slope * slope
     return value, slope, curvature
 
@@ -177,13 +184,7 @@ def slopes(
         return slope, curvature
     scale = INV_ROOT_2PI / chance
     slope = -(d0 + d1 + d2) * scale / sd
-    moment = 0.0
-    if d0 != 0.0:
-        moment += d0 * s0
-    if d1 != 0.0:
-        moment += d1 * s1
-    if d2 != 0.0:
-        moment += d2 * s2
+    moment = weighted(d0, s0, d1, s1, d2, s2)
     return slope, -moment * scale / (sd * sd) - slope * slope
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +11,11 @@ from numpy.typing import NDArray
 from leadline.model.compiled import njit
 from leadline.model.likelihood import SAFE_LEVEL
 from leadline.model.prepared import E0, E1, E2, L0, L1, L2, L3, NOISE, POINT
-from leadline.model.tail import interval, log_zones, normal, reading
+from leadline.model.tail import TINY, interval, log_zones, normal, reading
 
 __all__ = ["told", "worth"]
 
 FloatArray = NDArray[np.float64]
-
-TINY: Final = 1e-280
 
 
 class Told(NamedTuple):
