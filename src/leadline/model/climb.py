@@ -23,7 +23,7 @@ from leadline.model.propagation import Sweeper
 from leadline.model.search import REACH
 from leadline.model.sites import Propagation, Sites, Start
 
-__all__ = ["ROUGHLY", "Climb", "has_several", "step_to_top"]
+__all__ = ["ROUGHLY", "Climb", "curved", "has_several", "step_to_top"]
 
 FloatArray = NDArray[np.float64]
 
@@ -77,6 +77,7 @@ class Climb:
         self.point, self.mean, self.covariance = point, mean, covariance
         self.step: FloatArray = np.zeros(len(point))
         self.curve: FloatArray = np.eye(len(point))
+        self.corrected: FloatArray = self.curve
         self.follow: FloatArray = np.zeros((len(mean), len(point)))
         self.calls = self.sweeps = self.rounds = self.rows = 0
         self.arrived = self.several = False
@@ -92,13 +93,7 @@ class Climb:
 
     def _look(self, found: Propagation) -> None:
         """Curvature where the sites have settled."""
-        k = len(self.point)
-        information = np.zeros((0, 0)) if found.information is None else found.information
-        scale = np.concatenate([SPREAD, np.ones(len(information) - k)])
-        whole = information * np.outer(scale, scale) + np.eye(len(information))
-        cross, inner = whole[k:, :k], whole[k:, k:]
-        self.follow = np.asarray(-np.linalg.solve(inner, cross), float)
-        self.curve = np.asarray(whole[:k, :k] + cross.T @ self.follow, float)
+        self.curve, self.follow = curved(found)
 
     @staticmethod
     def _slope(found: Propagation, point: FloatArray) -> FloatArray:
@@ -126,7 +121,7 @@ class Climb:
         little of it where those of all divers are alike: no event among many. From then on what the slope
         lost along short steps is added to them. Steps are no longer than what has been found to hold: where
         a sample leaves much open, the top of the parabola lies beyond all sense. `curve` stays as the
-        slopes have it.
+        slopes have it, `corrected` has what was added.
         """
         self.several = self.several or has_several(o)
         sweeper, begin = Sweeper(o), Start(Sites.flat(len(o)), self.mean, self.covariance)
@@ -155,9 +150,30 @@ class Climb:
                 self.rounds += 1
             else:
                 stride = float(np.abs(step).max()) / SHORTER
-        self.arrived = gain < AGAIN * enough
+        self.arrived, self.corrected = gain < AGAIN * enough, curve
         self.mean, self.covariance, self.rows = found.mean, found.start.covariance, len(o)
         return found
+
+
+def curved(found: Propagation) -> tuple[FloatArray, FloatArray]:
+    """Curvature by products of slopes, in prior sds, and how the shared effects follow the hyperparameters.
+
+    Parameters
+    ----------
+    found : Propagation
+        With its information.
+
+    Returns
+    -------
+    curve, follow : ndarray, shape (k, k), (p, k)
+    """
+    k = len(CENTRE)
+    information = np.zeros((k, k)) if found.information is None else found.information
+    scale = np.concatenate([SPREAD, np.ones(len(information) - k)])
+    whole = information * np.outer(scale, scale) + np.eye(len(information))
+    cross, inner = whole[k:, :k], whole[k:, k:]
+    follow = -np.linalg.solve(inner, cross)
+    return np.asarray(whole[:k, :k] + cross.T @ follow, float), np.asarray(follow, float)
 
 
 def has_several(o: Observations) -> bool:

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from leadline.errors import FitError
 from leadline.frozen import dataclass
-from leadline.model.climb import Climb, step_to_top
+from leadline.model.climb import Climb, curved, step_to_top
 from leadline.model.hyperparameters import CENTRE, SPREAD, log_prior
 from leadline.model.observations import Observations
 from leadline.model.propagation import TOLERANCE
-from leadline.model.search import REACH, Height, covariance_at, sought
+from leadline.model.search import REACH, Height, Looks, curvature, sought
 from leadline.model.sites import Propagation, Sites, Start
 
 __all__ = ["Mode", "climbed", "mode"]
@@ -58,6 +58,8 @@ class Mode:
         By how much one step more would move each, in its posterior sd. [-]
     rounds : int
         Steps that led upwards.
+    looks : Looks
+        What the curvature was found by.
     """
 
     posterior: Height
@@ -66,6 +68,12 @@ class Mode:
     covariance: FloatArray
     left: FloatArray
     rounds: int
+    looks: Looks
+
+    @property
+    def height(self) -> float:
+        """Log of the marginal posterior, up to a constant."""
+        return _top(self.settled, self.point)
 
 
 def climbed(observations: Observations) -> tuple[Climb, Start] | None:
@@ -93,11 +101,18 @@ def _step(covariance: FloatArray, settled: Propagation, point: FloatArray) -> tu
     return step, np.abs(step) / np.sqrt(np.diag(covariance))
 
 
-def _ended(posterior: Height, point: FloatArray, begin: Start | None, rounds: int) -> Mode:
-    """Steps of Newton's rule to the mode: one where a climb arrived, more where a search gave up."""
-    settled = posterior.at(point, start=begin, sketch=False, tolerance=TOLERANCE)
+def _ended(
+    posterior: Height, point: FloatArray, begin: Start | None, rounds: int, curve: FloatArray | None = None
+) -> Mode:
+    """Steps of Newton's rule to the mode: one where a climb arrived, more where a search gave up.
+
+    `curve` is about the curvature; without it that of single divers' slopes is taken.
+    """
+    settled = posterior.at(point, start=begin, sketch=False, tolerance=TOLERANCE, inform=curve is None)
+    around = curved(settled)[0] if curve is None else curve
     for _ in range(MOST_ENDS):
-        covariance = covariance_at(posterior, point, settled)
+        covariance, looks = curvature(posterior, point, settled, np.linalg.cholesky(np.linalg.inv(around)))
+        around = np.asarray(np.linalg.inv(covariance))
         step, left = _step(covariance, settled, point)
         found = _uphill(posterior, point, settled, step)
         if found is None:
@@ -107,7 +122,7 @@ def _ended(posterior: Height, point: FloatArray, begin: Start | None, rounds: in
         left = _step(covariance, settled, point)[1]
         if left.max() <= CLOSE:
             break
-    return Mode(posterior, point, settled, covariance, left, rounds)
+    return Mode(posterior, point, settled, covariance, left, rounds, looks)
 
 
 def _uphill(
@@ -154,7 +169,7 @@ def mode(observations: Observations, *, notify: Callable[[str], None] | None = N
         posterior = Height(observations, notify)
         posterior.calls, posterior.sweeps = climb.calls, climb.sweeps
         try:
-            found = _ended(posterior, climb.point, begin, climb.rounds)
+            found = _ended(posterior, climb.point, begin, climb.rounds, climb.corrected)
         except FitError:
             found = None  # sites that do not settle there may settle at another mode
         if found is not None and found.left.max() <= CLOSE:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from copy import copy
 from functools import cached_property
 from typing import TYPE_CHECKING, Final, Protocol
 
@@ -32,7 +33,7 @@ __all__ = ["Beta", "Holder", "Outcome", "Partition", "left_over"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-WORTH_THREADS: Final = 1000
+WORTH_THREADS: Final = 400
 """Rows from which a second thread is worth its while. [-]"""
 
 FIRST_PART: Final = 0.7
@@ -139,6 +140,14 @@ class Partition:
         self.level: Levels
         self.terms: Terms
         self.pace: Pace
+
+    def twin(self) -> Partition:
+        """The same rows in arrays of its own, for settlings beside this one's in another thread."""
+        other = copy(self)
+        other.precision, other.shift = np.zeros_like(self.precision), np.zeros_like(self.shift)
+        other.rows = np.zeros_like(self.rows)
+        other.parts = [(0, len(self.layout.chunk_first) - 1)]
+        return other
 
     @cached_property
     def pool(self) -> ThreadPoolExecutor:

@@ -20,12 +20,17 @@ from leadline.model.hyperparameters import CENTRE, SDS, SPREAD, Hyperparameters
 from leadline.model.observations import Observations
 
 if TYPE_CHECKING:
-    from leadline.model.propagation import Propagation
-    from leadline.model.search import Around, Height
+    from leadline.model.mode import Mode
 
 __all__ = ["Fit", "fit", "likeliest", "prior_fit", "unsettled"]
 
 FloatArray = NDArray[np.float64]
+
+MOST_SKEW: Final = 2.0
+"""Largest log weight of a point of the hyperparameters, against the middle one. [-]"""
+
+VAGUE: Final = 0.2
+"""Posterior sd of the log of an sd from which its lower end is looked at by itself. [-]"""
 
 MOST_LEFT: Final = 1.0
 """Posterior sds by which one step more may move a hyperparameter of a fit that has converged. (judged: most
@@ -304,24 +309,36 @@ def likeliest(observations: Observations) -> Hyperparameters:
     return Hyperparameters.from_vector(CENTRE + SPREAD * point)
 
 
-def _integrated(
-    posterior: Height, point: FloatArray, settled: Propagation, covariance: FloatArray
-) -> tuple[Around, Shape]:
-    """Hyperparameters to average over, and the posterior of each."""
-    from leadline.model.search import around_mode
+def _integrated(found: Mode) -> tuple[FloatArray, FloatArray, FloatArray, Shape]:
+    """Hyperparameters to average over, their weights, the shared effects there, and the posterior of each.
 
-    root = np.asarray(SPREAD[:, None] * np.linalg.cholesky(covariance))
-    design = simplex(len(point))
-    designs = design, -design, lower_ends(root, SDS)
-    near, far, low = (around_mode(posterior, point, settled, root, each) for each in designs)
+    Each point is weighted by how much higher the exact marginal posterior is there than the normal
+    distribution that placed it: the skew that a mode and a curvature do not show.
+    """
+    root = np.asarray(np.linalg.cholesky(found.covariance), float)
+    unconstrained = SPREAD[:, None] * root
+    design = simplex(len(root))
+    near = len(design)
+    vague = SDS[np.linalg.norm(unconstrained[SDS], axis=1) > VAGUE]
+    away = np.concatenate([design, lower_ends(unconstrained, vague)]) @ root.T
+    looks = found.posterior.around(found.point + away, found.settled)
+    places, heights, slopes = looks.over(found.point, found.height, root)
+    before = found.looks.over(found.point, found.height, root)
+    kept = np.sum(before[0] ** 2, axis=1) < near
     surface = Surface(
-        root,
+        unconstrained,
         SDS,
-        np.concatenate(designs),
-        np.concatenate([near.heights, far.heights, low.heights]),
-        np.concatenate([near.slopes, far.slopes, low.slopes]),
+        np.concatenate([places, before[0][kept]]),
+        np.concatenate([heights, before[1][kept]]),
+        np.concatenate([slopes, before[2][kept]]),
     )
-    return near, shape(CENTRE + SPREAD * point, root, surface)
+    weights = np.exp(np.clip(heights[:near] - np.median(heights[:near]), -MOST_SKEW, MOST_SKEW))
+    return (
+        CENTRE + SPREAD * looks.points[:near],
+        weights / weights.sum(),
+        looks.means[:near],
+        shape(CENTRE + SPREAD * found.point, unconstrained, surface),
+    )
 
 
 def fit(observations: Observations, *, notify: Callable[[str], None] | None = None) -> Fit:
@@ -359,7 +376,7 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
     posterior, point, settled = found.posterior, found.point, found.settled
     if found.left.max() > MOST_LEFT:
         raise unsettled(found.left, posterior.calls, several=has_several(observations))
-    near, around = _integrated(posterior, point, settled, found.covariance)
+    vectors, weights, means, around = _integrated(found)
     return Fit(
         observations.names,
         settled.mean,
@@ -376,9 +393,9 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
             "settled_sweeps": float(settled.sweeps),
             "left": float(found.left.max()),
         },
-        near.vectors,
-        near.weights,
-        near.means,
+        vectors,
+        weights,
+        means,
         around.mean,
         around.quantiles,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from queue import SimpleQueue
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -10,19 +11,21 @@ from numpy.typing import NDArray
 
 from leadline.errors import FitError
 from leadline.frozen import dataclass
+from leadline.model.around import simplex
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters, log_prior
 from leadline.model.observations import Observations
+from leadline.model.partition import Partition
 from leadline.model.propagation import Propagation, Start, Sweeper
 
 if TYPE_CHECKING:
     from scipy.optimize import OptimizeResult
 
-__all__ = ["REACH", "Around", "Height", "around_mode", "covariance_at", "sought"]
+__all__ = ["REACH", "Height", "Looks", "curvature", "sought"]
 
 FloatArray = NDArray[np.float64]
 
-DIFFERENCE: Final = 0.1
-"""Step of the differences of the gradient that give the hyperparameters' sds, in prior sds. [-]"""
+BESIDE: Final = 0.4
+"""How far apart slopes are compared for the curvature: root mean square in a direction. [posterior sds]"""
 
 ROUNDS: Final = 100
 COARSE: Final = 2e-6
@@ -35,9 +38,6 @@ AROUND: Final = 0.02
 the sites. (measured on 32 books: a quarter of the latter moves means of hyperparameters by 0.001 sd in the
 median) [-]"""
 
-MOST_SKEW: Final = 2.0
-"""Largest log weight of a point of the hyperparameters, against the middle one. [-]"""
-
 REACH: Final = 4.5
 """How far from their prior median the hyperparameters are sought, in prior sds. [-]"""
 
@@ -46,84 +46,127 @@ class Height:
     """Log posterior of the hyperparameters and its gradient, in prior sds around the prior median."""
 
     def __init__(self, observations: Observations, notify: Callable[[str], None] | None) -> None:
-        self.sweeper = Sweeper(observations)
+        self.rows = Partition(observations)
+        self.sweeper = Sweeper(self.rows)
         self.notify = notify
         self.start: Start | None = None
         self.calls = 0
         self.sweeps = 0
 
     def at(
-        self, point: FloatArray, *, start: Start | None = None, sketch: bool = True, tolerance: float = SEARCH
+        self,
+        point: FloatArray,
+        *,
+        start: Start | None = None,
+        sketch: bool = True,
+        tolerance: float = SEARCH,
+        inform: bool = False,
     ) -> Propagation:
         """Sites at `point`, started from `start` or from the last ones."""
         theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
-        found = self.sweeper.propagate(theta, start=start or self.start, sketch=sketch, tolerance=tolerance)
+        found = self.sweeper.propagate(
+            theta, start=start or self.start, sketch=sketch, tolerance=tolerance, inform=inform
+        )
         if start is None:
             self.start = found.start
         self.calls += 1
         self.sweeps += found.sweeps
         return found
 
-    def loss(self, point: FloatArray, start: Start | None = None) -> tuple[float, FloatArray]:
+    def loss(self, point: FloatArray) -> tuple[float, FloatArray]:
         """What is to be minimised, and its gradient."""
-        found = self.at(point, start=start)
+        found = self.at(point)
         value = found.log_evidence + log_prior(CENTRE + SPREAD * point)
         if self.notify:
             self.notify(f"log evidence {value:.2f}, {self.calls} fits of all divers")
         return -value, -(found.gradient * SPREAD - point)
 
+    def around(self, points: FloatArray, settled: Propagation) -> Looks:
+        """Look at points around one where sites have settled; side by side, each by a thread of its own.
 
-def covariance_at(posterior: Height, point: FloatArray, settled: Propagation) -> FloatArray:
-    """Covariance from the curvature at the mode, in prior sds; nowhere wider than the prior."""
-    rows = np.array(
-        [
-            posterior.loss(point + step, settled.start)[1] - posterior.loss(point - step, settled.start)[1]
-            for step in DIFFERENCE * np.eye(len(point))
-        ]
-    ) / (2 * DIFFERENCE)
-    values, vectors = np.linalg.eigh((rows + rows.T) / 2)
-    return np.asarray((vectors / np.maximum(values, 1.0)) @ vectors.T)
+        Each begins from the same, so that it does not matter who looks at which, nor in what order.
+        """
+        rows, free = self.rows, SimpleQueue[Partition]()
+        for _ in rows.parts:
+            free.put(rows.twin())
+
+        def settle(point: FloatArray) -> Propagation:
+            twin = free.get()
+            twin.loosest = rows.loosest
+            theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
+            found = Sweeper(twin).propagate(theta, start=settled.start, sketch=True, tolerance=AROUND)
+            free.put(twin)
+            return found
+
+        found = list((rows.pool.map if len(rows.parts) > 1 else map)(settle, points))
+        self.calls += len(found)
+        self.sweeps += sum(each.sweeps for each in found)
+        return Looks(
+            points,
+            np.array(
+                [f.log_evidence + log_prior(CENTRE + SPREAD * p) for f, p in zip(found, points, strict=True)]
+            ),
+            np.array([f.gradient * SPREAD for f in found]) - points,
+            np.array([f.mean for f in found]),
+        )
 
 
 @dataclass(frozen=True)
-class Around:
-    """Hyperparameters around their mode, g of them.
+class Looks:
+    """The hyperparameters' log posterior at n points, in prior sds around the prior median.
 
     Parameters
     ----------
-    vectors, weights, means : ndarray
-        As of `Fit`.
-    heights, slopes : ndarray, shape (g,), (g, k)
-        Log of the exact marginal posterior over the normal distribution they were placed by, which is 0 at
-        the mode, and its derivatives in that distribution's sds.
+    points : ndarray, shape (n, k)
+    heights, slopes : ndarray, shape (n,), (n, k)
+        Of the log posterior.
+    means : ndarray, shape (n, p)
+        Of the shared effects there.
     """
 
-    vectors: FloatArray
-    weights: FloatArray
-    means: FloatArray
+    points: FloatArray
     heights: FloatArray
     slopes: FloatArray
+    means: FloatArray
+
+    def over(
+        self, point: FloatArray, top: float, root: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Places, heights and slopes over a normal distribution around `point`, in its own directions."""
+        places = np.asarray(np.linalg.solve(root, (self.points - point).T).T, float)
+        heights = self.heights - top + 0.5 * np.sum(places**2, axis=1)
+        return places, heights, self.slopes @ root + places
 
 
-def around_mode(
-    posterior: Height, point: FloatArray, settled: Propagation, root: FloatArray, design: FloatArray
-) -> Around:
-    """Points around the mode, with the root of the unconstrained covariance that places them.
+def curvature(
+    posterior: Height, point: FloatArray, settled: Propagation, root: FloatArray
+) -> tuple[FloatArray, Looks]:
+    """Covariance from the curvature around a point, in prior sds, and what was looked at for it.
 
-    Each point is weighted by how much higher the exact marginal posterior is there than the normal
-    distribution: the skew that a mode and a curvature do not show.
+    Parameters
+    ----------
+    point, settled : ndarray, Propagation
+        Where, and the sites there.
+    root : ndarray, shape (k, k)
+        Root of a covariance that is about right: it says how far away to look.
+
+    Returns
+    -------
+    covariance : ndarray, shape (k, k)
+        Nowhere wider than the prior.
+    looks : Looks
+
+    Notes
+    -----
+    Slopes at a simplex: one point more than there are directions, and none of them is compared with the
+    middle, whose sites may have settled elsewhere.
     """
-    points = point + design @ root.T / SPREAD
-    found = [posterior.at(p, start=settled.start, tolerance=AROUND) for p in points]
-    top = settled.log_evidence + log_prior(CENTRE + SPREAD * point)
-    logs = np.array(
-        [f.log_evidence + log_prior(CENTRE + SPREAD * p) - top for f, p in zip(found, points, strict=True)]
-    ) + 0.5 * np.sum(design**2, axis=1)
-    slopes = (np.array([f.gradient for f in found]) - points / SPREAD) @ root + design
-    weights = np.exp(np.clip(logs - np.median(logs), -MOST_SKEW, MOST_SKEW))
-    return Around(
-        CENTRE + SPREAD * points, weights / weights.sum(), np.array([f.mean for f in found]), logs, slopes
-    )
+    design = -BESIDE * simplex(len(point))
+    looks = posterior.around(point + design @ root.T, settled)
+    fallen = -(design.T @ looks.slopes @ root) / (len(design) * BESIDE**2)
+    back = np.linalg.inv(root)
+    values, vectors = np.linalg.eigh(back.T @ ((fallen + fallen.T) / 2) @ back)
+    return np.asarray((vectors / np.maximum(values, 1.0)) @ vectors.T), looks
 
 
 def sought(posterior: Height) -> OptimizeResult:
