@@ -149,8 +149,8 @@ def _of_one(
     more: FloatArray,
 ) -> float:
     """Corrections under one hyperparameter, into `more`; the largest that matters."""
-    largest = 0.0
-    # Every other point first: where nothing needs correcting, that shows there.
+    largest = changed = 0.0
+    # Every other point first: where corrections hardly change the density, they are as good from those.
     for begin in range(2):
         exact = log_conditional(posed, found, direction, k, few[begin::2].copy())
         for i in range(len(exact)):
@@ -160,10 +160,15 @@ def _of_one(
             lost = math.isnan(exact[i])
             if (plain[u] if lost else max(exact[i], plain[u])) > top - MATTERS:
                 largest = math.inf if lost else max(largest, abs(more[u]))
+                changed = (
+                    math.inf
+                    if lost
+                    else max(changed, abs(math.exp(exact[i] - top) - math.exp(plain[u] - top)))
+                )
             else:
                 # What one may borrow of another is what matters there.
                 more[u] = math.nan
-        if largest < SLIGHT / 2:
+        if changed < HARMLESS and largest < ALIKE_ENOUGH:
             break
     return largest
 
@@ -230,7 +235,7 @@ def _corrected(
     exact, done = np.empty((g, len(few))), np.zeros(g, np.bool_)
     middle = median_place(top)
     some = _extremes(found, direction, middle)
-    score, more = np.empty(len(points)), np.zeros(len(few))
+    score, more = np.empty(len(points)), np.full(len(few), math.nan)
     if not any_away and _narrowed_alike(found, direction):
         largest = _of_one(posed, found, direction, middle, few, plain[middle], top[middle], more)
         if largest < ALIKE_ENOUGH:

@@ -248,8 +248,8 @@ class _Knots:
         Where one has nothing, its correction may be as large as it likes. A narrower one that borrowed it
         there would be given a peak.
         """
-        more, largest = np.zeros(len(self.few)), 0.0
-        # Every other point first: where nothing needs correcting, that shows there.
+        more, largest, changed = np.full(len(self.few), np.nan), 0.0, 0.0
+        # Every other point first: where corrections hardly change the density, they are as good from those.
         for some in (slice(0, None, 2), slice(1, None, 2)):
             plain = self.plain[one, some]
             exact = self.found.log_conditional(self.few[some], self.direction, np.array([one]))[0]
@@ -259,7 +259,9 @@ class _Knots:
             size = np.where(np.isnan(more[some]), np.inf, np.abs(more[some]))
             more[some] = np.where(matters, more[some], np.nan)
             largest = max(largest, float(np.max(size[matters], initial=0.0)))
-            if largest < SLIGHT / 2:
+            change = np.abs(np.exp(np.minimum(exact - top, MATTERS)) - np.exp(plain - top))
+            changed = max(changed, float(np.max(change[matters], initial=0.0)))
+            if changed < HARMLESS and largest < ALIKE_ENOUGH:
                 break
         return more, largest
 
