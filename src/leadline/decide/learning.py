@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import replace
+from importlib import import_module
+from threading import Thread
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,6 +113,11 @@ def convergence(found: Fit) -> Convergence:
     )
 
 
+def _compiler_ahead() -> None:
+    """Load the compiler while records are put in order, which mostly leaves a core to do it."""
+    Thread(name="compiler", target=import_module, args=("leadline.model.settling",)).start()
+
+
 def learn(records: Records, *, notify: Callable[[str], None] | None = None, twice: bool = True) -> Findings:
     """Fit the population to all evidence in the records.
 
@@ -134,6 +141,7 @@ def learn(records: Records, *, notify: Callable[[str], None] | None = None, twic
     FitError
         If the fit does not converge.
     """
+    _compiler_ahead()
     line = timeline(records)
     evidence = gather_in_parts(line)
     line = replace(line, occasions=line.occasions.take(slice(0)))  # a large book's would stay in memory
