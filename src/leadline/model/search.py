@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Final
 
@@ -101,14 +101,7 @@ class Height:
         found = list((rows.pool.map if len(rows.parts) > 1 else map)(settle, points))
         self.calls += len(found)
         self.sweeps += sum(each.sweeps for each in found)
-        return Looks(
-            points,
-            np.array(
-                [f.log_evidence + log_prior(CENTRE + SPREAD * p) for f, p in zip(found, points, strict=True)]
-            ),
-            np.array([f.gradient * SPREAD for f in found]) - points,
-            np.array([f.mean for f in found]),
-        )
+        return Looks.of(found, points)
 
 
 @dataclass(frozen=True)
@@ -128,6 +121,17 @@ class Looks:
     heights: FloatArray
     slopes: FloatArray
     means: FloatArray
+
+    @classmethod
+    def of(cls, found: Sequence[Propagation], points: FloatArray) -> Looks:
+        """From what has settled at some points."""
+        prior = np.array([log_prior(CENTRE + SPREAD * point) for point in points])
+        return cls(
+            points,
+            np.array([each.log_evidence for each in found]) + prior,
+            np.array([each.gradient * SPREAD for each in found]) - points,
+            np.array([each.mean for each in found]),
+        )
 
     def over(
         self, point: FloatArray, top: float, root: FloatArray

@@ -1,0 +1,108 @@
+"""What is looked at around the mode of the hyperparameters, and the curvature that follows from it.
+
+Kind of expected values: independent (a parabola by hand, central differences on the same book), properties.
+"""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+from scipy.linalg import eigh
+
+from leadline.model.around import simplex
+from leadline.model.mode import mode
+from leadline.model.partition import Partition
+from leadline.model.population import fit
+from leadline.model.search import Height, Looks, curvature
+from tests.reference.books import reference
+
+from .worlds import draw
+
+K = 14
+
+
+class Parabola:
+    """Stands in for `Height`: a log posterior of known curvature, its top at `at`."""
+
+    def __init__(self, curve: np.ndarray, at: np.ndarray) -> None:
+        self.curve, self.at = curve, at
+
+    def around(self, points: np.ndarray, settled: None) -> Looks:
+        away = points - self.at
+        heights = -0.5 * np.sum(away @ self.curve * away, axis=1)
+        return Looks(points, heights, -away @ self.curve, np.zeros((len(points), 0)))
+
+
+@pytest.fixture(scope="module")
+def sparse():
+    return mode(reference("sparse").observations)
+
+
+def test_curvature_of_a_parabola_is_its_own_from_anywhere_and_by_any_steps(rng):
+    turn, _ = np.linalg.qr(rng.normal(size=(K, K)))
+    curve = (turn * rng.uniform(1.0, 400.0, K)) @ turn.T
+    root = np.linalg.cholesky(np.linalg.inv(curve)) @ np.diag(rng.uniform(0.3, 3.0, K))
+    found, looks = curvature(Parabola(curve, rng.normal(size=K)), rng.normal(size=K), None, root)
+    assert_allclose(found, np.linalg.inv(curve), atol=1e-12)
+    assert len(looks.points) == K + 1
+
+
+def test_nowhere_is_more_open_than_the_prior_leaves_it(rng):
+    turn, _ = np.linalg.qr(rng.normal(size=(K, K)))
+    curve = (turn * np.linspace(-0.5, 3.0, K)) @ turn.T
+    found, _ = curvature(Parabola(curve, np.zeros(K)), np.zeros(K), None, np.eye(K))
+    assert np.linalg.eigvalsh(found).max() == pytest.approx(1.0)
+
+
+def test_curvature_of_a_book_is_that_of_central_differences(sparse):
+    """Between a step of 0.4 posterior sds and a small one lies what the posterior is skewed by."""
+    posterior, point, start = sparse.posterior, sparse.point, sparse.settled.start
+
+    def slope(there):
+        found = posterior.at(there, start=start, tolerance=1e-4)
+        return Looks.of([found], there[None]).slopes[0]
+
+    steps = 0.05 * np.eye(K)
+    curve = -np.array([slope(point + step) - slope(point - step) for step in steps]) / 0.1
+    ratios = eigh(sparse.covariance, np.linalg.inv((curve + curve.T) / 2), eigvals_only=True)
+    assert ratios.min() > 0.8
+    assert ratios.max() < 1.25
+
+
+@pytest.mark.parametrize("threads", [2, 5])
+def test_looks_are_the_same_bits_whoever_looks_and_in_whatever_order(threads, sparse):
+    o, root = reference("sparse").observations, np.linalg.cholesky(sparse.covariance)
+    points = sparse.point + simplex(K) @ root.T
+    alone, many = Height(o, None), Height(o, None)
+    alone.rows, many.rows = Partition(o, threads=1), Partition(o, threads=threads)
+    one, other = alone.around(points, sparse.settled), many.around(points[::-1], sparse.settled)
+    for name in ("heights", "slopes", "means"):
+        assert_array_equal(getattr(one, name), getattr(other, name)[::-1])
+
+
+def test_looks_leave_the_rows_they_look_from_as_they_are(sparse):
+    posterior = sparse.posterior
+    before = posterior.at(sparse.point, start=sparse.settled.start, tolerance=1e-4)
+    posterior.around(sparse.point + 0.5 * np.eye(K), before)
+    after = posterior.at(sparse.point, start=sparse.settled.start, tolerance=1e-4)
+    assert after.log_evidence == before.log_evidence
+    assert_array_equal(after.start.sites.shift, before.start.sites.shift)
+
+
+@pytest.mark.parametrize(("name", "most"), [("rich", 42), ("sparse", 46), ("one_sided", 50)])
+def test_a_fit_takes_few_settlings(name, most):
+    """Kind: pinned. Counts, not seconds: 72 to 74 before slopes at a simplex gave the curvature."""
+    found = fit(reference(name).observations).diagnostics
+    assert found["calls"] <= most
+    assert found["sweeps"] <= 3.5 * most
+
+
+def test_a_search_without_a_climb_finds_the_same(rng, monkeypatch):
+    """Where no climb arrived the curvature begins with products of slopes."""
+    from leadline.model import mode as climbing
+
+    book = draw(rng, divers=30, dives=8).observations
+    usual = fit(book)
+    monkeypatch.setattr(climbing, "climbed", lambda observations: None)
+    found = fit(book)
+    assert_allclose(found.theta_mean, usual.theta_mean, atol=0.15 * usual.theta_sd.max())
+    assert_allclose(found.theta_sd, usual.theta_sd, rtol=0.15)
