@@ -12,8 +12,9 @@ from leadline.model.around import simplex
 from leadline.model.mode import mode
 from leadline.model.partition import Partition
 from leadline.model.population import fit
+from leadline.model.propagation import Sweeper
 from leadline.model.search import Height, Looks, curvature
-from tests.reference.books import reference
+from tests.reference.books import TRUE, reference
 
 from .worlds import draw
 
@@ -106,3 +107,13 @@ def test_a_search_without_a_climb_finds_the_same(rng, monkeypatch):
     found = fit(book)
     assert_allclose(found.theta_mean, usual.theta_mean, atol=0.15 * usual.theta_sd.max())
     assert_allclose(found.theta_sd, usual.theta_sd, rtol=0.15)
+
+
+def test_on_the_way_nobody_waits_for_records_that_chase_each_other():
+    """Never settled by a tolerance of nothing: within a hundredth of a nat after 50 sweeps as after 150."""
+    o = reference("sparse").observations
+    hasty = Sweeper(o).propagate(TRUE, sketch=True, tolerance=0.0, hasty=True)
+    patient = Sweeper(o).propagate(TRUE, sketch=True, tolerance=0.0)
+    assert (hasty.sweeps, patient.sweeps) == (50, 150)
+    assert hasty.log_evidence == pytest.approx(patient.log_evidence, abs=0.01)
+    assert_allclose(hasty.gradient, patient.gradient, atol=0.01)

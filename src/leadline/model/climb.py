@@ -71,9 +71,14 @@ class Climb:
         Where to begin.
     mean, covariance : ndarray, shape (p,), (p, p)
         Of the shared effects there.
+    hasty : bool
+        Whether it waits for nobody: where its sites are but where others begin.
     """
 
-    def __init__(self, point: FloatArray, mean: FloatArray, covariance: FloatArray) -> None:
+    def __init__(
+        self, point: FloatArray, mean: FloatArray, covariance: FloatArray, *, hasty: bool = False
+    ) -> None:
+        self.hasty = hasty
         self.point, self.mean, self.covariance = point, mean, covariance
         self.step: FloatArray = np.zeros(len(point))
         self.curve: FloatArray = np.eye(len(point))
@@ -86,7 +91,9 @@ class Climb:
         self, sweeper: Sweeper, point: FloatArray, start: Start, *, inform: bool = True
     ) -> tuple[Propagation, float]:
         theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
-        found = sweeper.propagate(theta, start=start, sketch=True, tolerance=ROUGHLY, inform=inform)
+        found = sweeper.propagate(
+            theta, start=start, sketch=True, tolerance=ROUGHLY, inform=inform, hasty=self.hasty
+        )
         self.calls += 1
         self.sweeps += found.sweeps
         return found, found.log_evidence + log_prior(CENTRE + SPREAD * point)

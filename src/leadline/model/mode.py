@@ -79,7 +79,7 @@ class Mode:
 def climbed(observations: Observations) -> tuple[Climb, Start] | None:
     """A climb from the middle of the prior and its sites; None where it did not arrive in a few steps."""
     columns = observations.n_exposures
-    climb = Climb(np.zeros(len(CENTRE)), np.zeros(columns), np.eye(columns))
+    climb = Climb(np.zeros(len(CENTRE)), np.zeros(columns), np.eye(columns), hasty=True)
     found = climb.up(observations, enough=GAIN, most=MOST_STEPS)
     return (climb, found.start) if climb.arrived else None
 

@@ -39,7 +39,9 @@ TOLERANCE: Final = 1e-4
 
 EASY_SWEEPS: Final = 20
 MOST_SWEEPS: Final = 150
-"""Sweeps in which each diver settles by itself before the shared effects move, and in all. [-]"""
+HASTY: Final = (8, 50)
+"""Sweeps in which each diver settles by itself before the shared effects move, and in all; both on the way to
+a mode, where a diver whose records chase each other would have everybody wait for nothing. [-]"""
 
 MOST_ROUNDS: Final = 12
 """Refinements of each diver with the shared effects held. [-]"""
@@ -159,8 +161,9 @@ class Sweeper:
         sketch: bool = False,
         tolerance: float = TOLERANCE,
         inform: bool = False,
+        hasty: bool = False,
     ) -> Propagation:
-        """As the function `propagate`; `inform` asks for the information."""
+        """As the function `propagate`; `inform` asks for the information, `hasty` waits for nobody."""
         from leadline.model.sweep import NEAR
 
         holder, p = self.holder, self.holder.columns
@@ -168,11 +171,12 @@ class Sweeper:
         holder.begin(levels_of(theta), begin.sites)
         mean, covariance, anew = begin.mean, begin.covariance, not begin.sites.precision.any()
         left, shared = np.inf, _Shared()
-        for number in range(1, MOST_SWEEPS + 1):
-            damping = min(1.0, 2 * EASY_SWEEPS / number)
+        easy, most = HASTY if hasty else (EASY_SWEEPS, MOST_SWEEPS)
+        for number in range(1, most + 1):
+            damping = min(1.0, 2 * easy / number)
             # From nothing, shared effects have first to move before there is a point in settling closely.
             enough = max(0.3 * tolerance, NEAR if number == 1 and anew else 0.0)
-            rounds = MOST_ROUNDS if number <= EASY_SWEEPS else 1
+            rounds = MOST_ROUNDS if number <= easy else 1
             beta = mean, covariance
             said = holder.sweep(beta, damping=damping, rounds=rounds, enough=enough)
             if not _sound(said[0]):
@@ -186,7 +190,7 @@ class Sweeper:
                     np.add.reduce(said[1], axis=0),
                 )
             )
-            if left < tolerance or (number == MOST_SWEEPS and (sketch or left < NEARLY)):
+            if left < tolerance or (number == most and (sketch or left < NEARLY)):
                 found = holder.settle((mean, covariance), late=max(tolerance, NEAR), inform=inform)
                 return _propagation(theta, found, (mean, covariance, precision, determinant), number)
         raise FitError(

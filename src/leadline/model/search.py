@@ -65,7 +65,7 @@ class Height:
         """Sites at `point`, started from `start` or from the last ones."""
         theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
         found = self.sweeper.propagate(
-            theta, start=start or self.start, sketch=sketch, tolerance=tolerance, inform=inform
+            theta, start=start or self.start, sketch=sketch, tolerance=tolerance, inform=inform, hasty=sketch
         )
         if start is None:
             self.start = found.start
@@ -94,7 +94,9 @@ class Height:
             twin = free.get()
             twin.loosest = rows.loosest
             theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
-            found = Sweeper(twin).propagate(theta, start=settled.start, sketch=True, tolerance=AROUND)
+            found = Sweeper(twin).propagate(
+                theta, start=settled.start, sketch=True, tolerance=AROUND, hasty=True
+            )
             free.put(twin)
             return found
 
