@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.linalg import eigh
 
 from leadline.model.around import simplex
+from leadline.model.hyperparameters import SPREAD
 from leadline.model.mode import mode
 from leadline.model.partition import Partition
 from leadline.model.population import fit
@@ -116,4 +117,5 @@ def test_on_the_way_nobody_waits_for_records_that_chase_each_other():
     patient = Sweeper(o).propagate(TRUE, sketch=True, tolerance=0.0)
     assert (hasty.sweeps, patient.sweeps) == (50, 150)
     assert hasty.log_evidence == pytest.approx(patient.log_evidence, abs=0.01)
-    assert_allclose(hasty.gradient, patient.gradient, atol=0.01)
+    # Slopes in prior sds, of which one posterior sd moves each by one at least.
+    assert_allclose(hasty.gradient * SPREAD, patient.gradient * SPREAD, atol=0.05)
