@@ -13,8 +13,9 @@ doi:10.1073/pnas.0914005107 (why what was hardly learned of may be left out befo
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
-from operator import add
+from concurrent.futures import ThreadPoolExecutor
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -101,19 +102,33 @@ class Touch(NamedTuple):
 
 def touch(observations: Observations) -> Touch:
     """How much these records touch each shared effect; touches of parts of the records add up."""
-    exposure = observations.exposure
-    rows, seen = (np.count_nonzero(x, axis=0) for x in (exposure, exposure[observations.seen]))
-    low, high = exposure.min(axis=0, initial=0.0), exposure.max(axis=0, initial=0.0)
-    both = np.flatnonzero((low < 0) & (high > 0))
-    squares, mixed = [0] * exposure.shape[1], [0] * len(both)
-    for first in range(0, len(exposure), AT_ONCE):
+    exposure, seen = observations.exposure, observations.seen
+
+    def counted(first: int) -> tuple[IntArray, IntArray, FloatArray, FloatArray, list[int]]:
         some = exposure[first : first + AT_ONCE]
-        squares = list(map(add, squares, exact_sums(some * some)))
-        mixed = list(map(add, mixed, exact_sums(some[:, both] * np.abs(some[:, both]))))
-    signed = [total if top > 0 else -total for total, top in zip(squares, high.tolist(), strict=True)]
-    for column, total in zip(both.tolist(), mixed, strict=True):
+        touched = some != 0.0
+        of_seen = touched[seen[first : first + AT_ONCE]]
+        ends = some.min(axis=0, initial=0.0), some.max(axis=0, initial=0.0)
+        return touched.sum(axis=0), of_seen.sum(axis=0), *ends, exact_sums(some * some)
+
+    def mixed(first: int) -> list[int]:
+        some = exposure[first : first + AT_ONCE, both]
+        return exact_sums(some * np.abs(some))
+
+    firsts = range(0, max(len(exposure), 1), AT_ONCE)
+    # Sums of parts are exact, so it does not matter who adds up which.
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        rows, of_seen, lows, highs, squares = zip(*pool.map(counted, firsts), strict=True)
+        low, high = np.min(lows, axis=0), np.max(highs, axis=0)
+        both = np.flatnonzero((low < 0) & (high > 0))
+        by_sign = [sum(part) for part in zip(*pool.map(mixed, firsts), strict=True)]
+    whole = [sum(part) for part in zip(*squares, strict=True)]
+    signed = [total if top > 0 else -total for total, top in zip(whole, high.tolist(), strict=True)]
+    for column, total in zip(both.tolist(), by_sign, strict=True):
         signed[column] = total
-    return Touch(observations.names, np.asarray(rows), np.asarray(seen), tuple(squares), tuple(signed))
+    return Touch(
+        observations.names, np.sum(rows, axis=0), np.sum(of_seen, axis=0), tuple(whole), tuple(signed)
+    )
 
 
 def effects(touched: Touch, fit: Fit) -> tuple[Effect, ...]:

