@@ -24,6 +24,8 @@ from leadline.model.density import (
     NOTHING,
     ROUGHLY,
     SLIGHT,
+    SMOOTH,
+    UNCHANGED,
     UNLIKE,
 )
 from leadline.model.grid import BROAD, COARSE, DEPTH, FINE, REACH
@@ -168,7 +170,7 @@ def _of_one(
             else:
                 # What one may borrow of another is what matters there.
                 more[u] = math.nan
-        if changed < HARMLESS and largest < ALIKE_ENOUGH:
+        if changed < UNCHANGED and largest < SMOOTH:
             break
     return largest
 
@@ -315,8 +317,7 @@ def _extremes(found: Found, direction: int, middle: int) -> IntArray:
 @njit(cache=True)
 def grid(posed: Posed, found: Found, direction: int) -> tuple[FloatArray, FloatArray, bool]:
     """Points that hold all of one direction's posterior, the log densities there, and whether they hold."""
-    low, high = _reach(found, direction, REACH)
-    far_low, far_high = low, high
+    far_low, far_high = low, high = _reach(found, direction, REACH)
     for k in range(len(found.start)):
         before, wide = found.start[k, direction], found.start_sd[k, direction]
         far_low, far_high = min(far_low, before - BROAD * wide), max(far_high, before + BROAD * wide)

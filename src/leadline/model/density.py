@@ -45,6 +45,10 @@ one's correction still be taken for all; more, and the rows were settled at diff
 HARMLESS: Final = 0.01
 """Error of a density, in units of its highest, that another hyperparameters' corrections may make. [-]"""
 
+UNCHANGED: Final = 0.002
+SMOOTH: Final = 0.15
+"""Change of a density, its highest 1, and correction up to which half of the points do. [-]"""
+
 STEP: Final = 0.5
 WEIGHTY: Final = 0.1
 """Step between the corrections of two neighbours, by itself and times the density there, the highest 1, from
@@ -261,7 +265,7 @@ class _Knots:
             largest = max(largest, float(np.max(size[matters], initial=0.0)))
             change = np.abs(np.exp(np.minimum(exact - top, MATTERS)) - np.exp(plain - top))
             changed = max(changed, float(np.max(change[matters], initial=0.0)))
-            if changed < HARMLESS and largest < ALIKE_ENOUGH:
+            if changed < UNCHANGED and largest < SMOOTH:
                 break
         return more, largest
 

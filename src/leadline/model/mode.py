@@ -70,6 +70,19 @@ class Mode:
     rounds: int
     looks: Looks
 
+    def diagnostics(self, observations: Observations) -> dict[str, float]:
+        """As of `Fit`."""
+        return {
+            "observations": float(len(observations)),
+            "divers": float(len(observations.body_sd)),
+            "log_evidence": self.settled.log_evidence,
+            "rounds": float(self.rounds),
+            "calls": float(self.posterior.calls),
+            "sweeps": float(self.posterior.sweeps),
+            "settled_sweeps": float(self.settled.sweeps),
+            "left": float(self.left.max()),
+        }
+
     @property
     def height(self) -> float:
         """Log of the marginal posterior, up to a constant."""

@@ -323,6 +323,7 @@ def _integrated(found: Mode) -> tuple[FloatArray, FloatArray, FloatArray, Shape]
     away = np.concatenate([design, lower_ends(unconstrained, vague)]) @ root.T
     looks = found.posterior.around(found.point + away, found.settled)
     places, heights, slopes = looks.over(found.point, found.height, root)
+    # What the curvature was found by lies nearer, and says something of the same surface.
     before = found.looks.over(found.point, found.height, root)
     kept = np.sum(before[0] ** 2, axis=1) < near
     surface = Surface(
@@ -383,16 +384,7 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
         settled.precision,
         Hyperparameters.from_vector(CENTRE + SPREAD * point),
         around.sd,
-        {
-            "observations": float(len(observations)),
-            "divers": float(len(observations.body_sd)),
-            "log_evidence": settled.log_evidence,
-            "rounds": float(found.rounds),
-            "calls": float(posterior.calls),
-            "sweeps": float(posterior.sweeps),
-            "settled_sweeps": float(settled.sweeps),
-            "left": float(found.left.max()),
-        },
+        found.diagnostics(observations),
         vectors,
         weights,
         means,
