@@ -3,18 +3,21 @@
 Kind of expected values: independent (a parabola by hand, central differences on the same book), properties.
 """
 
+from threading import Thread
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.linalg import eigh
 
+from leadline.errors import FitError
 from leadline.model.around import simplex
 from leadline.model.hyperparameters import SPREAD
 from leadline.model.mode import mode
 from leadline.model.partition import Partition
 from leadline.model.population import fit
 from leadline.model.propagation import Sweeper
-from leadline.model.search import Height, Looks, curvature
+from leadline.model.search import Height, Looks, covariance_around
 from tests.reference.books import TRUE, reference
 
 from .worlds import draw
@@ -43,7 +46,7 @@ def test_curvature_of_a_parabola_is_its_own_from_anywhere_and_by_any_steps(rng):
     turn, _ = np.linalg.qr(rng.normal(size=(K, K)))
     curve = (turn * rng.uniform(1.0, 400.0, K)) @ turn.T
     root = np.linalg.cholesky(np.linalg.inv(curve)) @ np.diag(rng.uniform(0.3, 3.0, K))
-    found, looks = curvature(Parabola(curve, rng.normal(size=K)), rng.normal(size=K), None, root)
+    found, looks = covariance_around(Parabola(curve, rng.normal(size=K)), rng.normal(size=K), None, root)
     assert_allclose(found, np.linalg.inv(curve), atol=1e-12)
     assert len(looks.points) == K + 1
 
@@ -51,7 +54,7 @@ def test_curvature_of_a_parabola_is_its_own_from_anywhere_and_by_any_steps(rng):
 def test_nowhere_is_more_open_than_the_prior_leaves_it(rng):
     turn, _ = np.linalg.qr(rng.normal(size=(K, K)))
     curve = (turn * np.linspace(-0.5, 3.0, K)) @ turn.T
-    found, _ = curvature(Parabola(curve, np.zeros(K)), np.zeros(K), None, np.eye(K))
+    found, _ = covariance_around(Parabola(curve, np.zeros(K)), np.zeros(K), None, np.eye(K))
     assert np.linalg.eigvalsh(found).max() == pytest.approx(1.0)
 
 
@@ -88,6 +91,21 @@ def test_looks_leave_the_rows_they_look_from_as_they_are(sparse):
     after = posterior.at(sparse.point, start=sparse.settled.start, tolerance=1e-4)
     assert after.log_evidence == before.log_evidence
     assert_array_equal(after.start.sites.shift, before.start.sites.shift)
+
+
+def test_a_look_that_fails_is_told_and_nobody_waits_for_it(sparse, monkeypatch):
+    def fails(*_, **__):
+        raise FitError("nowhere")
+
+    posterior = Height(reference("sparse").observations, None)
+    posterior.rows = Partition(reference("sparse").observations, threads=2)
+    monkeypatch.setattr(Sweeper, "propagate", fails)
+    with pytest.raises(FitError, match="nowhere"):
+        posterior.around(np.zeros((K, K)), sparse.settled)
+    end = Thread(target=posterior.rows.pool.shutdown, daemon=True)
+    end.start()
+    end.join(timeout=60)
+    assert not end.is_alive()
 
 
 @pytest.mark.parametrize(("name", "most"), [("rich", 42), ("sparse", 46), ("one_sided", 50)])

@@ -23,7 +23,7 @@ from leadline.model.propagation import Sweeper
 from leadline.model.search import REACH
 from leadline.model.sites import Propagation, Sites, Start
 
-__all__ = ["ROUGHLY", "Climb", "curved", "has_several", "step_to_top"]
+__all__ = ["ROUGHLY", "Climb", "curvature", "has_several", "step_to_top"]
 
 FloatArray = NDArray[np.float64]
 
@@ -100,7 +100,7 @@ class Climb:
 
     def _look(self, found: Propagation) -> None:
         """Curvature where the sites have settled."""
-        self.curve, self.follow = curved(found)
+        self.curve, self.follow = curvature(found)
 
     @staticmethod
     def _slope(found: Propagation, point: FloatArray) -> FloatArray:
@@ -162,7 +162,7 @@ class Climb:
         return found
 
 
-def curved(found: Propagation) -> tuple[FloatArray, FloatArray]:
+def curvature(found: Propagation) -> tuple[FloatArray, FloatArray]:
     """Curvature by products of slopes, in prior sds, and how the shared effects follow the hyperparameters.
 
     Parameters

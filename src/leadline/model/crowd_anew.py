@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from leadline.model.compiled import njit
 from leadline.model.crowd_problem import Found, Posed
 from leadline.model.density import FEW_SWEEPS, LOG_SQRT_2PI, NEARLY, STEP, WEIGHTY
-from leadline.model.sequel import Effort, Latent, carried, latent, settle
+from leadline.model.sequel import Effort, carried, latent, settle
 from leadline.model.small_array import highest
 from leadline.model.small_matrix import dot
 
@@ -26,18 +26,6 @@ IntArray = NDArray[np.int64]
 NEARLY_ENOUGH: Final = Effort(NEARLY, FEW_SWEEPS, False)
 """For rows settled anew at one point of many: the evidence hardly hangs on sites that are nearly settled, and
 is then within a thousandth."""
-
-
-@njit(cache=True)
-def _copy(state: Latent) -> Latent:
-    return Latent(
-        state.mean.copy(),
-        state.covariance.copy(),
-        state.precision.copy(),
-        state.shift.copy(),
-        state.need.copy(),
-        state.variance.copy(),
-    )
 
 
 @njit(cache=True)
@@ -78,34 +66,24 @@ def log_conditional(
         for j in range(f.shape[1]):
             left[i, j] = f[i, j] - along[i] * unit[j]
     logs = np.empty(len(points))
-    middle = int(np.argmin(np.abs(points - found.centre[k, direction])))
-    begun, at_middle = latent(n, f.shape[1]), math.nan
-    for i in range(n):
-        # Given a point nearby, sites are not far from what they are given none.
-        begun.precision[i] = max(found.states[k].precision[i], 0.0)
-        begun.shift[i] = found.states[k].shift[i]
     mean, moved = np.empty(n), np.empty(n)
-    for side in range(2):
-        state, determinant = _copy(begun), at_middle
-        before = (points[middle] - found.start[k, direction]) / length
-        for u in range(middle, len(points)) if side == 0 else range(middle - 1, -1, -1):
-            score = (points[u] - found.start[k, direction]) / length
-            for i in range(n):
-                mean[i] = posed.mean[k, i] + score * along[i]
-                moved[i] = (score - before) * along[i]
-            if not math.isnan(determinant):
-                # Sites settled given one point are near to those given the next, and so is what follows.
-                carried(state, left, moved, posed.together[k])
-            _, evidence, to_come, determinant = settle(
-                rows, left, mean, posed.together[k], state, NEARLY_ENOUGH, determinant
-            )
-            before = score
-            logs[u] = evidence - 0.5 * score * score - math.log(length) - LOG_SQRT_2PI
-            if not to_come < NEARLY:
-                logs[u] = math.nan
-                state, determinant = latent(n, f.shape[1]), math.nan
-            if u == middle:
-                begun, at_middle = _copy(state), determinant
+    state, determinant, before = latent(n, f.shape[1]), math.nan, 0.0
+    for u in range(len(points)):
+        score = (points[u] - found.start[k, direction]) / length
+        for i in range(n):
+            mean[i] = posed.mean[k, i] + score * along[i]
+            moved[i] = (score - before) * along[i]
+        if not math.isnan(determinant):
+            # Sites settled given one point are near to those given the next, and so is what follows.
+            carried(state, left, moved, posed.together[k])
+        _, evidence, to_come, determinant = settle(
+            rows, left, mean, posed.together[k], state, NEARLY_ENOUGH, determinant
+        )
+        before = score
+        logs[u] = evidence - 0.5 * score * score - math.log(length) - LOG_SQRT_2PI
+        if not to_come < NEARLY:
+            logs[u] = math.nan
+            state, determinant = latent(n, f.shape[1]), math.nan
     return logs
 
 

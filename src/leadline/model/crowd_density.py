@@ -162,11 +162,8 @@ def _of_one(
             lost = math.isnan(exact[i])
             if (plain[u] if lost else max(exact[i], plain[u])) > top - MATTERS:
                 largest = math.inf if lost else max(largest, abs(more[u]))
-                changed = (
-                    math.inf
-                    if lost
-                    else max(changed, abs(math.exp(exact[i] - top) - math.exp(plain[u] - top)))
-                )
+                # Where it is lost that stops nothing: the correction itself does.
+                changed = max(changed, abs(math.exp(exact[i] - top) - math.exp(plain[u] - top)))
             else:
                 # What one may borrow of another is what matters there.
                 more[u] = math.nan

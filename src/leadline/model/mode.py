@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from leadline.errors import FitError
 from leadline.frozen import dataclass
-from leadline.model.climb import Climb, curved, step_to_top
+from leadline.model.climb import Climb, curvature, step_to_top
 from leadline.model.hyperparameters import CENTRE, SPREAD, log_prior
 from leadline.model.observations import Observations
 from leadline.model.propagation import TOLERANCE
-from leadline.model.search import REACH, Height, Looks, curvature, sought
+from leadline.model.search import REACH, Height, Looks, covariance_around, sought
 from leadline.model.sites import Propagation, Sites, Start
 
 __all__ = ["Mode", "climbed", "mode"]
@@ -122,9 +122,10 @@ def _ended(
     `curve` is about the curvature; without it that of single divers' slopes is taken.
     """
     settled = posterior.at(point, start=begin, sketch=False, tolerance=TOLERANCE, inform=curve is None)
-    around = curved(settled)[0] if curve is None else curve
+    around = curvature(settled)[0] if curve is None else curve
     for _ in range(MOST_ENDS):
-        covariance, looks = curvature(posterior, point, settled, np.linalg.cholesky(np.linalg.inv(around)))
+        root = np.linalg.cholesky(np.linalg.inv(around))
+        covariance, looks = covariance_around(posterior, point, settled, root)
         around = np.asarray(np.linalg.inv(covariance))
         step, left = _step(covariance, settled, point)
         found = _uphill(posterior, point, settled, step)

@@ -20,7 +20,7 @@ from leadline.model.propagation import Propagation, Start, Sweeper
 if TYPE_CHECKING:
     from scipy.optimize import OptimizeResult
 
-__all__ = ["REACH", "Height", "Looks", "curvature", "sought"]
+__all__ = ["REACH", "Height", "Looks", "covariance_around", "sought"]
 
 FloatArray = NDArray[np.float64]
 
@@ -94,11 +94,12 @@ class Height:
             twin = free.get()
             twin.loosest = rows.loosest
             theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
-            found = Sweeper(twin).propagate(
-                theta, start=settled.start, sketch=True, tolerance=AROUND, hasty=True
-            )
-            free.put(twin)
-            return found
+            try:
+                return Sweeper(twin).propagate(
+                    theta, start=settled.start, sketch=True, tolerance=AROUND, hasty=True
+                )
+            finally:
+                free.put(twin)  # or whoever looks next would wait for ever
 
         found = list((rows.pool.map if len(rows.parts) > 1 else map)(settle, points))
         self.calls += len(found)
@@ -144,7 +145,7 @@ class Looks:
         return places, heights, self.slopes @ root + places
 
 
-def curvature(
+def covariance_around(
     posterior: Height, point: FloatArray, settled: Propagation, root: FloatArray
 ) -> tuple[FloatArray, Looks]:
     """Covariance from the curvature around a point, in prior sds, and what was looked at for it.
