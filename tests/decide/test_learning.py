@@ -463,7 +463,7 @@ def test_search_of_a_large_book_goes_on_until_a_round_gains_next_to_nothing(
 
 
 def test_fit_that_would_still_move_is_no_fit(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(population, "MOST_LEFT", 1e-9)
+    monkeypatch.setattr(mode, "MOST_LEFT", 1e-9)
     with pytest.raises(
         FitError, match=r"one step more would move '.*' by .* is let pass\): nothing was stored"
     ):

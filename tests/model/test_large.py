@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 from scipy.optimize import minimize
 
 from leadline.errors import FitError
-from leadline.model import large, mode, population
+from leadline.model import large, mode
 from leadline.model.climb import step_to_top
 from leadline.model.hyperparameters import SPREAD, Hyperparameters, log_prior
 from leadline.model.large import fit_any_size, likeliest_any_size, sampled
@@ -141,10 +141,10 @@ def test_what_is_held_at_the_end_of_its_range_moves_nothing_else(rng):
 
 def test_a_fit_that_one_step_more_would_move_by_more_than_an_sd_is_none(strangers, book, monkeypatch):
     """And what is told as the reason can be true: nobody has two records, or somebody has."""
-    assert population.MOST_LEFT == 1.0
+    assert mode.MOST_LEFT == 1.0
     few = strangers.take(strangers.diver < 200)
     monkeypatch.setattr(large, "MOST_LEFT", 1e-9)
-    monkeypatch.setattr(population, "MOST_LEFT", 1e-9)
+    monkeypatch.setattr(mode, "MOST_LEFT", 1e-9)
     for one in (lambda o: fit_any_size(o, few=0, samples=()), fit):
         with pytest.raises(FitError, match=r"more would move '.*' by .*: no.*stored; no diver has two"):
             one(few)

@@ -246,17 +246,17 @@ def test_records_that_nobody_has_seen_yet_weigh_the_hyperparameters():
 
 def test_what_does_not_settle_where_the_search_left_it_may_settle_from_nothing(rng, monkeypatch):
     """By construction: where sites go on from the search's they do not settle, as if chasing each other."""
-    book, ended, begun = draw(rng, divers=12, dives=4, exposures=2).observations, mode._ended, []
+    book, settled, begun = draw(rng, divers=12, dives=4, exposures=2).observations, mode._settled, []
 
-    def chasing(posterior, point, begin, rounds):
+    def chasing(posterior, point, begin, *, inform):
         begun.append(begin)
         if begin is None:
             raise FitError("the fit did not settle")
-        return ended(posterior, point, begin, rounds)
+        return settled(posterior, point, begin, inform=inform)
 
     expected = mode.mode(book)
     monkeypatch.setattr(mode, "climbed", lambda observations: None)
-    monkeypatch.setattr(mode, "_ended", chasing)
+    monkeypatch.setattr(mode, "_settled", chasing)
     found = mode.mode(book)
     assert begun[0] is None
     assert not len(begun[1].sites.precision)

@@ -41,10 +41,10 @@ BEND: Final = 0.2
 LOW: Final = 2.5
 """How far below the mode an sd is looked at by itself. [posterior sds]"""
 
-NOISE: Final = 0.3
+NOISE: Final = 0.25
 """Sd of heights and slopes around it: terms beyond, and sites that have not quite settled. [nats]"""
 
-DRAWS: Final = 4096
+DRAWS: Final = 2048
 WIDER: Final = 1.15
 """Pairs of opposite draws, and how much wider than the normal distribution they are drawn. [-, -]"""
 
@@ -52,9 +52,6 @@ MOST: Final = 8.0
 HEAVIEST: Final = 30.0
 """Largest correction, and largest weight of a draw over the mean: far out the surface knows nothing.
 [nats, -]"""
-
-TINY: Final = 1e-9
-"""Keeps what is below all draws from having no score. [-]"""
 
 
 def simplex(count: int) -> FloatArray:
@@ -203,22 +200,21 @@ def shape(mode: FloatArray, root: FloatArray, surface: Surface) -> Shape:
     surface : Surface
         How much higher the log posterior is than this normal distribution.
     """
-    from scipy.special import ndtri  # only where a population is fitted
+    from scipy.special import ndtr  # only where a population is fitted
 
     away = WIDER * _draws(len(mode))
     logs = np.clip(surface(away), -MOST, MOST) - 0.5 * (1 - WIDER**-2) * np.sum(away**2, axis=1)
     weights = np.exp(logs - logs.max())
     weights = np.minimum(weights, HEAVIEST * weights.mean())
     weights /= weights.sum()
-    values = mode + away @ root.T
-    mean = weights @ values
-    order = np.argsort(values, axis=0)
-    upto = np.clip(np.cumsum(weights[order], axis=0) - weights[order] / 2, TINY, 1 - TINY)
+    values = mode[:, None] + root @ away.T
+    mean = values @ weights
+    order, levels = np.argsort(values, axis=1), ndtr(SCORES)
     quantiles = [
-        np.interp(SCORES, ndtri(below), column[places])
-        for below, column, places in zip(upto.T, values.T, order.T, strict=True)
+        np.interp(levels, np.cumsum(weights[places]) - weights[places] / 2, row[places])
+        for row, places in zip(values, order, strict=True)
     ]
-    return Shape(mean, np.sqrt(weights @ (values - mean) ** 2), np.array(quantiles))
+    return Shape(mean, np.sqrt((values - mean[:, None]) ** 2 @ weights), np.array(quantiles))
 
 
 def interpolated(quantiles: FloatArray, scores: FloatArray) -> FloatArray:

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from leadline.model.climb import ROUGHLY, Climb
 from leadline.model.hyperparameters import CENTRE, SPREAD, Hyperparameters
+from leadline.model.mode import MOST_LEFT
 from leadline.model.observations import Observations
 from leadline.model.partition import Holder
-from leadline.model.population import MOST_LEFT, Fit, fit, likeliest, prior_fit, unsettled
+from leadline.model.population import Fit, fit, likeliest, prior_fit, unsettled
 from leadline.model.sites import Propagation
 
 __all__ = [

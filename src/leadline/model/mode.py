@@ -8,6 +8,7 @@ climb's curvature may mislead: then a search begins once more from the middle of
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Final
 
 import numpy as np
@@ -22,12 +23,12 @@ from leadline.model.propagation import TOLERANCE
 from leadline.model.search import REACH, Height, Looks, covariance_around, sought
 from leadline.model.sites import Propagation, Sites, Start
 
-__all__ = ["Mode", "climbed", "mode"]
+__all__ = ["MOST_LEFT", "Mode", "climbed", "mode"]
 
 FloatArray = NDArray[np.float64]
 
 GAIN: Final = 0.05
-"""Nats that one step more of a climb must promise. [-]"""
+"""Nats that one step more of a climb must promise: what is left, a step of Newton's rule does. [-]"""
 
 MOST_STEPS: Final = 40
 """Settlings of a climb. [-]"""
@@ -38,6 +39,10 @@ PARTS: Final = (1.0, 0.5, 0.1)
 
 CLOSE: Final = 0.5
 """Posterior sds that one step more may move a hyperparameter after a climb, else it is searched for. [-]"""
+
+MOST_LEFT: Final = 1.0
+"""Posterior sds by which one step more may move a hyperparameter of a fit that has converged. (judged: most
+stay below 0.5)"""
 
 
 @dataclass(frozen=True)
@@ -84,17 +89,22 @@ class Mode:
         }
 
     @property
+    def converged(self) -> bool:
+        """Whether one step more would lead nowhere else."""
+        return bool(self.left.max() <= MOST_LEFT)
+
+    @property
     def height(self) -> float:
         """Log of the marginal posterior, up to a constant."""
         return _top(self.settled, self.point)
 
 
-def climbed(observations: Observations) -> tuple[Climb, Start] | None:
-    """A climb from the middle of the prior and its sites; None where it did not arrive in a few steps."""
+def climbed(observations: Observations) -> tuple[Climb, Propagation] | None:
+    """A climb from the middle of the prior and its end; None where it did not arrive in a few steps."""
     columns = observations.n_exposures
     climb = Climb(np.zeros(len(CENTRE)), np.zeros(columns), np.eye(columns), hasty=True)
     found = climb.up(observations, enough=GAIN, most=MOST_STEPS)
-    return (climb, found.start) if climb.arrived else None
+    return (climb, found) if climb.arrived else None
 
 
 def _slope(settled: Propagation, point: FloatArray) -> FloatArray:
@@ -114,15 +124,19 @@ def _step(covariance: FloatArray, settled: Propagation, point: FloatArray) -> tu
     return step, np.abs(step) / np.sqrt(np.diag(covariance))
 
 
+def _settled(posterior: Height, point: FloatArray, begin: Start | None, *, inform: bool) -> Propagation:
+    """Sites that have settled as closely as those of a fit must."""
+    return posterior.at(point, start=begin, sketch=False, tolerance=TOLERANCE, inform=inform)
+
+
 def _ended(
-    posterior: Height, point: FloatArray, begin: Start | None, rounds: int, curve: FloatArray | None = None
+    posterior: Height, point: FloatArray, settled: Propagation, rounds: int, curve: FloatArray
 ) -> Mode:
     """Steps of Newton's rule to the mode: one where a climb arrived, more where a search gave up.
 
-    `curve` is about the curvature; without it that of single divers' slopes is taken.
+    `settled` holds about the sites of `point`, and `curve` is about the curvature there.
     """
-    settled = posterior.at(point, start=begin, sketch=False, tolerance=TOLERANCE, inform=curve is None)
-    around = curvature(settled)[0] if curve is None else curve
+    around, close = curve, False
     for _ in range(MOST_ENDS):
         root = np.linalg.cholesky(np.linalg.inv(around))
         covariance, looks = covariance_around(posterior, point, settled, root)
@@ -132,10 +146,13 @@ def _ended(
         if found is None:
             break
         point, settled = found
+        close = True
         rounds += 1
         left = _step(covariance, settled, point)[1]
         if left.max() <= CLOSE:
             break
+    if not close:
+        settled = _settled(posterior, point, settled.start, inform=False)
     return Mode(posterior, point, settled, covariance, left, rounds, looks)
 
 
@@ -146,7 +163,7 @@ def _uphill(
     for part in PARTS:
         there = np.clip(point + part * step, -REACH, REACH)
         try:
-            moved = posterior.at(there, start=settled.start, sketch=False, tolerance=TOLERANCE)
+            moved = _settled(posterior, there, settled.start, inform=False)
         except FitError:
             continue  # sites that do not settle there may settle nearer
         if _top(moved, there) >= _top(settled, point):
@@ -177,24 +194,37 @@ def mode(observations: Observations, *, notify: Callable[[str], None] | None = N
     if notify:
         notify(f"hyperparameters of {len(observations)} observations")
     calls = sweeps = 0
+    found: Mode | None = None
     begun = climbed(observations)
     if begun is not None:
-        climb, begin = begun
+        climb, end = begun
         posterior = Height(observations, notify)
         posterior.calls, posterior.sweeps = climb.calls, climb.sweeps
-        try:
-            found = _ended(posterior, climb.point, begin, climb.rounds, climb.corrected)
-        except FitError:
-            found = None  # sites that do not settle there may settle at another mode
+        # Sites that do not settle there may settle at another mode.
+        with suppress(FitError):
+            found = _ended(posterior, climb.point, end, climb.rounds, climb.corrected)
         if found is not None and found.left.max() <= CLOSE:
             return found
         calls, sweeps = posterior.calls, posterior.sweeps
     posterior = Height(observations, notify)
     posterior.calls, posterior.sweeps = calls, sweeps
-    searched = sought(posterior)
-    point, rounds, columns = np.asarray(searched.x), int(searched.nit), observations.n_exposures
     try:
-        return _ended(posterior, point, None, rounds)
+        other = _searched(posterior, observations.n_exposures)
+    except FitError:
+        if found is None or found.left.max() > MOST_LEFT:
+            raise
+        return found
+    return other if found is None else max(found, other, key=lambda each: (each.converged, each.height))
+
+
+def _searched(posterior: Height, columns: int) -> Mode:
+    """The mode where a search from the middle of the prior ends."""
+    searched = sought(posterior)
+    point = np.asarray(searched.x)
+    try:
+        settled = _settled(posterior, point, None, inform=True)
     except FitError:
         # Records at odds that chase each other from where the search left them may settle from nothing.
-        return _ended(posterior, point, Start(Sites.flat(0), np.zeros(columns), np.eye(columns)), rounds)
+        begin = Start(Sites.flat(0), np.zeros(columns), np.eye(columns))
+        settled = _settled(posterior, point, begin, inform=True)
+    return _ended(posterior, point, settled, int(searched.nit), curvature(settled)[0])

@@ -32,10 +32,6 @@ MOST_SKEW: Final = 2.0
 VAGUE: Final = 0.2
 """Posterior sd of the log of an sd from which its lower end is looked at by itself. [-]"""
 
-MOST_LEFT: Final = 1.0
-"""Posterior sds by which one step more may move a hyperparameter of a fit that has converged. (judged: most
-stay below 0.5)"""
-
 LONE: Final = (
     "no diver has two records, and only such divers tell what differs from dive to dive from what differs "
     "from diver to diver"
@@ -255,6 +251,8 @@ def unsettled(moves: FloatArray, calls: int, *, several: bool) -> FitError:
     several : bool
         Whether some diver has two records.
     """
+    from leadline.model.mode import MOST_LEFT
+
     name, left = fields(Hyperparameters)[int(np.argmax(moves))].name.replace("_", " "), float(moves.max())
     reason = "look for records that contradict each other" if several else LONE
     return FitError(
@@ -312,32 +310,26 @@ def likeliest(observations: Observations) -> Hyperparameters:
 def _integrated(found: Mode) -> tuple[FloatArray, FloatArray, FloatArray, Shape]:
     """Hyperparameters to average over, their weights, the shared effects there, and the posterior of each.
 
-    Each point is weighted by how much higher the exact marginal posterior is there than the normal
-    distribution that placed it: the skew that a mode and a curvature do not show.
+    Each point is weighted by how much higher the marginal posterior is there than the normal distribution
+    that placed it: the skew that a mode and a curvature do not show. What the curvature was found by tells
+    that too.
     """
     root = np.asarray(np.linalg.cholesky(found.covariance), float)
     unconstrained = SPREAD[:, None] * root
-    design = simplex(len(root))
-    near = len(design)
     vague = SDS[np.linalg.norm(unconstrained[SDS], axis=1) > VAGUE]
-    away = np.concatenate([design, lower_ends(unconstrained, vague)]) @ root.T
-    looks = found.posterior.around(found.point + away, found.settled)
-    places, heights, slopes = looks.over(found.point, found.height, root)
-    # What the curvature was found by lies nearer, and says something of the same surface.
-    before = found.looks.over(found.point, found.height, root)
-    kept = np.sum(before[0] ** 2, axis=1) < near
-    surface = Surface(
-        unconstrained,
-        SDS,
-        np.concatenate([places, before[0][kept]]),
-        np.concatenate([heights, before[1][kept]]),
-        np.concatenate([slopes, before[2][kept]]),
-    )
-    weights = np.exp(np.clip(heights[:near] - np.median(heights[:near]), -MOST_SKEW, MOST_SKEW))
+    ends = lower_ends(unconstrained, vague) @ root.T
+    looks = found.looks
+    if len(ends):
+        looks = looks.and_also(found.posterior.around(found.point + ends, found.settled))
+    surface = Surface(unconstrained, SDS, *looks.over(found.point, found.height, root))
+    design = simplex(len(root))
+    heights = surface(design)
+    weights = np.exp(np.clip(heights - np.median(heights), -MOST_SKEW, MOST_SKEW))
+    points = found.point + design @ root.T
     return (
-        CENTRE + SPREAD * looks.points[:near],
+        CENTRE + SPREAD * points,
         weights / weights.sum(),
-        looks.means[:near],
+        found.looks.shared_at(points),
         shape(CENTRE + SPREAD * found.point, unconstrained, surface),
     )
 
@@ -375,7 +367,7 @@ def fit(observations: Observations, *, notify: Callable[[str], None] | None = No
         return prior_fit(observations.names)
     found = mode(observations, notify=notify)
     posterior, point, settled = found.posterior, found.point, found.settled
-    if found.left.max() > MOST_LEFT:
+    if not found.converged:
         raise unsettled(found.left, posterior.calls, several=has_several(observations))
     vectors, weights, means, around = _integrated(found)
     return Fit(
