@@ -217,9 +217,23 @@ def test_posterior_matches_brute_force_integration(fits, leads):
     assert_allclose(found.mean, mean, atol=0.01 * wide)
     assert_allclose(found.expected_sd, wide, rtol=0.015)
     cumulative = np.array(
-        [density @ stats.norm.cdf(x, grid, theta.scatter) for x in found.quantile([0.025, 0.5, 0.975])]
+        [density @ stats.norm.cdf(x, grid, theta.scatter_ahead) for x in found.quantile([0.025, 0.5, 0.975])]
     )
     assert_allclose(cumulative, [0.025, 0.5, 0.975], atol=4e-3)
+
+
+@pytest.mark.parametrize("wrong", [1e-12, 0.02, 0.3])
+def test_on_a_dive_to_come_as_many_lie_far_out_as_records_look_wrong(wrong):
+    """By hand: the variance of a mixture with a share of dives that are two and a half times as wide."""
+    theta = replace(Hyperparameters(), scatter=0.4, wrong=wrong)
+    variance = (1 - wrong) * 0.4**2 + wrong * (2.5 * 0.4) ** 2
+    assert theta.scatter_ahead == pytest.approx(np.sqrt(variance))
+    leads = np.full(3, 6.0)
+    rows = one_diver(leads, leads, np.tile([0.0, 1.0, 0.0], (3, 1)))
+    for observations, suit in ((rows, 0), (rows.take(np.zeros(3, bool)), -1)):
+        target = Targets(np.array([5.0]), np.zeros((1, 1)), np.array([0.5]), np.array([suit]), 1.0)
+        found = marginals(held(theta), observations, target)[0]
+        assert found.scatter == pytest.approx(np.sqrt(variance))
 
 
 def test_one_sided_evidence_gives_a_skewed_band_not_a_confident_one():

@@ -15,7 +15,7 @@ from leadline.model.crowd_problem import Posed, posed_of, settled_of
 from leadline.model.grid import FINE
 from leadline.model.jobs import Jobs
 from leadline.model.layout import Rows
-from leadline.model.row import Levels, unpacked
+from leadline.model.row import Levels, ahead, unpacked
 from leadline.model.sharing import columns_of
 from leadline.model.small_array import evenly, probabilities
 from leadline.model.small_matrix import dot
@@ -59,7 +59,7 @@ def _unseen(
     g = len(levels)
     spread = 0.0
     for k in range(g):
-        spread += shares[k] * levels[k].scatter_variance
+        spread += shares[k] * ahead(levels[k])
     for target in range(high - low):
         width = np.empty(g)
         for k in range(g):
@@ -220,7 +220,7 @@ def answer(
                 probabilities(news, weights, shares)
         spread = 0.0
         for k in range(g):
-            spread += shares[k] * cautious[k].scatter_variance
+            spread += shares[k] * ahead(cautious[k])
         for target in range(t):
             if settled.apart[target]:
                 of_anchor = weights_of(points, logs)

@@ -166,7 +166,7 @@ def _shares(population: Population, news: FloatArray) -> FloatArray:
 
 def _mixed(population: Population, points: FloatArray, weights: FloatArray, shares: FloatArray) -> Marginal:
     """Marginal over the hyperparameters."""
-    scatter = np.array([theta.scatter for theta in population.thetas])
+    scatter = np.array([theta.scatter_ahead for theta in population.thetas])
     return Marginal(points, shares @ weights, float(np.sqrt(shares @ scatter**2)))
 
 

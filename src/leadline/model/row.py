@@ -9,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.model.compiled import njit
+from leadline.model.hyperparameters import OUTLYING
 
 __all__ = [
     "HABIT",
     "LIGHT_PART",
     "OF_FOUR",
     "Levels",
+    "ahead",
     "packed",
     "refined",
     "unpacked",
@@ -70,6 +72,12 @@ def unpacked(numbers: FloatArray, chance: FloatArray) -> list[Levels]:
         Levels(n[0], n[1], n[2], n[3], n[4], n[5], n[6], n[7], n[8], n[9], c)
         for n, c in zip(numbers, chance)  # noqa: B905 (not known to the compiler)
     ]
+
+
+@njit(cache=True)
+def ahead(level: Levels) -> float:
+    """Square of `Hyperparameters.scatter_ahead`. [kg²]."""
+    return level.scatter_variance * (1 + (OUTLYING * OUTLYING - 1) * level.wrong)
 
 
 @njit(cache=True)
