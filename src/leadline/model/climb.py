@@ -28,7 +28,9 @@ __all__ = ["ROUGHLY", "Climb", "curvature", "has_several", "step_to_top"]
 FloatArray = NDArray[np.float64]
 
 ROUGHLY: Final = 5e-3
-"""Tolerance of the sites of very many divers, in the sd of a row. [-]"""
+HASTILY: Final = 0.1
+"""Tolerance of the sites of very many divers, and of those that are but where others begin, in the sd of a
+row: the evidence is flat in the sites. [-]"""
 
 GAIN: Final = 0.5
 AGAIN: Final = 3.0
@@ -91,8 +93,9 @@ class Climb:
         self, sweeper: Sweeper, point: FloatArray, start: Start, *, inform: bool = True
     ) -> tuple[Propagation, float]:
         theta = Hyperparameters.from_vector(CENTRE + SPREAD * point)
+        tolerance = HASTILY if self.hasty else ROUGHLY
         found = sweeper.propagate(
-            theta, start=start, sketch=True, tolerance=ROUGHLY, inform=inform, hasty=self.hasty
+            theta, start=start, sketch=True, tolerance=tolerance, inform=inform, hasty=self.hasty
         )
         self.calls += 1
         self.sweeps += found.sweeps

@@ -49,7 +49,7 @@ that is taken back for good: such sites can chase each other. [-, -]"""
 LATE_ROUNDS: Final = 200
 """Refinements of a diver who settles after all others. [-]"""
 
-STILL: Final = 0.02
+STILL: Final = 0.2
 LITTLE: Final = 0.02
 """Change still to come from which, and share of what a row's site knows from which, what beta adds to a row
 is reckoned anew with every refinement. [-, -]"""
