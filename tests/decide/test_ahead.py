@@ -99,8 +99,8 @@ def test_all_at_once_is_one_after_the_other(book, seen):
     assert sum(id(need) in kept for need in found) > 0.75 * len(found)
     apart = np.abs(np.array([shape(need) for need in found]) - plain) / plain[:, 1:2]
     # In sds of the answer; contradictory records may be settled a little differently, which the far end of
-    # such a band shows first.
-    assert np.quantile(apart.max(axis=1), 0.98) < 0.05
+    # such a band shows first. One diver in the book of checks has such ones, and is asked about six times.
+    assert np.quantile(apart.max(axis=1), 0.93) < 0.03
     assert np.max(apart) < 0.1
     assert np.mean(apart > 0.015) < 0.05
 

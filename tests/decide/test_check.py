@@ -808,7 +808,7 @@ def test_large_change_on_one_look_is_looked_at_again() -> None:
 def test_juniors_take_half_steps() -> None:
     """The contract's steps, halved under 45 kg of body mass."""
     grown = [{**row, "mass_kg": 46} if row["diver"] == HOSTILE else row for row in DIVERS_OF_THE_CLUB]
-    at = look(2.0, "chin", bar="60", sinks="no")
+    at = look(2.5, "chin", bar="60", sinks="no")
     light, heavier = club_check(HOSTILE, at), club_check(HOSTILE, at, held=records(divers=grown))
     assert light.change_kg == heavier.change_kg == 2.0
     assert (light.again, heavier.again) == (True, False)

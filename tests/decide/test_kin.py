@@ -164,7 +164,8 @@ def test_a_stop_held_with_another_body_answers_no_rise(over) -> None:
 @pytest.mark.parametrize("over", [1.5, 3.0])
 def test_rises_as_many_as_stops_that_sank_are_no_slips(first, over) -> None:
     """By hand: half of the stops rose with 6 or 7.5 kg, the others sank with 3. Whatever the model takes for
-    slips, a check has to have more than what rose at hand, and begins above it."""
+    slips and whatever risk is accepted, a check has to have more than what rose at hand, and begins above it.
+    """
     own = next(row for row in dives() if row["diver"] == "Ines")
     second = "sank" if first == "rose" else "rose"
     rows = [
@@ -172,10 +173,17 @@ def test_rises_as_many_as_stops_that_sank_are_no_slips(first, over) -> None:
                "lead_kg": LEAD + (over if result == "rose" else -1.5), "stop_result": result}
         for i, result in enumerate([first, second] * 4)
     ]  # fmt: skip
-    found = answer([row for row in dives() if row["diver"] != "Ines"] + rows)
-    assert found.check_first
-    assert found.lead_kg > LEAD + over
-    assert found.bring_kg >= found.lead_kg
+    asked = assess(
+        [plan_row("Ines")], dives=[row for row in dives() if row["diver"] != "Ines"] + rows, checks=[]
+    )
+    at_hand = []
+    for risk in (0.02, 0.05, 0.2):
+        (found,) = advise(asked, risk=risk)
+        assert found.check_first
+        assert found.lead_kg > LEAD + over
+        at_hand.append(found.bring_kg)
+        assert found.bring_kg >= found.lead_kg
+    assert at_hand == sorted(at_hand, reverse=True)
 
 
 def test_kit_lies_apart_by_what_is_in_doubt_about_it() -> None:

@@ -424,11 +424,11 @@ def test_nobody_is_short_of_lead_whose_check_begins_with_less(cells, status) -> 
 
 
 def test_whoever_was_put_right_is_not_told_to_take_lead_off() -> None:
-    """By hand: six dives with 4 kg over, each a look that ends in sinking, then one with 2 kg less that
+    """By hand: six dives with 4 kg over, each a look that ends in sinking, then one with 1.5 kg less that
     hovers: of the last five dives four were too heavy, and the next is not. Its lead is kept, so no heading
     may ask to take some off."""
     rows = [
-        row | ({"lead_kg": NEED["Noa"] + 2.0, "bc_state": "empty", "stop_result": "hovered"}
+        row | ({"lead_kg": NEED["Noa"] + 2.5, "bc_state": "empty", "stop_result": "hovered"}
                if row["dive"] >= "No-7" else
                {"lead_kg": NEED["Noa"] + 4.0, "bc_state": "empty", "stop_result": "sank"})
         if row["diver"] == "Noa" else row

@@ -285,8 +285,9 @@ def chosen(
         bring = _over_failed(bring, history, block)
     if settled:
         bring = max(bring, _more_than_failed(history, block))
-    if (more := _more_than_rises(history, block)) > bring:
-        bring = more
+    if more := _more_than_rises(history, block):
+        # Whatever risk is accepted: where the band asks for as much itself, they are not believed either.
+        bring = max(bring, more)
         return Choice(_first(begin, bring, history, block), bring, True, False, failed)
     rise = usual - breath_out(theta) - history.carried[-1] if len(history.carried) else 0.0
     jump = rise > MOST_RISE and history.light_signs + history.light_hints <= 1
