@@ -423,7 +423,7 @@ def narrowed(forecasts: Forecasts, factor: float) -> Forecasts:
 
 @pytest.mark.parametrize(
     ("book", "factor"),
-    [(naive_worlds, 0.4), (lambda: known_world(0), 0.3), (lambda: known_world(1), 0.3)],
+    [(naive_worlds, 0.45), (lambda: known_world(0), 0.3), (lambda: known_world(1), 0.3)],
     ids=["less than half as wide, many readings", "a third as wide", "a third as wide, another book"],
 )
 def test_overconfident_predictor_is_not_trusted(book: Any, factor: float) -> None:

@@ -161,6 +161,20 @@ def test_of_a_climb_and_a_search_the_higher_one_that_has_converged_has_the_say(
     assert ends[lower].height < ends[1 - lower].height
 
 
+def test_where_no_step_leads_upwards_sites_settle_as_closely_as_a_fit_must(sparse, monkeypatch):
+    """And how far one step more would lead is told from those sites, not from the rough ones of a climb."""
+    monkeypatch.setattr(climbing, "_uphill", lambda *_: None)
+    o = reference("sparse").observations
+    climb, end = climbing.climbed(o)
+    found = climbing._ended(Height(o, None), climb.point, end, 0, climb.corrected)
+    assert_array_equal(found.point, climb.point)
+    there = sparse.posterior.at(climb.point, start=end.start, tolerance=1e-6)
+    assert found.settled.log_evidence == pytest.approx(there.log_evidence, abs=1e-4)
+    slope = found.settled.gradient * SPREAD - climb.point
+    expected = np.abs(found.covariance @ slope) / np.sqrt(np.diag(found.covariance))
+    assert_allclose(found.left, expected, atol=1e-9)
+
+
 def test_a_search_without_a_climb_finds_the_same(rng, monkeypatch):
     """Where no climb arrived the curvature begins with products of slopes."""
     book = draw(rng, divers=30, dives=8).observations

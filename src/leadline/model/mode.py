@@ -136,7 +136,7 @@ def _ended(
 
     `settled` holds about the sites of `point`, and `curve` is about the curvature there.
     """
-    around, close = curve, False
+    around, moved = curve, False
     for _ in range(MOST_ENDS):
         root = np.linalg.cholesky(np.linalg.inv(around))
         covariance, looks = covariance_around(posterior, point, settled, root)
@@ -146,13 +146,14 @@ def _ended(
         if found is None:
             break
         point, settled = found
-        close = True
+        moved = True
         rounds += 1
         left = _step(covariance, settled, point)[1]
         if left.max() <= CLOSE:
             break
-    if not close:
+    if not moved:
         settled = _settled(posterior, point, settled.start, inform=False)
+        left = _step(covariance, settled, point)[1]
     return Mode(posterior, point, settled, covariance, left, rounds, looks)
 
 
@@ -211,7 +212,7 @@ def mode(observations: Observations, *, notify: Callable[[str], None] | None = N
     try:
         other = _searched(posterior, observations.n_exposures)
     except FitError:
-        if found is None or found.left.max() > MOST_LEFT:
+        if found is None or not found.converged:
             raise
         return found
     return other if found is None else max(found, other, key=lambda each: (each.converged, each.height))

@@ -38,7 +38,8 @@ FINE: Final = 0.004
 SEARCH: Final = 5e-3
 AROUND: Final = 0.1
 """Tolerance of the sites while the hyperparameters are sought, and around their mode: the evidence is flat in
-the sites. [-]"""
+the sites. (measured on ten books: with a fifth of the latter means are off by 0.083 posterior sds as well)
+[-]"""
 
 REACH: Final = 4.5
 """How far from their prior median the hyperparameters are sought, in prior sds. [-]"""
